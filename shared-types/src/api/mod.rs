@@ -1,0 +1,11 @@
+//! What the API takes and answers. These shapes are converted from the rules' own, never stored.
+
+mod answers;
+mod posted;
+mod problem;
+mod views;
+
+pub use answers::*;
+pub use posted::*;
+pub use problem::*;
+pub use views::*;

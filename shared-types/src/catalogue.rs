@@ -1,0 +1,123 @@
+//! The catalogue of every body ever written, `name.vN`. It only grows: an old shape is read for ever.
+
+use crate::bodies::*;
+use serde::Serialize;
+use serde_json::value::RawValue;
+
+#[derive(Debug, thiserror::Error)]
+pub enum BodyError {
+    #[error("\"{0}\" is no kind of entry that this version knows")]
+    UnknownKind(String),
+    #[error("{kind}: {source}")]
+    Shape { kind: &'static str, source: serde_json::Error },
+}
+
+/// Who may ask for an entry of a kind, and through which door it comes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Door {
+    Fact,
+    /// Asked for by this imperative.
+    Decision(&'static str),
+    /// Written by the log itself.
+    Log,
+}
+
+macro_rules! catalogue {
+    ($($variant:ident($type:ty) = $name:literal, $version:literal, $door:expr;)*) => {
+        /// One entry's body, read as the newest shape of its kind. The order is the rank of kinds within one instant.
+        #[derive(Clone, PartialEq, Eq, Debug)]
+        pub enum Body { $($variant($type)),* }
+
+        /// Every kind: name with version, and its door.
+        pub const KINDS: &[(&str, Door)] = &[$((concat!($name, ".v", $version), $door)),*];
+
+        impl Body {
+            /// The name it is stored under: `roll_taken_out.v1`.
+            pub fn kind(&self) -> &'static str {
+                match self { $(Body::$variant(_) => concat!($name, ".v", $version)),* }
+            }
+
+            /// The name people use: `roll_taken_out`.
+            pub fn plain_kind(&self) -> &'static str {
+                match self { $(Body::$variant(_) => $name),* }
+            }
+
+            pub fn door(&self) -> Door {
+                match self { $(Body::$variant(_) => $door),* }
+            }
+
+            /// Reads a body; a kind without a version means the newest.
+            pub fn read(kind: &str, body: &str) -> Result<Body, BodyError> {
+                match kind {
+                    $(concat!($name, ".v", $version) | $name => serde_json::from_str(body)
+                        .map(Body::$variant)
+                        .map_err(|source| BodyError::Shape { kind: $name, source }),)*
+                    other => Err(BodyError::UnknownKind(other.chars().take(60).collect())),
+                }
+            }
+
+            /// The body as it is stored.
+            pub fn write(&self) -> serde_json::Result<Box<RawValue>> {
+                match self { $(Body::$variant(body) => serde_json::value::to_raw_value(body)),* }
+            }
+        }
+
+        impl Serialize for Body {
+            fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+                match self { $(Body::$variant(body) => body.serialize(to)),* }
+            }
+        }
+    };
+}
+
+catalogue! {
+    RollReceived(RollReceived) = "roll_received", 1, Door::Fact;
+    RollPutAway(PutAway) = "roll_put_away", 1, Door::Fact;
+    KitPutAway(PutAway) = "kit_put_away", 1, Door::Fact;
+    RollTakenOut(TakenOut) = "roll_taken_out", 1, Door::Fact;
+    KitTakenOut(TakenOut) = "kit_taken_out", 1, Door::Fact;
+    Seen(Seen) = "seen", 1, Door::Fact;
+    NestCut(NestCut) = "nest_cut", 1, Door::Fact;
+    PliesLaid(PliesLaid) = "plies_laid", 1, Door::Fact;
+    OvenRunStarted(OvenRunStarted) = "oven_run_started", 1, Door::Fact;
+    LayupCompleted(LayupCompleted) = "layup_completed", 1, Door::Fact;
+    OvenRunEnded(OvenRunEnded) = "oven_run_ended", 1, Door::Fact;
+    OvenRunInterrupted(OvenRunInterrupted) = "oven_run_interrupted", 1, Door::Fact;
+    PartInstalled(InBoat) = "part_installed", 1, Door::Fact;
+    PartRemoved(InBoat) = "part_removed", 1, Door::Fact;
+    Disposed(Disposed) = "disposed", 1, Door::Fact;
+    YardDeclared(Yard) = "yard_declared", 1, Door::Decision("declare_yard");
+    PlaceDeclared(Place) = "place_declared", 1, Door::Decision("declare_place");
+    MaterialRevised(Revision) = "material_revised", 1, Door::Decision("revise_material");
+    BatchRegistered(Batch) = "batch_registered", 1, Door::Decision("register_batch");
+    JobOpened(Job) = "job_opened", 1, Door::Decision("open_job");
+    JobReplanned(Job) = "job_replanned", 1, Door::Decision("replan_job");
+    BoatDeclared(BoatList) = "boat_declared", 1, Door::Decision("declare_boat");
+    Issued(Issue) = "issued", 1, Door::Decision("issue");
+    HoldPlaced(PlaceHold) = "hold_placed", 1, Door::Decision("place_hold");
+    HoldLifted(LiftHold) = "hold_lifted", 1, Door::Decision("lift_hold");
+    EntryStruck(Strike) = "entry_struck", 1, Door::Decision("strike");
+    FactConfirmed(Confirm) = "fact_confirmed", 1, Door::Decision("confirm");
+    MismatchSettled(Settle) = "mismatch_settled", 1, Door::Decision("settle");
+    LogLoaded(LogLoaded) = "log_loaded", 1, Door::Log;
+    LogCut(LogCut) = "log_cut", 1, Door::Log;
+    SetAside(SetAside) = "entry_set_aside", 1, Door::Log;
+    ClockChecked(ClockChecked) = "clock_checked", 1, Door::Log;
+}
+
+impl Body {
+    pub fn is_fact(&self) -> bool {
+        matches!(self.door(), Door::Fact)
+    }
+
+    /// Its place among kinds at one instant: the order of the catalogue.
+    pub fn rank(&self) -> u8 {
+        let place = KINDS.iter().position(|(name, _)| *name == self.kind());
+        place.and_then(|at| u8::try_from(at).ok()).unwrap_or(u8::MAX)
+    }
+
+    /// The stored kind that an imperative asks for.
+    pub fn asked_by(decide: &str) -> Option<&'static str> {
+        KINDS.iter().find(|(_, door)| matches!(door, Door::Decision(asked) if *asked == decide)).map(|(name, _)| *name)
+    }
+}

@@ -1,0 +1,19 @@
+//! The words of the project: names, times, quantities, entries as they are posted and stored, answers.
+//! It knows no rules, no files, no clock and no HTTP.
+
+pub mod api;
+pub mod bodies;
+pub mod catalogue;
+pub mod entry;
+pub mod names;
+pub mod quantity;
+mod text;
+pub mod time;
+
+pub use api::*;
+pub use bodies::*;
+pub use catalogue::{Body, BodyError};
+pub use entry::{Entry, Fingerprint, KnownBy, LineError, Second, Shown};
+pub use names::{Code, Kind, NameError, StageName, ThingName};
+pub use quantity::{Metres, Millimetres, NotPositive, Seconds};
+pub use time::{Day, Instant, Stamp, TimeError};
