@@ -1,6 +1,6 @@
 //! The envelope: one entry is one JSON line. It is whole from the first day on, whoever fills it later.
 
-use crate::{Body, BodyError, Instant, Stamp, ThingName, Code};
+use crate::{Body, BodyError, Code, Instant, Stamp, ThingName};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error};
 use serde_json::value::RawValue;
 use std::fmt;

@@ -185,6 +185,21 @@ impl ThingName {
         ThingName { kind: Kind::Batch, code: format!("{material}/{batch}").into() }
     }
 
+    /// The yard itself.
+    pub fn yard() -> ThingName {
+        ThingName { kind: Kind::Yard, code: "YARD".into() }
+    }
+
+    /// Stands in where a name is asked for that was never given out.
+    pub fn nobody() -> ThingName {
+        ThingName { kind: Kind::Badge, code: "?".into() }
+    }
+
+    /// The thing's own code; of a batch without its material.
+    pub fn own_code(&self) -> Code {
+        Code(self.short().into())
+    }
+
     pub fn roll(code: &Code) -> ThingName {
         ThingName::new(Kind::Roll, code)
     }
@@ -260,7 +275,11 @@ macro_rules! text_schema {
         }
     };
 }
-text_schema!(Code, "The code on a label: 1 to 40 printable characters, no slash; read trimmed and in upper case", "R-42");
+text_schema!(
+    Code,
+    "The code on a label: 1 to 40 printable characters, no slash; read trimmed and in upper case",
+    "R-42"
+);
 text_schema!(StageName, "A lay-up stage of a part", "skin");
 text_schema!(ThingName, "A thing: its kind and its code, a batch with its material", "roll/R-42");
 

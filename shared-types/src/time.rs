@@ -1,12 +1,12 @@
 //! Instants are whole milliseconds UTC; a stamp remembers the offset it was written with; a day has no zone.
 
-use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, SecondsFormat, TimeZone, Utc};
 use crate::text::from_text;
+use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, SecondsFormat, TimeZone, Utc};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::fmt;
 use utoipa::{
     PartialSchema, ToSchema,
-    openapi::{ObjectBuilder, RefOr, Schema, SchemaFormat, KnownFormat, schema::Type},
+    openapi::{KnownFormat, ObjectBuilder, RefOr, Schema, SchemaFormat, schema::Type},
 };
 
 /// Milliseconds since 1970-01-01T00:00:00Z.
@@ -74,7 +74,11 @@ impl fmt::Display for Stamp {
             Some(time) if (0..=9999).contains(&time.year()) => {
                 f.write_str(&time.to_rfc3339_opts(SecondsFormat::Millis, false))
             }
-            Some(_) | None => f.write_str(if self.at.0 < 0 { "0000-01-01T00:00:00.000+00:00" } else { "9999-12-31T23:59:59.999+00:00" }),
+            Some(_) | None => f.write_str(if self.at.0 < 0 {
+                "0000-01-01T00:00:00.000+00:00"
+            } else {
+                "9999-12-31T23:59:59.999+00:00"
+            }),
         }
     }
 }
@@ -102,7 +106,8 @@ impl Day {
     pub fn parse(text: &str) -> Result<Day, TimeError> {
         let text = text.trim();
         let bad = || TimeError::NotADay(short(text));
-        let well_formed = text.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
+        let well_formed =
+            text.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
         match (well_formed, text.len()) {
             (true, 10) => NaiveDate::parse_from_str(text, "%Y-%m-%d").map(Day::Day).map_err(|_| bad()),
             (true, 7) => {

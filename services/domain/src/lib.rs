@@ -1,15 +1,45 @@
 //! The rules, pure and total: facts in, answers out. No clock, no I/O, no randomness, no HTTP.
 //! The time asked for, the log position known and the time of asking are arguments.
+//!
+//! `book` keeps the facts, `view` filters them, `history` folds one thing's, `clock` adds up out-time along roll,
+//! kit and lay-up, `limits` applies a material's limits to it; every question stands in a file of its own.
 
 pub mod book;
+pub mod card;
+pub mod clock;
+pub mod deadlines;
 pub mod decide;
+pub mod fact;
+pub mod history;
+pub mod holds;
+pub mod judge;
+pub mod kit;
+pub mod limits;
+pub mod lists;
+pub mod may_use;
+pub mod mismatch;
+mod plan;
 pub mod question;
+mod read;
 pub mod refusal;
+pub mod roll;
+pub mod rows;
+pub mod say;
+pub mod stage;
+mod subject;
+pub mod thing;
+pub mod trace;
+pub mod view;
 pub mod wish;
 
 pub use book::Book;
+pub use card::out_time_card;
+pub use lists::{mismatches, runs_out, scan};
+pub use may_use::{NotAsked, may_use};
 pub use question::{MayUseQuestion, When};
 pub use refusal::{Between, Refusal};
+pub use thing::thing_view;
+pub use trace::trace;
 pub use wish::Wish;
 
 /// The rules version. A golden test forces it up when any published answer changes.

@@ -1,6 +1,6 @@
 //! The answer to "may I use it?" and the limits behind it.
 
-use crate::{Code, Stamp, StageName, ThingName};
+use crate::{Code, StageName, Stamp, ThingName};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;

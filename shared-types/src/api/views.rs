@@ -12,20 +12,45 @@ pub enum Whereabouts {
     /// Nobody has received it.
     NotReceived,
     /// On its way since its opening, in a frozen place.
-    OnItsWay { place: Code, since: Stamp },
-    Inside { place: Code, #[serde(default, skip_serializing_if = "Option::is_none")] position: Option<Code>, since: Stamp },
-    Out { #[serde(default, skip_serializing_if = "Option::is_none")] place: Option<Code>, since: Stamp },
+    OnItsWay {
+        place: Code,
+        since: Stamp,
+    },
+    Inside {
+        place: Code,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        position: Option<Code>,
+        since: Stamp,
+    },
+    Out {
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Code>,
+        since: Stamp,
+    },
     /// All of it was cut or laid.
-    Consumed { since: Stamp },
-    Disposed { since: Stamp },
+    Consumed {
+        since: Stamp,
+    },
+    Disposed {
+        since: Stamp,
+    },
     /// Nothing is laid.
     NothingLaid,
     /// A stage being laid.
-    Laid { since: Stamp },
+    Laid {
+        since: Stamp,
+    },
     /// A stage in an oven run, confirmed or not.
-    InRun { run: ThingName, since: Stamp, confirmed: bool },
+    InRun {
+        run: ThingName,
+        since: Stamp,
+        confirmed: bool,
+    },
     /// A part in a boat.
-    InBoat { boat: Code, since: Stamp },
+    InBoat {
+        boat: Code,
+        since: Stamp,
+    },
     /// A thing that is not moved about: a job, a batch, a place ...
     Standing,
 }

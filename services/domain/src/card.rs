@@ -1,0 +1,227 @@
+//! The out-time card: the sums behind a number, as the trade writes them.
+
+use crate::book::Book;
+use crate::clock::Clock;
+use crate::fact::{Label, What};
+use crate::history::{History, Puzzle};
+use crate::kit::kit_life;
+use crate::limits::ROLL_WARMS_MS;
+use crate::question::When;
+use crate::roll::{Life, RollLife, roll_life};
+use crate::say::{Say, ceil_s, floor_s};
+use crate::stage::{stage_life, stages_of};
+use crate::view::View;
+use crate::{RULES, fact};
+use shared_types::{CardLine, Instant, ItemCard, Kind, OpeningSource, OutTimeCard, StatedSeconds, ThingName};
+
+/// Which entries stand behind a stretch that begins or ends at an instant.
+type Behind<'a> = Vec<&'a History>;
+
+pub fn out_time_card(book: &Book, thing: &ThingName, when: When) -> Option<OutTimeCard> {
+    let view = View::new(book, when.known);
+    let label = book.label(thing)?;
+    let say = Say::of(view, when.at);
+    let mut cards = Vec::new();
+    match thing.kind() {
+        Kind::Roll => {
+            let roll = roll_life(view, label);
+            cards.extend(
+                roll.lives.iter().map(|life| card(view, label, life, &life.clock, &vec![&roll.history], when.at, &say)),
+            );
+            if let Some(card) = cards.first_mut() {
+                card.lines.extend(struck(view, label, &say));
+                card.lines.sort_by_key(|line| line.out.at);
+            }
+        }
+        Kind::Kit => {
+            let kit = kit_life(view, label);
+            for item in kit.held_at(when.at) {
+                let Some(roll) = kit.rolls.get(&item.roll) else { continue };
+                let then = |life: &Life<'_>| {
+                    let clock = life.clock.clone().then(item.cut_at, &kit.history);
+                    kit.end.map_or(clock.clone(), |end| clock.ended(end.at))
+                };
+                let behind: Behind<'_> = vec![&roll.history, &kit.history];
+                cards.extend(
+                    roll.lives.iter().map(|life| card(view, item.roll, life, &then(life), &behind, when.at, &say)),
+                );
+            }
+        }
+        Kind::Part => cards.extend(stage_cards(view, label, when.at, &say)),
+        _ => return None,
+    }
+    Some(OutTimeCard {
+        thing: thing.clone(),
+        cards,
+        at: say.stamp(when.at),
+        as_of_seq: u64::from(view.known),
+        rules: RULES.to_owned(),
+    })
+}
+
+fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemCard> {
+    let mut cards = Vec::new();
+    for name in stages_of(view, part) {
+        let stage = stage_life(view, part, &name);
+        for item in stage.lying(at) {
+            let roll: RollLife<'_> = roll_life(view, item.roll);
+            let kit = item.kit.map(|kit| kit_life(view, kit).history);
+            let mut behind: Behind<'_> = vec![&roll.history];
+            behind.extend(kit.as_ref());
+            let started = stage.oven(at).run().filter(|run| item.laid_at <= run.start);
+            for life in &item.lives {
+                let clock = started.map_or(life.clock.clone(), |run| life.clock.clone().ended(run.start));
+                cards.push(card(view, item.roll, life, &clock, &behind, at, say));
+            }
+        }
+    }
+    cards
+}
+
+fn card(
+    view: View<'_>,
+    item: Label,
+    life: &Life<'_>,
+    clock: &Clock,
+    behind: &Behind<'_>,
+    at: Instant,
+    say: &Say,
+) -> ItemCard {
+    let seconds = |stated: Option<&StatedSeconds>| match stated {
+        Some(StatedSeconds::Limit(limit)) => Some(limit.as_ms()),
+        Some(StatedSeconds::None(_)) | None => None,
+    };
+    let revision = life.revision;
+    let tack = revision.and_then(|revision| seconds(revision.tack_life_s.as_ref()));
+    let out_life = revision.and_then(|revision| seconds(revision.out_life_s.as_ref()));
+    let mut total = clock.opening_ms;
+    let mut lines = Vec::new();
+    let mut push = |line: &str,
+                    out: Instant,
+                    back: Option<Instant>,
+                    ms: i64,
+                    total: Option<i64>,
+                    entries: Vec<u32>,
+                    note: Option<String>| {
+        let who = entries.iter().filter_map(|seq| view.book.entry(*seq)).map(|meta| view.book.code(meta.by)).collect();
+        lines.push(CardLine {
+            line: line.to_owned(),
+            out: say.stamp(out),
+            back: back.map(|back| say.stamp(back)),
+            interval_s: ceil_s(ms),
+            running_total_s: total.map(ceil_s),
+            tack_left_s: total.and_then(|total| Some(floor_s(tack? - total))),
+            out_life_left_s: total.and_then(|total| Some(floor_s(out_life? - total))),
+            who,
+            entries: entries.into_iter().map(u64::from).collect(),
+            note,
+        });
+    };
+    if let Some(opening) = &life.received.opening {
+        let source = match opening.source {
+            OpeningSource::Certificate => "from certificate",
+            OpeningSource::Card => "from card",
+        };
+        push(
+            "opening",
+            clock.from,
+            Some(clock.from),
+            opening.out_time_s.as_ms(),
+            total,
+            vec![life.receipt.seq],
+            Some(source.to_owned()),
+        );
+    }
+    for charge in clock.charges(at) {
+        total = total.map(|total| total.saturating_add(charge.ms));
+        let (entries, note) = behind_it(view, behind, charge.from, charge.to);
+        let line = if charge.assigned { "assigned" } else { "out" };
+        push(line, charge.from, charge.to, charge.ms, total, entries, note);
+    }
+    let after_ms =
+        |one: &crate::history::Return| life.refreeze_after_ms().unwrap_or(if one.of_kit { 0 } else { ROLL_WARMS_MS });
+    ItemCard {
+        item: view.book.name(item).clone(),
+        lines,
+        out_time_s: clock.so_far_ms(at).map(ceil_s),
+        refreezes: clock.opening_ms.map(|_| clock.refreezes(at, after_ms)),
+    }
+}
+
+/// The entries at a stretch's ends, and what is to be said about them.
+fn behind_it(view: View<'_>, behind: &Behind<'_>, from: Instant, to: Option<Instant>) -> (Vec<u32>, Option<String>) {
+    let inside = |other: Instant, other_to: Instant| other < to.unwrap_or(Instant::MAX) && from < other_to;
+    let mut entries: Vec<u32> = Vec::new();
+    let mut notes: Vec<String> = Vec::new();
+    for history in behind {
+        for stretch in history.stretches.all.iter().filter(|stretch| inside(stretch.from, stretch.to)) {
+            entries.push(stretch.from_seq);
+            entries.extend(stretch.to_seq);
+        }
+        for found in history.found.iter().filter(|found| entries.contains(&found.seq)) {
+            let settled = if found.settled_by.is_some() { ", settled" } else { "" };
+            notes.push(format!("{}{settled}", puzzle_words(found.puzzle)));
+        }
+    }
+    entries.retain(|seq| *seq != 0);
+    entries.sort_unstable();
+    entries.dedup();
+    for seq in &entries {
+        let told = view
+            .book
+            .entry(*seq)
+            .and_then(|meta| view.facts(meta.thing).find(|fact| fact.seq == *seq))
+            .filter(|fact| fact.marks.told);
+        if let Some(told) = told {
+            let confirmed = if view.waits(told) { "not confirmed" } else { "confirmed" };
+            notes.push(format!("told by {}, {confirmed}", view.book.code(told.by)));
+        }
+    }
+    notes.dedup();
+    (entries, (!notes.is_empty()).then(|| notes.join("; ")))
+}
+
+fn puzzle_words(puzzle: Puzzle) -> &'static str {
+    match puzzle {
+        Puzzle::OutWhileOut => "taken out while out",
+        Puzzle::InWhileIn => "put away while in: counts as out since last known inside",
+        Puzzle::InWhileInElsewhere => "came in elsewhere without a take-out: counts as out since last known inside",
+        Puzzle::SeenInsideWhileOut => "seen inside while out",
+        Puzzle::ActedWhileInside => "used or seen outside while in: counts as out since last known inside",
+        Puzzle::PutAwayNotAfterTakeOut => "put away, not surely after it was taken out",
+    }
+}
+
+/// Struck entries stay on the card, struck through.
+fn struck(view: View<'_>, label: Label, say: &Say) -> Vec<CardLine> {
+    let all = view.book.all_facts(label).iter();
+    let struck =
+        all.filter(|fact| fact.seq <= view.known && fact.struck_by <= view.known && fact.struck_by != fact::NEVER);
+    struck
+        .filter(|fact| {
+            matches!(
+                fact.what,
+                What::TakenOut { .. } | What::PutAway { .. } | What::Seen { .. } | What::Cut(_) | What::Received(_)
+            )
+        })
+        .map(|fact| {
+            let by = view
+                .book
+                .entry(fact.struck_by)
+                .map_or_else(String::new, |meta| format!(" by {}", view.book.code(meta.by)));
+            let kind = view.book.entry(fact.seq).map_or("entry", |meta| meta.kind);
+            CardLine {
+                line: "struck".to_owned(),
+                out: say.stamp(fact.at),
+                back: None,
+                interval_s: 0,
+                running_total_s: None,
+                tack_left_s: None,
+                out_life_left_s: None,
+                who: vec![view.book.code(fact.by)],
+                entries: vec![u64::from(fact.seq)],
+                note: Some(format!("{}, struck{by} in entry {}", kind.replace('_', " "), fact.struck_by)),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,76 @@
+//! The last instants for the last ply and for the oven, reckoned as if the thing were out from the time asked on.
+
+use crate::limits::{Limit, LimitState};
+use shared_types::{Act, Instant, LimitName, TestedAt};
+
+/// The end of one limit, and which.
+pub type Bound = (Instant, LimitName);
+
+/// Of one roll's material. None: nothing limits it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Deadlines {
+    pub last_ply: Option<Bound>,
+    pub heating: Option<Bound>,
+    /// The end of each limit that this act or a later one tests.
+    pub governing: Option<Bound>,
+    /// A shelf life that this act itself tests.
+    pub now: Option<Bound>,
+    /// What laying begins: lay-to-cure from the first ply.
+    pub lay_to_cure_ms: Option<i64>,
+}
+
+fn sooner(one: Option<Bound>, other: Option<Bound>) -> Option<Bound> {
+    [one, other].into_iter().flatten().min()
+}
+
+impl Deadlines {
+    /// The sooner of each.
+    pub fn and(self, other: Deadlines) -> Deadlines {
+        Deadlines {
+            last_ply: sooner(self.last_ply, other.last_ply),
+            heating: sooner(self.heating, other.heating),
+            governing: sooner(self.governing, other.governing),
+            now: sooner(self.now, other.now),
+            lay_to_cure_ms: [self.lay_to_cure_ms, other.lay_to_cure_ms].into_iter().flatten().min(),
+        }
+    }
+}
+
+/// `laid`: a stage, whose plies have had their tack tested.
+pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines {
+    let of = |name: LimitName| set.iter().find(|limit| limit.name == name).map(|limit| &limit.state);
+    let clock_end = |name| match of(name) {
+        Some(LimitState::Clock { allowed, so_far, passed, .. }) => {
+            Some((passed.unwrap_or_else(|| at.plus_ms(allowed.saturating_sub(*so_far))), name))
+        }
+        _ => None,
+    };
+    let out = clock_end(LimitName::OutLife);
+    let tack = if laid { None } else { clock_end(LimitName::TackLife) };
+    let (mut shelf_now, mut shelf_lay, mut shelf_oven) = (None, None, None);
+    if let Some(LimitState::Date { end, by, tested: false, .. }) = of(LimitName::ShelfLife) {
+        let bound = Some((*end, LimitName::ShelfLife));
+        match by {
+            TestedAt::TakeOut => shelf_now = bound,
+            TestedAt::Lay if !laid => shelf_lay = bound,
+            TestedAt::Lay => {}
+            TestedAt::Oven => shelf_oven = bound,
+        }
+    }
+    let first = |bounds: [Option<Bound>; 4]| bounds.into_iter().flatten().min();
+    let last_ply = first([tack, out, shelf_lay, shelf_oven]);
+    let (to_cure, lay_to_cure_ms) = match of(LimitName::LayToCure) {
+        Some(LimitState::NotLaid { allowed }) => {
+            (last_ply.map(|(end, _)| (end.plus_ms(*allowed), LimitName::LayToCure)), Some(*allowed))
+        }
+        Some(LimitState::Clock { .. }) => (clock_end(LimitName::LayToCure), None),
+        _ => (None, None),
+    };
+    let heating = first([out, shelf_oven, to_cure, None]);
+    let last_ply = if laid { heating } else { last_ply };
+    let governing = match act {
+        Act::Oven => heating,
+        Act::TakeOut | Act::Cut | Act::Lay => first([last_ply, heating, None, None]),
+    };
+    Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure_ms }
+}

@@ -1,0 +1,340 @@
+//! Decisions: what the book can protect is refused, with the reason in plain words; the rest is written.
+
+mod gives_back;
+mod stands_on;
+
+pub use gives_back::gives_back;
+pub use stands_on::{names, stands_on};
+
+use crate::book::Book;
+use crate::fact::{Label, What};
+use crate::limits::LimitState;
+use crate::may_use::weigh;
+use crate::mismatch;
+use crate::question::{MayUseQuestion, When};
+use crate::refusal::{Between, Refusal};
+use crate::view::{View, WhatIf};
+use crate::wish::Wish;
+use shared_types::{Act, Body, Code, Instant, Job, Kind, LimitName, ThingName, Word};
+use uuid::Uuid;
+
+/// Whether a wish may be written, at the time it would be recorded.
+pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
+    let view = View::new(book, u64::MAX);
+    unchanged_since(book, wish)?;
+    match &wish.body {
+        Body::YardDeclared(yard) => declare_yard(view, wish, yard, at),
+        Body::PlaceDeclared(place) => declare_place(view, wish, place, at),
+        Body::MaterialRevised(revision) => {
+            let stands = book.label(&wish.thing).and_then(|material| view.revision(material, &revision.revision));
+            let say = || {
+                format!(
+                    "Revision {} of {} is entered already; a revision never changes. Enter the next one.",
+                    revision.revision,
+                    wish.thing.short()
+                )
+            };
+            stands.map_or(Ok(()), |_| Err(Refusal::AlreadyThere { say: say() }))
+        }
+        Body::BatchRegistered(_) => {
+            let stands = book
+                .label(&wish.thing)
+                .is_some_and(|batch| view.facts(batch).any(|fact| matches!(fact.what, What::Registered(_))));
+            let say = || {
+                format!("Batch {} is registered already. Strike that entry first if it is wrong.", wish.thing.short())
+            };
+            if stands { Err(Refusal::AlreadyThere { say: say() }) } else { Ok(()) }
+        }
+        Body::JobOpened(job) => {
+            let say = || format!("{} is open already: plan it again instead.", wish.thing.short());
+            if opened(view, &wish.thing) { Err(Refusal::AlreadyThere { say: say() }) } else { plan_can_be(job) }
+        }
+        Body::JobReplanned(job) => {
+            let say = || format!("Nobody has opened {}: open it first.", wish.thing.short());
+            if opened(view, &wish.thing) { plan_can_be(job) } else { Err(Refusal::NotFound { say: say() }) }
+        }
+        Body::Issued(issue) => {
+            let label = known(book, &wish.thing)?;
+            if !opened(view, &ThingName::new(Kind::Job, &issue.job)) {
+                return Err(Refusal::NotFound { say: format!("Nobody has opened {}: open it first.", issue.job) });
+            }
+            may_issue(view, label, &issue.job, at)
+        }
+        Body::HoldLifted(lift) => lift_hold(view, wish, lift.hold, at),
+        Body::EntryStruck(_) => strike(view, wish, at),
+        Body::FactConfirmed(confirm) => confirm_fact(view, wish, confirm.entry),
+        Body::MismatchSettled(settle) => settle_mismatch(view, wish, settle, at),
+        _ => Ok(()),
+    }
+}
+
+fn known(book: &Book, thing: &ThingName) -> Result<Label, Refusal> {
+    book.label(thing).ok_or_else(|| Refusal::NotFound { say: crate::may_use::nobody(thing) })
+}
+
+fn opened(view: View<'_>, job: &ThingName) -> bool {
+    view.book.label(job).is_some_and(|job| view.facts(job).any(|fact| matches!(fact.what, What::Planned(_))))
+}
+
+/// Something came between the answer that somebody looked at and this wish.
+fn unchanged_since(book: &Book, wish: &Wish) -> Result<(), Refusal> {
+    let based_on = wish.based_on.ok_or(Refusal::BasedOnMissing)?;
+    let last = book.last_seq();
+    if last < based_on {
+        return Err(Refusal::BasedOnAhead { based_on, last });
+    }
+    let seen = u32::try_from(based_on).unwrap_or(u32::MAX);
+    let changed: Vec<Label> = stands_on(book, wish)
+        .iter()
+        .filter_map(|thing| book.label(thing))
+        .filter(|label| seen < book.last_named(*label))
+        .collect();
+    if changed.is_empty() {
+        return Ok(());
+    }
+    let names = |seq: u32| book.kept_under(seq).iter().any(|label| changed.contains(label));
+    let between = book
+        .entries_between(seen, u32::try_from(last).unwrap_or(u32::MAX))
+        .filter(|(seq, meta)| meta.kind == "entry_struck" || names(*seq));
+    let between = between.map(|(seq, meta)| Between {
+        seq: u64::from(seq),
+        kind: meta.kind.to_owned(),
+        thing: book.name(meta.thing).clone(),
+    });
+    Err(Refusal::ChangedMeanwhile { based_on, between: between.take(20).collect() })
+}
+
+fn plan_can_be(job: &Job) -> Result<(), Refusal> {
+    let refuse = |pointer: &str, detail: &str| {
+        Err(Refusal::CannotRead { pointer: pointer.to_owned(), detail: detail.to_owned() })
+    };
+    match (job.stages.is_empty(), job.oven_at.at < job.lay_at.at) {
+        (true, _) => refuse("/body/stages", "Name at least one lay-up stage."),
+        (_, true) => {
+            refuse("/body/oven_at", "The oven starts before the last ply is down: plan lay_at before oven_at.")
+        }
+        (false, false) => Ok(()),
+    }
+}
+
+fn needs_second(wish: &Wish, not: Option<&Code>, gives_back: Vec<String>) -> Result<(), Refusal> {
+    if gives_back.is_empty() || wish.second_person().is_some_and(|second| Some(second) != not) {
+        return Ok(());
+    }
+    let what = gives_back.first().cloned().unwrap_or_default();
+    let who = not.map_or(String::new(), |maker| format!(", who is not {maker}"));
+    Err(Refusal::NeedsSecondPerson {
+        say: format!("{what}: a second person must stand beside it{who}. Name their badge in second."),
+        gives_back,
+    })
+}
+
+fn declare_yard(view: View<'_>, wish: &Wish, yard: &shared_types::Yard, at: Instant) -> Result<(), Refusal> {
+    if yard.zone.parse::<chrono_tz::Tz>().is_err() {
+        let detail =
+            format!("\"{}\" is no zone: name one as Europe/Lisbon.", yard.zone.chars().take(60).collect::<String>());
+        return Err(Refusal::CannotRead { pointer: "/body/zone".to_owned(), detail });
+    }
+    let old = view.yard(at);
+    let mut gives = Vec::new();
+    if old.is_some_and(|old| yard.spare_s < old.spare_s) {
+        gives.push("Every plan gets back spare time".to_owned());
+    }
+    if old.is_some_and(|old| yard.zone != old.zone) {
+        gives.push("Shelf lives end at another hour".to_owned());
+    }
+    needs_second(wish, None, gives)
+}
+
+/// A place that becomes colder on paper gives back to everything that was there.
+fn declare_place(view: View<'_>, wish: &Wish, place: &shared_types::Place, at: Instant) -> Result<(), Refusal> {
+    let Some(label) = view.book.label(&wish.thing) else { return Ok(()) };
+    let from = place.effective_from.map_or(at, |from| from.at);
+    let mut gives = Vec::new();
+    let short = wish.thing.short();
+    match view.place(label, from) {
+        None if place.frozen => {
+            gives.push(format!("{short} counted as out for what was put away there before it was declared"))
+        }
+        None => {}
+        Some(old) => {
+            if place.frozen && !old.frozen {
+                gives.push(format!("{short} counted as out and would count as cold"));
+            }
+            if place.rack_s < old.rack_s {
+                gives.push(format!("What is put away in {short} gets back rack time"));
+            }
+            if place.highest_millideg_c < old.highest_millideg_c {
+                gives.push(format!("{short} would count as colder"));
+            }
+        }
+    }
+    needs_second(wish, None, gives)
+}
+
+/// Whether a roll or kit may be given to a job: it must be usable for it, through its plan.
+pub fn may_issue(view: View<'_>, label: Label, job: &Code, at: Instant) -> Result<(), Refusal> {
+    let thing = view.book.name(label).clone();
+    let act = if thing.kind() == Kind::Kit { Act::Lay } else { Act::TakeOut };
+    let question =
+        MayUseQuestion { thing, act, job: Some(job.clone()), stage: None, when: When { at, known: u64::MAX, now: at } };
+    let weighed = weigh(view, label, &question).map_err(|error| Refusal::CannotBeUsed { say: error.to_string() })?;
+    let Some(word) = weighed.against.iter().map(|one| one.word).max() else { return Ok(()) };
+    let first = weighed.against.iter().find(|one| one.word == word);
+    let say =
+        weighed.against.iter().filter(|one| one.word == word).map(|one| one.say.as_str()).collect::<Vec<_>>().join(" ");
+    let over = |name| weighed.subject.limits.get(name).is_some_and(LimitState::is_over);
+    Err(
+        match (
+            weighed.subject.holds.is_empty(),
+            weighed.subject.refusals.is_empty(),
+            word,
+            first.and_then(|one| one.limit),
+        ) {
+            (false, _, _, _) => Refusal::OnHold { say, holds: weighed.subject.holds },
+            (_, false, _, _) => Refusal::CannotBeUsed { say },
+            (_, _, Word::CannotSay, _) => Refusal::CannotSay { say },
+            (_, _, _, Some(LimitName::ShelfLife)) if over(LimitName::ShelfLife) => Refusal::PastShelfLife { say },
+            (_, _, _, Some(name)) if over(name) => Refusal::OutLifeUsedUp { say },
+            (_, _, _, _) => Refusal::NotEnoughLifeForJob { say },
+        },
+    )
+}
+
+fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid, at: Instant) -> Result<(), Refusal> {
+    let not_found = || Refusal::NotFound { say: format!("{} has no hold {hold}. Look at what holds it.", wish.thing) };
+    let seq = view.book.seq_of(&hold).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
+    let meta = view.book.entry(seq).ok_or_else(not_found)?;
+    let by_rule = matches!(meta.kind, "oven_run_interrupted" | "oven_run_ended");
+    let on = view.book.label(&wish.thing).ok_or_else(not_found)?;
+    if !by_rule && (meta.kind != "hold_placed" || meta.thing != on) || meta.struck_by != crate::fact::NEVER {
+        return Err(not_found());
+    }
+    if view.lifted_at(seq).is_some() {
+        return Err(Refusal::AlreadyThere { say: "That hold is lifted already.".to_owned() });
+    }
+    let maker = view.book.code(meta.by);
+    let _ = at;
+    needs_second(wish, Some(&maker), vec![format!("A hold on {} would be gone", wish.thing.short())])
+}
+
+fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
+    let not_found = || Refusal::NotFound {
+        say: "No entry has that id. Look at the thing's history and name one of its entries.".to_owned(),
+    };
+    let seq = wish
+        .strikes
+        .and_then(|id| view.book.seq_of(&id))
+        .and_then(|seq| u32::try_from(seq).ok())
+        .ok_or_else(not_found)?;
+    let meta = view.book.entry(seq).ok_or_else(not_found)?;
+    if *view.book.name(meta.thing) != wish.thing {
+        let detail = format!("That entry is about {}: strike it there.", view.book.name(meta.thing));
+        return Err(Refusal::CannotRead { pointer: "/thing".to_owned(), detail });
+    }
+    if meta.struck_by != crate::fact::NEVER {
+        return Err(Refusal::AlreadyThere {
+            say: format!("Entry {seq} is struck already, by entry {}.", meta.struck_by),
+        });
+    }
+    if matches!(meta.kind, "entry_struck" | "log_loaded" | "log_cut" | "clock_checked") {
+        let say = "A strike is not struck: write the entry again. What the log wrote itself stays.".to_owned();
+        return Err(Refusal::CannotBeUsed { say });
+    }
+    let instead = wish.instead.as_ref().map(|entry| thought_of(view.book, entry));
+    let what_if = WhatIf { strikes: Some(seq), instead, ..WhatIf::default() };
+    let mut labels = view.book.kept_under(seq);
+    labels.extend(what_if.instead.iter().flat_map(|(_, labels)| labels.iter().copied()));
+    if let Some(on) = acts_on_thing(view, seq) {
+        labels.push(on);
+    }
+    needs_second(wish, Some(&view.book.code(meta.by)), gives_back(view, &what_if, &labels, at))
+}
+
+/// A struck lift, confirmation or settlement changes the thing of the entry it acts on.
+fn acts_on_thing(view: View<'_>, seq: u32) -> Option<Label> {
+    let thing = view.book.entry(seq)?.thing;
+    let on = view.book.all_facts(thing).iter().find(|fact| fact.seq == seq).map(|fact| &fact.what)?;
+    match on {
+        What::ActsOn(on) => view.book.entry(*on).map(|meta| meta.thing),
+        _ => None,
+    }
+}
+
+/// A fact that is only thought of: things nobody knows yet get labels beyond the book's.
+fn thought_of(book: &Book, entry: &shared_types::Entry) -> (crate::fact::Fact, Vec<Label>) {
+    let mut new: Vec<ThingName> = Vec::new();
+    let mut mention = |name: &ThingName| {
+        book.label(name).unwrap_or_else(|| {
+            let at = new.iter().position(|other| other == name).unwrap_or_else(|| {
+                new.push(name.clone());
+                new.len() - 1
+            });
+            u32::try_from(book.things() + at).unwrap_or(u32::MAX)
+        })
+    };
+    let thing = mention(&entry.thing);
+    let by = mention(&ThingName::new(Kind::Badge, &entry.by));
+    let device = entry.device.as_ref().map(|code| mention(&ThingName::new(Kind::Device, code)));
+    let mut labels = vec![thing];
+    let what = crate::read::what(entry, thing, 0, &mut mention, &mut labels);
+    let seq = u32::try_from(book.last_seq() + 1).unwrap_or(u32::MAX - 1);
+    (crate::read::fact(entry, seq, by, device, what), labels)
+}
+
+fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal> {
+    let not_found =
+        || Refusal::NotFound { say: "No entry has that id. Name one of those that wait to be confirmed.".to_owned() };
+    let seq = view.book.seq_of(&entry).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
+    let meta = view.book.entry(seq).ok_or_else(not_found)?;
+    let fact = view.facts(meta.thing).find(|fact| fact.seq == seq).ok_or_else(not_found)?;
+    if *view.book.name(meta.thing) != wish.thing {
+        let detail = format!("That entry is about {}: confirm it there.", view.book.name(meta.thing));
+        return Err(Refusal::CannotRead { pointer: "/thing".to_owned(), detail });
+    }
+    if !view.waits(fact) {
+        return Err(Refusal::AlreadyThere {
+            say: format!("Entry {seq} does not wait for anybody: nothing is to be confirmed."),
+        });
+    }
+    let maker = view.book.code(meta.by);
+    if wish.by != maker || wish.second_person().is_some() {
+        return Ok(());
+    }
+    let say = format!("{maker} made this entry: another badge must confirm it.");
+    Err(Refusal::NeedsSecondPerson { say, gives_back: vec![format!("{} may get back life", wish.thing.short())] })
+}
+
+fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, at: Instant) -> Result<(), Refusal> {
+    let name = &settle.mismatch;
+    let not_found = || Refusal::NotFound {
+        say: format!(
+            "{} has no mismatch {} of entry {}. Look again.",
+            wish.thing,
+            name.kind.chars().take(60).collect::<String>(),
+            name.entry
+        ),
+    };
+    let label = known(view.book, &wish.thing)?;
+    let seq = view.book.seq_of(&name.entry).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
+    let arises = mismatch::of_thing(view, label, Some(seq)).into_iter().any(|one| one.kind == name.kind);
+    if !arises {
+        return Err(not_found());
+    }
+    if !mismatch::answer_fits(&name.kind, &settle.answer) {
+        let detail = format!("That answer can't settle {}.", name.kind);
+        return Err(Refusal::CannotRead { pointer: "/body/answer".to_owned(), detail });
+    }
+    let other = match &settle.answer {
+        shared_types::Settlement::Other(other) if other.kind() != wish.thing.kind() || *other == wish.thing => {
+            let detail = format!("Name another {} than {}.", wish.thing.kind(), wish.thing.short());
+            return Err(Refusal::CannotRead { pointer: "/body/answer/other".to_owned(), detail });
+        }
+        shared_types::Settlement::Other(other) => view.book.label(other),
+        _ => None,
+    };
+    let what_if = WhatIf { settles: Some((seq, name.kind.clone(), settle.answer.clone(), other)), ..WhatIf::default() };
+    let labels: Vec<Label> = [label].into_iter().chain(other).collect();
+    let maker = view.book.entry(seq).map(|meta| view.book.code(meta.by));
+    needs_second(wish, maker.as_ref(), gives_back(view, &what_if, &labels, at))
+}

@@ -1,0 +1,316 @@
+//! The fold itself: one state, one step at a time, and no scan is swallowed as a repeat.
+
+use super::settled::Settled;
+use super::{Found, History, Lump, Puzzle, Return, Spot, Step, StepAct, Stretch, Stretches};
+use crate::fact::Label;
+use crate::view::View;
+use shared_types::Instant;
+
+/// Where the clock begins.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Start {
+    /// Nothing before this instant is charged.
+    pub from: Instant,
+    /// Between an opening and the first fact: out, unless it came in a frozen place.
+    pub before_first_fact: Before,
+    /// A roll's first put-away is goods-in's, a kit's is a return.
+    pub kit: bool,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Before {
+    Nothing,
+    Out { seq: u32, since: Instant },
+    OnItsWay { place: Label, since: Instant },
+}
+
+#[derive(Clone)]
+enum State {
+    Unknown,
+    In {
+        place: Label,
+        last_known: Instant,
+    },
+    /// Since when, by which entry, and which scans a put-away must come after.
+    Out {
+        since: Instant,
+        seq: u32,
+        takes: Vec<(Instant, Option<Label>)>,
+        from: Option<Label>,
+    },
+}
+
+/// Folds the steps. A told fact that only takes counts at once, and changes nothing inside a stretch that counts as
+/// out anyway; whatever counts as out without the told facts counts as out with them.
+pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
+    if !steps.iter().any(|step| step.told) {
+        return Folding::new(view, start).over(steps.iter());
+    }
+    let without = Folding::new(view, start).over(steps.iter().filter(|step| !step.told));
+    let counts = |step: &&Step| !step.told || !without.stretches.covers(step.at);
+    let mut with = Folding::new(view, start).over(steps.iter().filter(counts));
+    with.join(without);
+    with
+}
+
+impl History {
+    /// Takes the worse of two readings of the same facts.
+    fn join(&mut self, other: History) {
+        let mut all = std::mem::take(&mut self.stretches.all);
+        all.extend(other.stretches.all.into_iter().filter(|stretch| !all.contains(stretch)).collect::<Vec<_>>());
+        self.stretches = Stretches::new(all);
+        self.lumps.extend(other.lumps.into_iter().filter(|lump| !self.lumps.contains(lump)).collect::<Vec<_>>());
+        self.moved_out.extend(other.moved_out);
+        self.moved_out.sort_unstable();
+        self.moved_out.dedup();
+        self.found.extend(other.found);
+        self.found.sort();
+        self.found.dedup_by_key(|found| (found.seq, found.puzzle));
+        if self.returns.len() < other.returns.len() {
+            self.returns = other.returns;
+        }
+    }
+}
+
+struct Folding<'b> {
+    view: View<'b>,
+    start: Start,
+    state: State,
+    put_aways: u32,
+    stretches: Vec<Stretch>,
+    so_far: History,
+}
+
+impl<'b> Folding<'b> {
+    fn new(view: View<'b>, start: Start) -> Folding<'b> {
+        Folding { view, start, state: State::Unknown, put_aways: 0, stretches: Vec::new(), so_far: History::default() }
+    }
+
+    fn over<'s>(mut self, steps: impl Iterator<Item = &'s Step>) -> History {
+        let mut steps = steps.peekable();
+        self.before(steps.peek().map(|step| step.earliest));
+        for step in steps {
+            self.step(step);
+        }
+        if let State::Out { since, seq, .. } = &self.state {
+            let (since, seq) = (*since, *seq);
+            self.stretch(since, Instant::MAX, seq, None);
+        }
+        self.leaves(Instant::MAX);
+        self.so_far.stretches = Stretches::new(std::mem::take(&mut self.stretches));
+        self.so_far.returns.retain(|one| self.start.from <= one.at);
+        self.so_far.spots.sort_by_key(|(at, _)| *at);
+        self.so_far
+    }
+
+    fn before(&mut self, first: Option<Instant>) {
+        let early = |since: Instant| first.is_none_or(|first| since < first);
+        match self.start.before_first_fact {
+            Before::Out { seq, since } if early(since) => {
+                self.state = State::Out { since, seq, takes: Vec::new(), from: None };
+                self.spot(since, Spot::Out(None));
+            }
+            Before::OnItsWay { place, since } if early(since) => self.spot(since, Spot::OnItsWay(place)),
+            Before::Nothing | Before::Out { .. } | Before::OnItsWay { .. } => {}
+        }
+    }
+
+    fn step(&mut self, step: &Step) {
+        match (self.state.clone(), step.act) {
+            (State::Unknown, StepAct::PutAway { place, .. }) => {
+                self.put_aways += 1;
+                self.inside(place, step);
+            }
+            (State::Unknown, StepAct::SeenInside { place, .. }) => self.inside(place, step),
+            (State::Unknown, StepAct::TakenOut { to }) => self.out(step.earliest, step, to, Some(step)),
+            (State::Unknown, StepAct::Outside { place }) => self.out(step.earliest, step, place, None),
+            (State::Unknown, StepAct::Received) => self.out(step.earliest, step, None, None),
+            (State::In { .. } | State::Out { .. }, StepAct::Received) => {}
+
+            (State::Out { since, takes, .. }, StepAct::PutAway { place, rack_ms }) => {
+                let after = |(latest, device): &(Instant, Option<Label>)| {
+                    device.is_some() && *device == step.device || *latest < step.earliest
+                };
+                match takes.iter().all(after) {
+                    true => self.back(step, place, since, step.latest.plus_ms(rack_ms)),
+                    false => self.puzzle(Puzzle::PutAwayNotAfterTakeOut, step, since, Some(place)),
+                }
+            }
+            (State::Out { since, .. }, StepAct::SeenInside { place, .. }) => {
+                self.puzzle(Puzzle::SeenInsideWhileOut, step, since, Some(place));
+            }
+            (State::Out { since, from, .. }, StepAct::TakenOut { .. }) => {
+                self.puzzle(Puzzle::OutWhileOut, step, since, from);
+            }
+            (State::Out { .. }, StepAct::Outside { place }) => {
+                if place.is_some() {
+                    self.spot(step.at, Spot::Out(place));
+                }
+            }
+
+            (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if place == seen => {
+                self.state = State::In { place, last_known: step.earliest };
+            }
+            (State::In { place, last_known }, StepAct::PutAway { place: into, .. }) if place == into => {
+                self.puzzle(Puzzle::InWhileIn, step, last_known, Some(place));
+            }
+            (State::In { last_known, .. }, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
+                self.puzzle(Puzzle::InWhileInElsewhere, step, last_known, Some(place));
+            }
+            (State::In { place, .. }, StepAct::TakenOut { to }) => {
+                self.out(step.earliest, step, to, Some(step));
+                if let State::Out { from, .. } = &mut self.state {
+                    *from = Some(place);
+                }
+            }
+            (State::In { last_known, place }, StepAct::Outside { .. }) => {
+                self.puzzle(Puzzle::ActedWhileInside, step, last_known, Some(place));
+            }
+        }
+    }
+
+    /// What does not add up: settled as a person said, else counted the unsafe way.
+    fn puzzle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Option<Label>) {
+        let settled = Settled::of(self.view, puzzle, step, since);
+        self.so_far.found.push(Found {
+            seq: step.seq,
+            puzzle,
+            since,
+            place,
+            settled_by: settled.as_ref().map(|(by, _)| *by),
+        });
+        match settled {
+            Some((_, settled)) => self.settle(puzzle, step, since, settled),
+            None => self.unsafe_way(puzzle, step, since),
+        }
+    }
+
+    fn unsafe_way(&mut self, puzzle: Puzzle, step: &Step, since: Instant) {
+        match (puzzle, step.act) {
+            // It was probably a take-out with the wrong placard: the clock runs on from here.
+            (Puzzle::InWhileIn, _) => self.out(since, step, None, Some(step)),
+            (Puzzle::ActedWhileInside, StepAct::Outside { place }) => self.out(since, step, place, None),
+            (Puzzle::InWhileInElsewhere, StepAct::PutAway { place, rack_ms }) => {
+                self.back(step, place, since, step.latest.plus_ms(rack_ms));
+            }
+            (Puzzle::InWhileInElsewhere, StepAct::SeenInside { place, rack_ms }) => {
+                self.stretch(since, step.latest.plus_ms(rack_ms), step.seq, Some(step.seq));
+                self.inside(place, step);
+            }
+            (Puzzle::OutWhileOut, _) => {
+                if let State::Out { takes, .. } = &mut self.state {
+                    takes.push((step.latest, step.device));
+                }
+            }
+            (Puzzle::PutAwayNotAfterTakeOut | Puzzle::SeenInsideWhileOut, _) => {}
+            (Puzzle::ActedWhileInside | Puzzle::InWhileInElsewhere, _) => {}
+        }
+    }
+
+    fn settle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, settled: Settled) {
+        let (place, rack_ms) = match step.act {
+            StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms } => (Some(place), rack_ms),
+            StepAct::TakenOut { to } => (to, 0),
+            StepAct::Outside { place } => (place, 0),
+            StepAct::Received => (None, 0),
+        };
+        let end = step.latest.plus_ms(rack_ms);
+        match (settled, place) {
+            (Settled::Moved(other), _) => self.so_far.moved_out.push((step.seq, other)),
+            (Settled::TakeOut, place) => self.out(step.earliest, step, place, Some(step)),
+            (Settled::OutSince(since), Some(place)) if puzzle != Puzzle::ActedWhileInside => {
+                self.back(step, place, since, end);
+            }
+            (Settled::OutSince(since), place) => self.out(since, step, place, None),
+            (Settled::Carried(ms), Some(place)) => {
+                self.stretch(step.earliest.minus_ms(ms), end, step.seq, Some(step.seq));
+                self.inside(place, step);
+            }
+            (Settled::Carried(_), None) => {}
+            (Settled::PutAwayAt(at), place) => self.put_away_at(puzzle, step, since, at, place),
+            (Settled::Assigned(ms), place) => {
+                self.so_far.lumps.push(Lump { at: since, ms, seq: step.seq });
+                match (puzzle, place) {
+                    (Puzzle::OutWhileOut | Puzzle::ActedWhileInside, place) => {
+                        self.out(step.earliest, step, place, Some(step))
+                    }
+                    (_, Some(place)) => self.inside(place, step),
+                    (_, None) => {}
+                }
+            }
+            (Settled::Once, _) => {
+                if let State::Out { takes, .. } = &mut self.state {
+                    takes.push((step.latest, step.device));
+                }
+            }
+        }
+    }
+
+    /// A put-away that nobody scanned, at a time a person named, in the scan's place or the last one.
+    fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
+        let at = at.clamp(since, step.latest.max(since));
+        self.stretch(since, at, step.seq, Some(step.seq));
+        self.returned(step.seq, since, at, at);
+        match (puzzle, place) {
+            (Puzzle::OutWhileOut, to) => self.out(step.earliest.max(at), step, to, Some(step)),
+            (_, Some(place)) => {
+                self.spot(at, Spot::Inside(place));
+                self.state = State::In { place, last_known: step.earliest.max(at) };
+            }
+            (_, None) => {}
+        }
+    }
+
+    fn back(&mut self, step: &Step, place: Label, since: Instant, end: Instant) {
+        self.stretch(since, end, self.out_by().unwrap_or(step.seq), Some(step.seq));
+        self.returned(step.seq, since, step.at, end);
+        self.inside(place, step);
+    }
+
+    fn out_by(&self) -> Option<u32> {
+        match &self.state {
+            State::Out { seq, .. } => Some(*seq),
+            State::Unknown | State::In { .. } => None,
+        }
+    }
+
+    fn returned(&mut self, seq: u32, out_from: Instant, at: Instant, back: Instant) {
+        self.put_aways += 1;
+        let goods_in = !self.start.kit && self.put_aways == 1;
+        let of_kit = self.start.kit;
+        self.so_far.returns.push(Return { at, out_from, back, seq, goods_in, of_kit });
+    }
+
+    fn inside(&mut self, place: Label, step: &Step) {
+        self.leaves(step.at);
+        self.spot(step.at, Spot::Inside(place));
+        self.state = State::In { place, last_known: step.earliest };
+    }
+
+    fn out(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
+        self.leaves(step.at);
+        let takes = take.map(|take| (take.latest, take.device)).into_iter().collect();
+        self.spot(step.at, Spot::Out(place));
+        self.state = State::Out { since, seq: step.seq, takes, from: None };
+    }
+
+    fn spot(&mut self, at: Instant, spot: Spot) {
+        self.so_far.spots.push((at, spot));
+    }
+
+    /// A place that stopped being frozen charges what lay in it until it left.
+    fn leaves(&mut self, left: Instant) {
+        let State::In { place, .. } = self.state else { return };
+        let entered = self.so_far.spots.last().map_or(Instant::MIN, |(at, _)| *at);
+        for (from, to) in self.view.thaws(place, entered) {
+            self.stretch(from, to.min(left), 0, None);
+        }
+    }
+
+    fn stretch(&mut self, from: Instant, to: Instant, from_seq: u32, to_seq: Option<u32>) {
+        let from = from.max(self.start.from);
+        if from < to {
+            self.stretches.push(Stretch { from, to, from_seq, to_seq });
+        }
+    }
+}

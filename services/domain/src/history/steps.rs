@@ -1,0 +1,83 @@
+//! The facts of one thing that say where it was, made alike: what each shows, and how sure its time is.
+
+use crate::fact::{Fact, Label, What};
+use crate::view::View;
+use shared_types::Instant;
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum StepAct {
+    Received,
+    PutAway {
+        place: Label,
+        rack_ms: i64,
+    },
+    TakenOut {
+        to: Option<Label>,
+    },
+    SeenInside {
+        place: Label,
+        rack_ms: i64,
+    },
+    /// Seen, cut, kitted, laid: outside by what was done. A put-away into a room is one too.
+    Outside {
+        place: Option<Label>,
+    },
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Step {
+    pub seq: u32,
+    pub at: Instant,
+    pub earliest: Instant,
+    pub latest: Instant,
+    /// The enrolled device that scanned it.
+    pub device: Option<Label>,
+    /// It counts though no second person stands beside it, because it only takes.
+    pub told: bool,
+    pub act: StepAct,
+}
+
+/// The steps of a thing, in occurred order. Told facts that would give back are left out until they are confirmed.
+pub fn steps(view: View<'_>, thing: Label) -> Vec<Step> {
+    view.facts(thing).filter_map(|fact| step(view, thing, fact)).collect()
+}
+
+pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
+    let act = act(view, thing, fact)?;
+    let waits = view.waits(fact);
+    let takes = matches!(act, StepAct::TakenOut { .. } | StepAct::Outside { .. });
+    if waits && matches!(act, StepAct::PutAway { .. } | StepAct::SeenInside { .. }) {
+        return None;
+    }
+    Some(Step {
+        seq: fact.seq,
+        at: fact.at,
+        earliest: fact.earliest(),
+        latest: fact.latest(),
+        device: fact.device.filter(|_| fact.marks.device_counts),
+        told: waits && takes,
+        act,
+    })
+}
+
+fn act(view: View<'_>, thing: Label, fact: &Fact) -> Option<StepAct> {
+    let rack_ms = |place: Label, at_position: bool| match view.place(place, fact.at).and_then(|place| place.rack_s) {
+        Some(rack) if !at_position => rack.as_ms(),
+        Some(_) | None => 0,
+    };
+    match &fact.what {
+        What::Received(_) => Some(StepAct::Received),
+        What::PutAway { into, .. } if !view.frozen(*into, fact.at) => Some(StepAct::Outside { place: Some(*into) }),
+        What::PutAway { into, at_position } => {
+            Some(StepAct::PutAway { place: *into, rack_ms: rack_ms(*into, *at_position) })
+        }
+        What::TakenOut { to, .. } => Some(StepAct::TakenOut { to: *to }),
+        What::Seen { place, .. } if !view.frozen(*place, fact.at) => Some(StepAct::Outside { place: Some(*place) }),
+        What::Seen { place, at_position } => {
+            Some(StepAct::SeenInside { place: *place, rack_ms: rack_ms(*place, *at_position) })
+        }
+        What::Cut(_) => Some(StepAct::Outside { place: None }),
+        What::Laid(laid) if laid.from == thing => Some(StepAct::Outside { place: None }),
+        _ => None,
+    }
+}

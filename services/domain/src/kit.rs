@@ -1,0 +1,114 @@
+//! A kit: plies of one or more rolls, each with its roll's life up to the cut and the kit's own from there on.
+
+use crate::fact::{Fact, Label, Laid, What};
+use crate::history::{Before, History, Start, Step, fold, steps};
+use crate::roll::{End, RollLife, moved_in, roll_life};
+use crate::view::View;
+use shared_types::Instant;
+use std::collections::BTreeMap;
+
+pub struct KitLife<'b> {
+    pub kit: Label,
+    pub history: History,
+    pub items: Vec<KitItem>,
+    pub end: Option<End>,
+    pub rolls: BTreeMap<Label, RollLife<'b>>,
+}
+
+/// Plies cut from one roll at one time.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct KitItem {
+    pub roll: Label,
+    pub cut_at: Instant,
+    pub seq: u32,
+}
+
+pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
+    fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: true })
+}
+
+pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {
+    let mut items = Vec::new();
+    for fact in view.facts(kit) {
+        let What::Cut(cut) = &fact.what else { continue };
+        let own = cut.kits.iter().filter(|one| one.kit == kit).flat_map(|one| &one.items);
+        items.extend(own.map(|(roll, _)| KitItem { roll: *roll, cut_at: fact.at, seq: fact.seq }));
+    }
+    items
+}
+
+pub fn kit_life(view: View<'_>, kit: Label) -> KitLife<'_> {
+    let mut steps = steps(view, kit);
+    steps.extend(moved_in(view, kit));
+    steps.sort_by_key(|step| step.at);
+    let history = kit_history(view, &steps);
+    let items = kit_items(view, kit);
+    let rolls = items.iter().map(|item| item.roll).collect::<std::collections::BTreeSet<_>>();
+    let rolls = rolls.into_iter().map(|roll| (roll, roll_life(view, roll))).collect();
+    KitLife { kit, history, items, end: end(view, kit), rolls }
+}
+
+/// A kit is used up when all its items are laid; another cut into it opens it again.
+fn end(view: View<'_>, kit: Label) -> Option<End> {
+    let mut held: Vec<Label> = Vec::new();
+    let mut laid: Vec<Label> = Vec::new();
+    let mut end = None;
+    for fact in view.facts(kit) {
+        match &fact.what {
+            What::Cut(cut) => {
+                let own = cut
+                    .kits
+                    .iter()
+                    .filter(|one| one.kit == kit)
+                    .flat_map(|one| one.items.iter().map(|(roll, _)| *roll));
+                for roll in own {
+                    held.push(roll);
+                    laid.retain(|other| *other != roll);
+                }
+                end = end.filter(|end: &End| end.disposed);
+            }
+            What::Laid(of) if of.from == kit => {
+                laid.extend(of.items.as_ref().unwrap_or(&held));
+                if !held.is_empty() && held.iter().all(|roll| laid.contains(roll)) {
+                    end = end.or(Some(End { at: fact.at, seq: fact.seq, disposed: false }));
+                }
+            }
+            What::Disposed { length_mm: None } => {
+                end = end.or(Some(End { at: fact.at, seq: fact.seq, disposed: true }));
+            }
+            _ => {}
+        }
+    }
+    end
+}
+
+/// What a lay-up from a kit used: the items it names, else all that the kit then held. A kit that held nothing
+/// yet by the times told is taken as holding what it ever held: a trace never loses a roll.
+pub fn laid_items(view: View<'_>, fact: &Fact, laid: &Laid) -> Vec<KitItem> {
+    let all = kit_items(view, laid.from);
+    let before = |item: &&KitItem| item.cut_at <= fact.at;
+    if let Some(named) = &laid.items {
+        let of = |roll: &Label| {
+            let cuts: Vec<KitItem> = all.iter().filter(|item| item.roll == *roll).copied().collect();
+            match (cuts.iter().any(|item| before(&item)), cuts.is_empty()) {
+                (true, _) => cuts.into_iter().filter(|item| before(&item)).collect(),
+                (false, false) => cuts,
+                // A named roll that was never cut into the kit was laid all the same: straight from the roll.
+                (false, true) => vec![KitItem { roll: *roll, cut_at: fact.at, seq: fact.seq }],
+            }
+        };
+        return named.iter().flat_map(of).collect();
+    }
+    let held: Vec<KitItem> = all.iter().filter(before).copied().collect();
+    if held.is_empty() { all } else { held }
+}
+
+impl KitLife<'_> {
+    pub fn held_at(&self, at: Instant) -> impl Iterator<Item = &KitItem> {
+        self.items.iter().filter(move |item| item.cut_at <= at)
+    }
+
+    pub fn ended(&self, at: Instant) -> Option<End> {
+        self.end.filter(|end| end.at <= at)
+    }
+}

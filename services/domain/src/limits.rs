@@ -1,0 +1,350 @@
+//! Limits applied: allowed, so far, left, ends at. Inclusive: so far equal to the limit is still within.
+
+use crate::fact::{Label, What};
+use crate::kit::KitLife;
+use crate::roll::{Life, Missing, RollLife, end_of_day};
+use crate::stage::{Oven, StageItem, StageLife};
+use crate::view::View;
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+use shared_types::{Instant, LayToCure, LayToCureFrom, LimitName, Refreezes, ShelfLife, StatedSeconds, TestedAt};
+
+/// One limit of one roll's material.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Limit {
+    pub name: LimitName,
+    pub item: Label,
+    pub state: LimitState,
+}
+
+#[derive(Clone, PartialEq, Debug)]
+pub enum LimitState {
+    /// A clock in milliseconds.
+    Clock {
+        allowed: i64,
+        so_far: i64,
+        runs: bool,
+        passed: Option<Instant>,
+        oven: OvenMark,
+    },
+    /// Elapsed time that has not begun: nothing of it is laid.
+    NotLaid {
+        allowed: i64,
+    },
+    /// A date; `read_at` is the instant it is read at, the act that tested it where that is past.
+    Date {
+        last_day: NaiveDate,
+        end: Instant,
+        read_at: Instant,
+        by: TestedAt,
+        tested: bool,
+    },
+    Count {
+        allowed: i64,
+        so_far: i64,
+    },
+    NoneBy(String),
+    Missing(Missing),
+}
+
+/// What an oven start that is not confirmed means for a clock.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct OvenMark {
+    pub not_confirmed: bool,
+    pub left_if_never: Option<i64>,
+}
+
+/// The limits of one thing: for each the worst of what it holds, and everything that is missing.
+#[derive(Clone, Default, Debug)]
+pub struct Limits {
+    pub rows: Vec<Limit>,
+    /// The limits of each roll's material, by each of its receipts.
+    pub sets: Vec<Vec<Limit>>,
+    pub missing: Vec<(LimitName, Label, Missing)>,
+}
+
+pub const ORDER: [LimitName; 5] =
+    [LimitName::TackLife, LimitName::OutLife, LimitName::LayToCure, LimitName::ShelfLife, LimitName::Refreezes];
+
+/// Default for "out long enough to warm": a roll in its bag, and kits.
+pub const ROLL_WARMS_MS: i64 = 1_800_000;
+
+/// What is read: the view, the instant, the yard's zone.
+#[derive(Clone, Copy)]
+pub struct At<'b> {
+    pub view: View<'b>,
+    pub at: Instant,
+    pub zone: Option<Tz>,
+}
+
+impl<'b> At<'b> {
+    pub fn new(view: View<'b>, at: Instant) -> At<'b> {
+        let zone = view.yard(at).and_then(|yard| yard.zone.parse().ok());
+        At { view, at, zone }
+    }
+}
+
+/// The last take-out of the thing by an instant, for shelf lives tested there.
+pub fn last_take_out(view: View<'_>, thing: Label, at: Instant) -> Option<Instant> {
+    let outs = view.facts(thing).filter(|fact| fact.at <= at && matches!(fact.what, What::TakenOut { .. }));
+    outs.last().map(|fact| fact.at)
+}
+
+pub fn roll_limits(read: At<'_>, roll: &RollLife<'_>) -> Limits {
+    let took_out = last_take_out(read.view, roll.roll, read.at).filter(|_| roll.history.runs(read.at));
+    let mut all = Vec::new();
+    for life in roll.lives.iter().filter(|life| life.receipt.at <= read.at || roll.lives.len() == 1) {
+        all.push(material_limits(read, roll.roll, life, &Tested { take_out: took_out, ..Tested::default() }));
+    }
+    worst(read, all)
+}
+
+pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
+    let took_out = last_take_out(read.view, kit.kit, read.at);
+    let mut all = Vec::new();
+    for item in kit.held_at(read.at) {
+        // A kit that was never put away is out since its roll's take-out.
+        let take_out = took_out.or_else(|| last_take_out(read.view, item.roll, item.cut_at));
+        let tested = Tested { take_out: take_out.filter(|_| kit.history.runs(read.at)), ..Tested::default() };
+        for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
+            let clock = life.clock.clone().then(item.cut_at, &kit.history);
+            let clock = match kit.end {
+                Some(end) => clock.ended(end.at),
+                None => clock,
+            };
+            all.push(material_limits(read, item.roll, &Life { clock, ..life.clone() }, &tested));
+        }
+        if kit.rolls.get(&item.roll).is_none_or(|roll| roll.lives.is_empty()) {
+            all.push(unreceived(item.roll));
+        }
+    }
+    worst(read, all)
+}
+
+pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
+    let oven = stage.oven(read.at);
+    let mut all = Vec::new();
+    for item in stage.lying(read.at) {
+        let started = oven.run().filter(|run| item.laid_at <= run.start);
+        for life in &item.lives {
+            let first_ply = first_of_material(stage, life, read.at).unwrap_or(item.first_ply);
+            let tested = Tested {
+                take_out: item
+                    .kit
+                    .and_then(|kit| last_take_out(read.view, kit, item.laid_at))
+                    .or_else(|| last_take_out(read.view, item.roll, item.laid_at)),
+                laid: Some((item.last_ply.min(read.at), first_ply, stage.completed)),
+                started: started.map(|run| (run.start, matches!(oven, Oven::Provisional(_)) || run.told)),
+            };
+            all.push(material_limits(read, item.roll, life, &tested));
+        }
+        if item.lives.is_empty() {
+            all.push(unreceived(item.roll));
+        }
+    }
+    worst(read, all)
+}
+
+/// The limits at one lay-up, of what it laid, as they stood at its last ply.
+pub fn limits_when_laid(read: At<'_>, stage: &StageLife<'_>, seq: u32) -> Limits {
+    let mut sets = Vec::new();
+    for item in stage.items.iter().filter(|item| item.seq == seq) {
+        sets.extend(item.lives.iter().map(|life| {
+            let first_ply = first_of_material(stage, life, item.last_ply).unwrap_or(item.first_ply);
+            let tested = Tested { laid: Some((item.last_ply, first_ply, stage.completed)), ..Tested::default() };
+            material_limits(At { at: item.last_ply, ..read }, item.roll, life, &tested)
+        }));
+        sets.extend(item.lives.is_empty().then(|| unreceived(item.roll)));
+    }
+    worst(read, sets)
+}
+
+/// The first ply of this material in the stage, whichever revision or roll.
+pub fn first_of_material(stage: &StageLife<'_>, life: &Life<'_>, at: Instant) -> Option<Instant> {
+    let same = |item: &&StageItem<'_>| item.lives.iter().any(|other| other.received.material == life.received.material);
+    stage.lying(at).filter(same).map(|item| item.first_ply).min()
+}
+
+/// Which tests lie behind: at the take-out, at the lay-up, at the oven start.
+#[derive(Clone, Copy, Default)]
+struct Tested {
+    take_out: Option<Instant>,
+    /// The last ply, the first ply of the material, and lay-up complete.
+    laid: Option<(Instant, Instant, Option<Instant>)>,
+    /// The oven's start, and whether it is still to be confirmed.
+    started: Option<(Instant, bool)>,
+}
+
+fn material_limits(read: At<'_>, item: Label, life: &Life<'_>, tested: &Tested) -> Vec<Limit> {
+    let limit = |name, state| Limit { name, item, state };
+    let Some(revision) = life.revision else {
+        return ORDER.into_iter().map(|name| limit(name, LimitState::Missing(Missing::Revision))).collect();
+    };
+    let seconds = |stated: &Option<StatedSeconds>, name: &'static str, stops: Option<(Instant, bool)>| match stated {
+        None => LimitState::Missing(Missing::Stated(name)),
+        Some(StatedSeconds::None(none)) => LimitState::NoneBy(none.none_by.clone()),
+        Some(StatedSeconds::Limit(allowed)) => clock_state(read.at, life, allowed.as_ms(), stops),
+    };
+    let tack_stops = tested.laid.map(|(last_ply, _, _)| (last_ply, false));
+    vec![
+        limit(LimitName::TackLife, seconds(&revision.tack_life_s, "tack life", tack_stops)),
+        limit(LimitName::OutLife, seconds(&revision.out_life_s, "out-life", tested.started)),
+        limit(LimitName::LayToCure, lay_to_cure(read.at, revision.lay_to_cure.as_ref(), tested)),
+        limit(LimitName::ShelfLife, shelf_life(read, life, tested)),
+        limit(LimitName::Refreezes, refreezes(read.at, life, revision.refreezes.as_ref())),
+    ]
+}
+
+/// A clock of out-time that stands from `stops` on.
+fn clock_state(at: Instant, life: &Life<'_>, allowed: i64, stops: Option<(Instant, bool)>) -> LimitState {
+    let until = stops.map_or(at, |(stop, _)| stop.min(at));
+    let Some(so_far) = life.clock.so_far_ms(until) else { return LimitState::Missing(Missing::Opening) };
+    let passed = if allowed < so_far { life.clock.reached(allowed, until) } else { None };
+    let if_never = || life.clock.so_far_ms(at).map(|so_far| allowed - so_far);
+    LimitState::Clock {
+        allowed,
+        so_far,
+        runs: life.clock.runs(at) && stops.is_none_or(|(stop, _)| at < stop),
+        passed,
+        oven: oven_mark(stops, if_never),
+    }
+}
+
+fn oven_mark(stops: Option<(Instant, bool)>, left_if_never: impl FnOnce() -> Option<i64>) -> OvenMark {
+    match stops {
+        Some((_, true)) => OvenMark { not_confirmed: true, left_if_never: left_if_never() },
+        Some((_, false)) | None => OvenMark::default(),
+    }
+}
+
+fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> LimitState {
+    let limit = match stated {
+        None => return LimitState::Missing(Missing::Stated("lay-to-cure limit")),
+        Some(LayToCure::None(none)) => return LimitState::NoneBy(none.none_by.clone()),
+        Some(LayToCure::Limit(limit)) => limit,
+    };
+    let allowed = limit.limit_s.as_ms();
+    let Some((_, first_ply, completed)) = tested.laid else { return LimitState::NotLaid { allowed } };
+    // Lay-up complete, where the sheet says so and it was recorded; never before the first ply.
+    let from = match limit.from {
+        LayToCureFrom::FirstPly => first_ply,
+        LayToCureFrom::Complete => completed.filter(|done| *done <= at).map_or(first_ply, |done| done.max(first_ply)),
+    };
+    let until = tested.started.map_or(at, |(start, _)| start.min(at));
+    let so_far = until.since(from).max(0);
+    LimitState::Clock {
+        allowed,
+        so_far,
+        runs: tested.started.is_none(),
+        passed: (allowed < so_far).then(|| from.plus_ms(allowed)),
+        oven: oven_mark(tested.started, || Some(allowed - at.since(from).max(0))),
+    }
+}
+
+fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
+    let last_day = match life.last_day(read.view) {
+        Ok(Some(day)) => day,
+        Ok(None) => {
+            let none_by = life.revision.and_then(|revision| match &revision.shelf_life {
+                Some(ShelfLife::None(none)) => Some(none.none_by.clone()),
+                Some(ShelfLife::Limit(_)) | None => None,
+            });
+            return none_by.map_or(LimitState::Missing(Missing::Batch), LimitState::NoneBy);
+        }
+        Err(missing) => return LimitState::Missing(missing),
+    };
+    let Some(zone) = read.zone else { return LimitState::Missing(Missing::Yard) };
+    let by = tested_at(life);
+    let act = match by {
+        TestedAt::TakeOut => tested.take_out,
+        TestedAt::Lay => tested.laid.map(|(last_ply, _, _)| last_ply),
+        TestedAt::Oven => tested.started.map(|(start, _)| start),
+    };
+    let act = act.filter(|act| *act <= read.at);
+    LimitState::Date {
+        last_day,
+        end: end_of_day(last_day, zone),
+        read_at: act.unwrap_or(read.at),
+        by,
+        tested: act.is_some(),
+    }
+}
+
+pub fn tested_at(life: &Life<'_>) -> TestedAt {
+    match life.revision.map(|revision| &revision.shelf_life) {
+        Some(Some(ShelfLife::Limit(limit))) => limit.tested_at,
+        Some(Some(ShelfLife::None(_)) | None) | None => TestedAt::Oven,
+    }
+}
+
+fn refreezes(at: Instant, life: &Life<'_>, stated: Option<&Refreezes>) -> LimitState {
+    let limit = match stated {
+        None => return LimitState::Missing(Missing::Stated("refreezes")),
+        Some(Refreezes::None(none)) => return LimitState::NoneBy(none.none_by.clone()),
+        Some(Refreezes::Limit(limit)) => limit,
+    };
+    if life.clock.opening_ms.is_none() {
+        return LimitState::Missing(Missing::Opening);
+    }
+    let stated_ms = limit.after_s.map(|after| after.as_ms());
+    let after_ms = |one: &crate::history::Return| stated_ms.unwrap_or(if one.of_kit { 0 } else { ROLL_WARMS_MS });
+    LimitState::Count { allowed: i64::from(limit.allowed), so_far: life.clock.refreezes(at, after_ms) }
+}
+
+/// Plies of a roll that nobody received: nothing is known of them.
+fn unreceived(item: Label) -> Vec<Limit> {
+    ORDER.into_iter().map(|name| Limit { name, item, state: LimitState::Missing(Missing::Receipt) }).collect()
+}
+
+/// For each limit the worst: what ends first, ties by the smallest left. What is missing is kept beside it.
+fn worst(read: At<'_>, sets: Vec<Vec<Limit>>) -> Limits {
+    let all = || sets.iter().flatten();
+    let missing = all().filter_map(|limit| match limit.state {
+        LimitState::Missing(missing) => Some((limit.name, limit.item, missing)),
+        _ => None,
+    });
+    let mut missing: Vec<_> = missing.collect();
+    missing.sort();
+    missing.dedup();
+    let of_name = |name| all().filter(move |limit| limit.name == name);
+    let rows = ORDER.into_iter().filter_map(|name| of_name(name).min_by_key(|limit| urgency(read.at, &limit.state)));
+    Limits { rows: rows.cloned().collect(), missing, sets }
+}
+
+fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
+    match state {
+        LimitState::Clock { allowed, so_far, passed, .. } => {
+            let left = allowed.saturating_sub(*so_far);
+            (0, passed.unwrap_or_else(|| at.plus_ms(left)).0, left)
+        }
+        LimitState::NotLaid { allowed } => (0, at.plus_ms(*allowed).0, *allowed),
+        LimitState::Date { end, read_at, .. } => (0, end.0, end.since(*read_at)),
+        LimitState::Count { allowed, so_far } => (0, allowed.saturating_sub(*so_far), 0),
+        LimitState::Missing(_) => (1, 0, 0),
+        LimitState::NoneBy(_) => (2, 0, 0),
+    }
+}
+
+impl Limits {
+    pub fn get(&self, name: LimitName) -> Option<&LimitState> {
+        self.rows.iter().find(|limit| limit.name == name).map(|limit| &limit.state)
+    }
+}
+
+impl LimitState {
+    /// Milliseconds or counts left, where there is a number.
+    pub fn left(&self) -> Option<i64> {
+        match self {
+            LimitState::Clock { allowed, so_far, .. } | LimitState::Count { allowed, so_far } => {
+                Some(allowed.saturating_sub(*so_far))
+            }
+            LimitState::NotLaid { allowed } => Some(*allowed),
+            LimitState::Date { end, read_at, .. } => Some(end.since(*read_at)),
+            LimitState::NoneBy(_) | LimitState::Missing(_) => None,
+        }
+    }
+
+    pub fn is_over(&self) -> bool {
+        self.left().is_some_and(|left| left < 0)
+    }
+}

@@ -1,0 +1,361 @@
+//! "May I use it?" The worst word that applies wins: stop, no, can't say, yes.
+
+use crate::book::Book;
+use crate::deadlines::{Deadlines, deadlines};
+use crate::fact::Label;
+use crate::limits::{At, Limit, LimitState};
+use crate::plan::{PlanAnswer, against_plan};
+use crate::question::MayUseQuestion;
+use crate::rows::{missing_words, rows};
+use crate::say::{Say, left, limit, limit_first};
+use crate::subject::{Subject, subject};
+use crate::view::View;
+use crate::{RULES, mismatch};
+use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
+
+/// Why a question can't be asked at all.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum NotAsked {
+    #[error("{0}")]
+    UnknownThing(String),
+    /// The part has several stages.
+    #[error("{0}")]
+    NameTheStage(String),
+    #[error("{0}")]
+    DoesNotFit(String),
+}
+
+/// One reason against it.
+pub(crate) struct Against {
+    pub word: Word,
+    pub say: String,
+    pub limit: Option<LimitName>,
+}
+
+impl Against {
+    pub(crate) fn no(say: String) -> Against {
+        Against { word: Word::No, say, limit: None }
+    }
+}
+
+/// What was weighed for an answer; the issue of a roll to a job is decided on the same.
+pub(crate) struct Weighed<'b> {
+    pub read: At<'b>,
+    pub say: Say,
+    pub subject: Subject<'b>,
+    pub against: Vec<Against>,
+    pub deadlines: Deadlines,
+    pub plan: Option<PlanAnswer>,
+    pub spare_ms: i64,
+}
+
+pub fn may_use(book: &Book, question: &MayUseQuestion) -> Result<MayUse, NotAsked> {
+    let view = View::new(book, question.when.known);
+    let label = book.label(&question.thing).ok_or_else(|| NotAsked::UnknownThing(nobody(&question.thing)))?;
+    let weighed = weigh(view, label, question)?;
+    Ok(answer(view, label, question, weighed))
+}
+
+pub(crate) fn nobody(thing: &shared_types::ThingName) -> String {
+    match thing.kind() {
+        Kind::Roll => format!("Nobody has received {}.", thing.short()),
+        Kind::Kit => format!("Nobody has cut a kit {}.", thing.short()),
+        Kind::Part => format!("Nobody has named a part {}.", thing.short()),
+        kind => format!("Nobody has named a {kind} {}.", thing.short()),
+    }
+}
+
+pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion) -> Result<Weighed<'b>, NotAsked> {
+    let at = question.when.at;
+    let read = At::new(view, at);
+    let say = Say::of(view, at);
+    let subject = subject(read, label, question, &say)?;
+    let spare_ms = view.yard(at).map_or(0, |yard| yard.spare_s.as_ms());
+    let mut against: Vec<Against> = subject.refusals.iter().cloned().map(Against::no).collect();
+    against.extend(subject.holds.iter().map(|hold| {
+        let on =
+            if hold.on == *view.book.name(label) { String::new() } else { format!(" {} is held.", hold.on.short()) };
+        Against::no(format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why))
+    }));
+    let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid));
+    let deadlines = each.reduce(Deadlines::and).unwrap_or_default();
+    let mut plan = None;
+    if subject.refusals.is_empty() {
+        over(read, &subject, question.act, &say, &mut against);
+        missing(read, &subject, question.act, &mut against);
+        match &question.job {
+            Some(job) => {
+                let planned = against_plan(read, &subject, question, job, spare_ms, &say);
+                match planned {
+                    Ok(planned) => plan = Some(planned),
+                    Err(found) => against.extend(found),
+                }
+            }
+            None => too_late(at, question.act, deadlines, spare_ms, &say, &mut against),
+        }
+        if let Some((end, _)) = deadlines.now.filter(|(end, _)| *end < at) {
+            against.push(Against {
+                limit: Some(LimitName::ShelfLife),
+                ..Against::no(format!("Its shelf life ended {}.", say.time(end, at)))
+            });
+        }
+    }
+    Ok(Weighed { read, say, subject, against, deadlines, plan, spare_ms })
+}
+
+/// Which limits an act tests by itself; the others are looked ahead to.
+pub(crate) fn tests(act: Act, name: LimitName, laid: bool) -> bool {
+    match (act, name) {
+        (_, LimitName::Refreezes) => true,
+        (Act::Cut | Act::Lay, LimitName::TackLife) => !laid,
+        (Act::Cut | Act::Lay | Act::Oven, LimitName::OutLife) => true,
+        (Act::Oven, LimitName::LayToCure) => true,
+        (_, _) => false,
+    }
+}
+
+fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut Vec<Against>) {
+    for limit in
+        subject.limits.rows.iter().filter(|limit| tests(act, limit.name, subject.laid) && limit.state.is_over())
+    {
+        let name = read.view.book.name(limit.item).short();
+        match &limit.state {
+            LimitState::Clock { runs: true, passed, .. } => {
+                let passed = passed.map_or(String::new(), |passed| format!(" at {}", say.time(passed, read.at)));
+                let who = if subject.laid { read.view.book.name(subject.label).short() } else { name };
+                let ages =
+                    format!("{who} passed its {}{passed}; it ages while you wait.", crate::say::limit(limit.name));
+                against.push(Against { word: Word::Stop, say: ages, limit: Some(limit.name) });
+            }
+            LimitState::Count { allowed, so_far } => against.push(Against {
+                limit: Some(limit.name),
+                ..Against::no(format!("{name} went back into the cold {so_far} times; {allowed} are allowed."))
+            }),
+            state => {
+                let by = left(state.left().unwrap_or(0).saturating_neg());
+                against.push(Against {
+                    limit: Some(limit.name),
+                    ..Against::no(format!("{name} is {by} over its {}.", crate::say::limit(limit.name)))
+                });
+            }
+        }
+    }
+}
+
+fn missing(read: At<'_>, subject: &Subject<'_>, act: Act, against: &mut Vec<Against>) {
+    for (name, item, missing) in &subject.limits.missing {
+        // The oven does not test the tack of what is laid.
+        if *name == LimitName::TackLife && (subject.laid || act == Act::Oven) {
+            continue;
+        }
+        let limit = Limit { name: *name, item: *item, state: LimitState::Missing(*missing) };
+        against.push(Against {
+            word: Word::CannotSay,
+            say: missing_words(read, *missing, &limit).1,
+            limit: Some(*name),
+        });
+    }
+}
+
+/// Without a job: no, once the act's own time, less the spare time, has passed.
+fn too_late(at: Instant, act: Act, deadlines: Deadlines, spare_ms: i64, say: &Say, against: &mut Vec<Against>) {
+    let bound = if act == Act::Oven { deadlines.heating } else { deadlines.last_ply };
+    let Some((end, name)) = bound else { return };
+    let by = end.minus_ms(spare_ms);
+    if by < at {
+        let last = if act == Act::Oven { "Heating had to start" } else { "Its last ply had to be down" };
+        let say = format!("{last} by {}, because of its {}.", say.time(by, at), limit(name));
+        against.push(Against { limit: Some(name), ..Against::no(say) });
+    }
+}
+
+fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weighed<'_>) -> MayUse {
+    let Weighed { read, say, subject, against, deadlines, plan, spare_ms } = weighed;
+    let at = question.when.at;
+    let word = against.iter().map(|one| one.word).max().unwrap_or(Word::Yes);
+    let mut reasons: Vec<String> = against.iter().filter(|one| one.word == word).map(|one| one.say.clone()).collect();
+    reasons.dedup();
+    let ask = match word {
+        Word::No | Word::Stop if subject.has_open_puzzle() => asks(view, label, question, &subject, &say),
+        _ => None,
+    };
+    let by = |bound: Option<(Instant, LimitName)>| bound.map(|(end, _)| end.minus_ms(spare_ms));
+    let cannot_plan = matches!(word, Word::CannotSay) && !subject.limits.missing.is_empty();
+    let (last_ply, heating) = if cannot_plan || !subject.refusals.is_empty() {
+        (None, None)
+    } else {
+        (by(deadlines.last_ply), by(deadlines.heating))
+    };
+    let last_ply = last_ply.filter(|_| !subject.laid || question.act == Act::Lay);
+    let governing = governing(&against, word, deadlines, &subject);
+    let sentence = match (word, &question.job, &ask) {
+        (Word::Yes | Word::NotYet, Some(job), _) => yes_for(job.as_str(), plan.as_ref()),
+        (Word::Yes | Word::NotYet, None, _) => yes(at, question.act, last_ply, heating, &deadlines, &say),
+        (Word::No, _, Some(ask)) => format!("Do not use it yet. {ask}"),
+        (Word::No, Some(job), None) => format!("Do not use it for {job}."),
+        (Word::No, None, None) => "Do not use it.".to_owned(),
+        (Word::Stop, _, _) if subject.laid => format!("Stop. Call {}.", say.call),
+        (Word::Stop, _, _) => format!("Put it away{} now, then call {}.", subject.home_words(view), say.call),
+        (Word::CannotSay, _, _) => "Can't say yet.".to_owned(),
+    };
+    let why = match word {
+        Word::Yes | Word::NotYet => why_yes(read, &subject, governing, question, &say),
+        _ => {
+            let mut why = reasons.join(" ");
+            if word == Word::No && !subject.laid && subject.runs && question.job.is_some() && ask.is_none() {
+                why.push_str(&kept_words(&subject));
+            }
+            why
+        }
+    };
+    let (put_away, left_out) = outlooks(read, &subject, &say);
+    let mut notes = subject.notes.clone();
+    if 0 < spare_ms && word == Word::Yes {
+        notes.push(format!("{} of spare time are taken off.", left(spare_ms)));
+    }
+    MayUse {
+        answer: word,
+        thing: question.thing.clone(),
+        stage: subject.stage.as_ref().map(|stage| stage.stage.clone()),
+        act: question.act,
+        say: sentence,
+        why,
+        last_ply_by: last_ply.map(|at| say.stamp(at)),
+        heating_by: heating.map(|at| say.stamp(at)),
+        governing,
+        job: question.job.clone(),
+        limits: rows(read, &subject.limits, &say),
+        holds: subject.holds.clone(),
+        mismatches: mismatch::from_found(view, label, &subject.found, &say),
+        notes,
+        ask,
+        if_put_away_now: put_away,
+        if_left_out: left_out,
+        at: say.stamp(at),
+        as_of_seq: u64::from(view.known),
+        rules: RULES.to_owned(),
+    }
+}
+
+/// The limit that ends first; of those already over the one that passed first.
+fn governing(against: &[Against], word: Word, deadlines: Deadlines, subject: &Subject<'_>) -> Option<LimitName> {
+    let passed = subject.limits.rows.iter().filter_map(|limit| match limit.state {
+        LimitState::Clock { passed: Some(passed), .. } => Some((passed, limit.name)),
+        _ => None,
+    });
+    let named = against.iter().filter(|one| one.word == word).find_map(|one| one.limit);
+    match word {
+        Word::Stop | Word::No if named.is_some_and(|name| name == LimitName::Refreezes) => named,
+        _ => passed.chain(deadlines.governing).min().map(|(_, name)| name),
+    }
+}
+
+fn yes_for(job: &str, plan: Option<&PlanAnswer>) -> String {
+    match plan.and_then(|plan| plan.life_left_ms) {
+        Some(ms) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
+        None => format!("Yes, for {job}."),
+    }
+}
+
+fn yes(
+    at: Instant,
+    act: Act,
+    last_ply: Option<Instant>,
+    heating: Option<Instant>,
+    deadlines: &Deadlines,
+    say: &Say,
+) -> String {
+    let within = deadlines.lay_to_cure_ms.map_or(String::new(), |ms| format!(", within {} of its first ply", left(ms)));
+    let heat = match heating {
+        Some(heating) => format!("Heating by {}{within}.", say.time(heating, at)),
+        None => "Nothing limits when the oven starts.".to_owned(),
+    };
+    match (act, last_ply) {
+        (Act::Oven, _) => heat,
+        (_, Some(last_ply)) => format!("Last ply down by {}. {heat}", say.time(last_ply, at)),
+        (_, None) => format!("Nothing limits when the last ply is down. {heat}"),
+    }
+}
+
+fn why_yes(
+    read: At<'_>,
+    subject: &Subject<'_>,
+    governing: Option<LimitName>,
+    question: &MayUseQuestion,
+    say: &Say,
+) -> String {
+    let mut why = String::new();
+    let state = governing.and_then(|name| Some((name, subject.limits.get(name)?)));
+    if let Some((name, state)) = state {
+        let ends = match state {
+            LimitState::Clock { runs, .. } => {
+                let running = match (runs, subject.out_since) {
+                    (true, Some(since)) if !subject.laid => format!(", running since {}", say.time(since, read.at)),
+                    (true, _) => ", running".to_owned(),
+                    (false, _) => ", standing while it is in the cold".to_owned(),
+                };
+                format!("{} left{running}", left(state.left().unwrap_or(0)))
+            }
+            LimitState::Date { last_day, .. } => format!("its last day is {}", last_day.format("%a %-d %b %Y")),
+            _ => format!("{} left", left(state.left().unwrap_or(0))),
+        };
+        why = format!("{} ends first: {ends}.", limit_first(name));
+    }
+    if question.job.is_none() {
+        why.push_str(if why.is_empty() { "Not checked against a job." } else { " Not checked against a job." });
+    }
+    why
+}
+
+/// What the cold would keep.
+fn kept_words(subject: &Subject<'_>) -> String {
+    let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);
+    match kept {
+        Some(kept) if 0 < kept => format!(" Put it away: {} kept.", left(kept)),
+        Some(_) | None => String::new(),
+    }
+}
+
+/// The question that would settle it, where the answer would be yes if an open mismatch were read the kind way.
+fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subject<'_>, say: &Say) -> Option<String> {
+    let kindly = weigh(View { kindly: true, ..view }, label, question).ok()?;
+    let still = kindly.against.iter().any(|one| Word::CannotSay < one.word);
+    if still {
+        return None;
+    }
+    let open = subject.found.iter().rfind(|found| found.settled_by.is_none())?;
+    Some(mismatch::question(view, label, open, say))
+}
+
+fn outlooks(read: At<'_>, subject: &Subject<'_>, say: &Say) -> (Option<Outlook>, Option<Outlook>) {
+    if !subject.refusals.is_empty() {
+        return (None, None);
+    }
+    let mut out = Outlook::default();
+    let mut away = Outlook::default();
+    let rack = subject
+        .home
+        .and_then(|home| read.view.place(home, read.at))
+        .and_then(|place| place.rack_s)
+        .map_or(0, |rack| rack.as_ms());
+    for limit in &subject.limits.rows {
+        let Some(left) = limit.state.left() else { continue };
+        match (&limit.state, limit.name) {
+            (LimitState::Clock { passed, .. }, LimitName::TackLife | LimitName::OutLife) => {
+                away.left_s.insert(limit.name, crate::say::floor_s(left - rack));
+                out.left_s.insert(limit.name, crate::say::floor_s(left));
+                out.ends_at.insert(limit.name, say.stamp(passed.unwrap_or_else(|| read.at.plus_ms(left))));
+            }
+            (LimitState::Clock { passed, .. }, _) => {
+                out.left_s.insert(limit.name, crate::say::floor_s(left));
+                out.ends_at.insert(limit.name, say.stamp(passed.unwrap_or_else(|| read.at.plus_ms(left))));
+            }
+            (LimitState::Count { .. }, _) => {
+                out.refreezes_left = Some(left);
+                away.refreezes_left = Some(left - i64::from(subject.would_refreeze(read.at)));
+            }
+            (_, _) => {}
+        }
+    }
+    (Some(away).filter(|_| subject.runs && !subject.laid), Some(out))
+}

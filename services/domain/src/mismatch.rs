@@ -1,0 +1,384 @@
+//! What does not add up: derived from the facts, never stored, settled by a person in words.
+
+use crate::book::Book;
+use crate::fact::{Fact, Label, What};
+use crate::history::{Found, Puzzle, fits};
+use crate::holds;
+use crate::judge;
+use crate::kit::{kit_items, kit_life};
+use crate::question::When;
+use crate::roll::{RollLife, roll_life};
+use crate::say::Say;
+use crate::stage::{stage_life, stages_of};
+use crate::view::View;
+use shared_types::{Kind, Mismatch};
+
+/// A clock further off than this was wrong.
+const DOUBTFUL_MS: i64 = 120_000;
+
+pub(crate) struct Finding {
+    pub kind: &'static str,
+    pub seq: u32,
+    pub say: String,
+    pub ask: Option<String>,
+    pub settled_by: Option<u32>,
+}
+
+impl Finding {
+    fn new(kind: &'static str, seq: u32, say: String) -> Finding {
+        Finding { kind, seq, say, ask: None, settled_by: None }
+    }
+}
+
+/// The mismatches that one entry brought about.
+pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
+    let view = View::new(book, when.known);
+    let Ok(seq) = u32::try_from(seq) else { return Vec::new() };
+    let mut all: Vec<Mismatch> =
+        book.kept_under(seq).into_iter().flat_map(|label| of_thing(view, label, Some(seq))).collect();
+    all.sort_by(|one, other| (&one.kind, &one.thing).cmp(&(&other.kind, &other.thing)));
+    all
+}
+
+/// Everything about one thing that does not add up, settled or not; about one entry only if asked so.
+pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch> {
+    let say = Say::of(view, shared_types::Instant::MAX);
+    let mut found = Vec::new();
+    match view.book.kind(label) {
+        Kind::Roll => of_roll(view, label, only, &say, &mut found),
+        Kind::Kit => of_kit(view, label, only, &say, &mut found),
+        Kind::Part => of_part(view, label, only, &say, &mut found),
+        Kind::Device => of_device(view, label, &mut found),
+        _ => {}
+    }
+    for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
+        of_fact(view, label, fact, &mut found);
+    }
+    found.retain(|finding| only.is_none_or(|only| only == finding.seq));
+    found.sort_by_key(|finding| (finding.seq, finding.kind));
+    found.dedup_by_key(|finding| (finding.seq, finding.kind));
+    found.into_iter().filter_map(|finding| shown(view, label, finding, &say)).collect()
+}
+
+fn shown(view: View<'_>, label: Label, finding: Finding, say: &Say) -> Option<Mismatch> {
+    let meta = view.book.entry(finding.seq)?;
+    Some(Mismatch {
+        kind: finding.kind.to_owned(),
+        thing: view.book.name(label).clone(),
+        entry: meta.id,
+        seq: u64::from(finding.seq),
+        at: say.stamp(meta.occurred_at),
+        say: finding.say,
+        ask: finding.ask,
+        settled_by: finding.settled_by.map(|seq| view.book.id_of(seq)),
+    })
+}
+
+/// The mismatches of a history alone, as an answer shows them.
+pub(crate) fn from_found(view: View<'_>, label: Label, found: &[Found], say: &Say) -> Vec<Mismatch> {
+    found.iter().filter_map(|one| shown(view, label, puzzle(view, label, one, say), say)).collect()
+}
+
+fn puzzle(view: View<'_>, label: Label, found: &Found, say: &Say) -> Finding {
+    Finding {
+        kind: found.puzzle.name(),
+        seq: found.seq,
+        say: statement(view, label, found, say),
+        ask: found.settled_by.is_none().then(|| question(view, label, found, say)),
+        settled_by: found.settled_by,
+    }
+}
+
+fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
+    let name = view.book.name(label).short();
+    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
+    let (when, since) = (say.time(at, at), say.time(found.since, at));
+    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
+    match found.puzzle {
+        Puzzle::OutWhileOut => format!("{name} was taken out {when}; it was out already, since {since}."),
+        Puzzle::InWhileIn => format!(
+            "{name} was put away {when} in {place}, where the book has it already. It counts as out since {since}."
+        ),
+        Puzzle::InWhileInElsewhere => {
+            format!("{name} came into {place} {when} without having been taken out. It counts as out since {since}.")
+        }
+        Puzzle::SeenInsideWhileOut => format!("{name} was seen in {place} {when}; the book has it out since {since}."),
+        Puzzle::ActedWhileInside => format!(
+            "{name} was used or seen outside {when}; the book had it in {place}. It counts as out since {since}."
+        ),
+        Puzzle::PutAwayNotAfterTakeOut => {
+            format!(
+                "{name} was put away {when}, but not surely after it was taken out. Its clock runs on since {since}."
+            )
+        }
+    }
+}
+
+/// The question whose answer would settle it.
+pub(crate) fn question(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
+    let name = view.book.name(label).short();
+    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
+    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
+    match found.puzzle {
+        Puzzle::OutWhileOut => format!("Was {name} put away in between, or was one of the scans another roll?"),
+        Puzzle::InWhileIn => format!("Was the scan of {} a take-out?", say.time(at, at)),
+        Puzzle::InWhileInElsewhere => format!("Was it carried over to {place}?"),
+        Puzzle::SeenInsideWhileOut => format!("Is {name} really in {place}, not only its bag?"),
+        Puzzle::ActedWhileInside => format!("Since when was {name} out?"),
+        Puzzle::PutAwayNotAfterTakeOut => format!("When was {name} put away?"),
+    }
+}
+
+fn of_roll(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
+    let roll = roll_life(view, label);
+    let name = view.book.name(label).short();
+    found.extend(roll.history.found.iter().map(|one| puzzle(view, label, one, say)));
+    if roll.lives.is_empty() {
+        let first =
+            view.facts(label).find(|fact| !matches!(fact.what, What::ActsOn(_) | What::Held(_) | What::SetAside));
+        found.extend(first.map(|fact| Finding::new("not_received", fact.seq, format!("Nobody has received {name}."))));
+    }
+    found.extend(roll.lives.iter().skip(1).map(|life| {
+        Finding::new(
+            "received_twice",
+            life.receipt.seq,
+            format!("{name} was received twice; for each limit the worse receipt binds."),
+        )
+    }));
+    found.extend(
+        roll.beyond
+            .iter()
+            .map(|seq| Finding::new("cut_beyond_length", *seq, format!("More was cut from {name} than there was."))),
+    );
+    of_end(view, label, roll.end, say, found);
+    of_cuts(view, &roll, only, say, found);
+    of_issues(view, label, only, found);
+    of_settlements(view, label, &roll.history.found, found);
+}
+
+fn of_cuts(view: View<'_>, roll: &RollLife<'_>, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
+    let acts = view.facts(roll.roll).filter(|fact| only.is_none_or(|only| only == fact.seq));
+    for (fact, act) in acts.filter_map(|fact| Some((fact, judge::act_of_roll(roll.roll, fact)?))) {
+        judged(view, fact, &judge::roll_act(view, roll, fact, act), found);
+        let above = || holds::above(view, roll.roll, fact.at);
+        held(view, roll.roll, fact, above, say, found);
+    }
+}
+
+fn held(
+    view: View<'_>,
+    label: Label,
+    fact: &Fact,
+    above: impl FnOnce() -> std::collections::BTreeSet<Label>,
+    say: &Say,
+    found: &mut Vec<Finding>,
+) {
+    if view.book.ever_held().is_empty() {
+        return;
+    }
+    let holds = holds::in_force(view, &above(), fact.at, say);
+    if let Some(hold) = holds.first() {
+        let name = view.book.name(label).short();
+        let text =
+            format!("{name} was used {} while {} was held: {}.", say.time(fact.at, fact.at), hold.on.short(), hold.why);
+        found.push(Finding::new("acted_while_held", fact.seq, text));
+    }
+}
+
+fn judged(view: View<'_>, fact: &Fact, judgement: &judge::Judged, found: &mut Vec<Finding>) {
+    for over in judgement.over() {
+        let item = view.book.name(over.item).short();
+        let by = match over.name {
+            shared_types::LimitName::Refreezes => format!("{} returns to the cold", over.left.saturating_neg()),
+            _ => crate::say::so_far(over.left.saturating_neg()),
+        };
+        found.push(Finding::new(
+            "limit_over_at_act",
+            fact.seq,
+            format!("{item} was {by} over its {} then.", crate::say::limit(over.name)),
+        ));
+    }
+}
+
+fn of_kit(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
+    let kit = kit_life(view, label);
+    found.extend(kit.history.found.iter().map(|one| puzzle(view, label, one, say)));
+    if kit.items.is_empty() {
+        let first =
+            view.facts(label).find(|fact| !matches!(fact.what, What::ActsOn(_) | What::Held(_) | What::SetAside));
+        let name = view.book.name(label).short();
+        found.extend(first.map(|fact| Finding::new("not_received", fact.seq, format!("Nobody has cut a kit {name}."))));
+    }
+    of_end(view, label, kit.end, say, found);
+    of_issues(view, label, only, found);
+    of_settlements(view, label, &kit.history.found, found);
+}
+
+/// Something was done with what was thrown away.
+fn of_end(view: View<'_>, label: Label, end: Option<crate::roll::End>, say: &Say, found: &mut Vec<Finding>) {
+    let Some(end) = end.filter(|end| end.disposed) else { return };
+    let name = view.book.name(label).short();
+    for fact in view.facts(label).filter(|fact| end.at < fact.at) {
+        let used = matches!(
+            fact.what,
+            What::Cut(_) | What::Laid(_) | What::TakenOut { .. } | What::PutAway { .. } | What::Seen { .. }
+        );
+        if used {
+            let text = format!(
+                "{name} was thrown away {}, and yet something was done with it later.",
+                say.time(end.at, fact.at)
+            );
+            found.push(Finding::new("acted_after_disposed", fact.seq, text));
+        }
+    }
+}
+
+fn of_part(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
+    for stage in stages_of(view, label) {
+        let life = stage_life(view, label, &stage);
+        for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
+            let Some(judgement) = judge::stage_act(view, &life, fact) else { continue };
+            judged(view, fact, &judgement, found);
+            held(view, label, fact, || holds::above_stage(view, &life, fact.at), say, found);
+            laid_wrongly(view, label, fact, &life, found);
+        }
+    }
+    of_settlements(view, label, &[], found);
+}
+
+fn laid_wrongly(
+    view: View<'_>,
+    label: Label,
+    fact: &Fact,
+    life: &crate::stage::StageLife<'_>,
+    found: &mut Vec<Finding>,
+) {
+    let What::Laid(laid) = &fact.what else { return };
+    let part = view.book.name(label).short();
+    if life.runs.iter().any(|run| run.committed && run.start < fact.at) {
+        found.push(Finding::new(
+            "laid_after_oven_start",
+            fact.seq,
+            format!("Plies were laid in {part} {} after its oven run had started.", life.stage),
+        ));
+    }
+    if !laid.from_kit {
+        return;
+    }
+    let cut = kit_items(view, laid.from);
+    let kit = view.book.name(laid.from).short();
+    let missing = laid.items.iter().flatten().find(|roll| cut.iter().all(|item| item.roll != **roll));
+    if let Some(roll) = missing {
+        let roll = view.book.name(*roll).short();
+        found.push(Finding::new(
+            "laid_not_in_kit",
+            fact.seq,
+            format!("{roll} was laid from {kit}, but nobody cut it into that kit."),
+        ));
+    } else if cut.is_empty() {
+        found.push(Finding::new("laid_not_in_kit", fact.seq, format!("{kit} was laid, but nobody cut it.")));
+    }
+}
+
+fn of_device(view: View<'_>, label: Label, found: &mut Vec<Finding>) {
+    let name = view.book.name(label).short();
+    for (before, next, seq) in view.book.counter_gaps(label).into_iter().filter(|(_, _, seq)| *seq <= view.known) {
+        let (first, last) = (before + 1, next - 1);
+        let gap = if first == last {
+            format!("{name}: {first} never arrived.")
+        } else {
+            format!("{name}: {first} to {last} never arrived.")
+        };
+        found.push(Finding::new("counter_gap", seq, gap));
+    }
+}
+
+/// A decision judged again at its own time, with today's facts.
+fn of_issues(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Finding>) {
+    for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
+        let What::Issued { thing, job } = fact.what else { continue };
+        if thing != label {
+            continue;
+        }
+        if let Err(refusal) = crate::decide::may_issue(view, label, &view.book.code(job), fact.at) {
+            let name = view.book.name(label).short();
+            let text = format!("{name} would not be issued to {} today: {refusal}", view.book.name(job).short());
+            found.push(Finding::new("decision_would_be_refused", fact.seq, text));
+        }
+    }
+}
+
+/// A settlement whose mismatch no longer arises does nothing, and is a mismatch itself.
+fn of_settlements(view: View<'_>, label: Label, history: &[Found], found: &mut Vec<Finding>) {
+    let arises: Vec<(u32, &str)> = history
+        .iter()
+        .map(|one| (one.seq, one.puzzle.name()))
+        .chain(found.iter().map(|one| (one.seq, one.kind)))
+        .collect();
+    for fact in view.facts(label) {
+        let What::ActsOn(on) = fact.what else { continue };
+        let Some((_, kind, other)) = view.settlements(on).find(|(by, _, _)| *by == fact.seq) else { continue };
+        if other == Some(label) || arises.contains(&(on, kind)) {
+            continue;
+        }
+        found.push(Finding::new(
+            "settles_nothing",
+            fact.seq,
+            format!("What was said about {kind} of entry {on} settles nothing: it does not arise."),
+        ));
+    }
+    for one in found.iter_mut().filter(|one| one.settled_by.is_none() && !is_puzzle(one.kind)) {
+        one.settled_by = view.settlement(one.kind, one.seq).map(|(by, _, _)| by);
+    }
+}
+
+fn is_puzzle(kind: &str) -> bool {
+    puzzle_named(kind).is_some()
+}
+
+/// The kind of puzzle a mismatch's name means, if it is one about where a thing was.
+pub fn puzzle_named(kind: &str) -> Option<Puzzle> {
+    use Puzzle::*;
+    let all =
+        [OutWhileOut, InWhileIn, InWhileInElsewhere, SeenInsideWhileOut, ActedWhileInside, PutAwayNotAfterTakeOut];
+    all.into_iter().find(|puzzle| puzzle.name() == kind)
+}
+
+/// Whether an answer can be meant for a mismatch.
+pub fn answer_fits(kind: &str, answer: &shared_types::Settlement) -> bool {
+    puzzle_named(kind).is_none_or(|puzzle| fits(puzzle, answer))
+}
+
+fn of_fact(view: View<'_>, label: Label, fact: &Fact, found: &mut Vec<Finding>) {
+    let Some(meta) = view.book.entry(fact.seq).filter(|meta| meta.thing == label) else { return };
+    let name = view.book.name(label).short();
+    if matches!(fact.what, What::SetAside) {
+        found.push(Finding::new(
+            "set_aside",
+            fact.seq,
+            format!("Something about {name} was sent that could not be read; it is kept as it came."),
+        ));
+    }
+    let ahead = meta.occurred_at.since(meta.recorded_at);
+    if DOUBTFUL_MS < ahead || DOUBTFUL_MS < i64::from(fact.uncertain_ms) {
+        found.push(Finding::new(
+            "clock_doubtful",
+            fact.seq,
+            format!("The time of this entry about {name} is not sure: the clock was wrong."),
+        ));
+    }
+    let undeclared = match fact.what {
+        What::PutAway { into: place, .. } | What::Seen { place, .. } => {
+            Some(place).filter(|place| view.place(*place, fact.at).is_none())
+        }
+        _ => None,
+    };
+    if let Some(place) = undeclared {
+        let place = view.book.name(place).short();
+        found.push(Finding::new(
+            "place_not_declared",
+            fact.seq,
+            format!("Nobody has declared {place}: {name} counts as out there."),
+        ));
+    }
+}

@@ -1,0 +1,146 @@
+//! Looking ahead through a job's planned lay-up and oven start, with the yard's spare time.
+
+use crate::deadlines::deadlines;
+use crate::fact::Label;
+use crate::holds;
+use crate::limits::{At, Limit, LimitState, first_of_material};
+use crate::may_use::Against;
+use crate::question::MayUseQuestion;
+use crate::say::{Say, left, limit};
+use crate::stage::{StageLife, stage_life, stages_of};
+use crate::subject::Subject;
+use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
+
+pub(crate) struct PlanAnswer {
+    /// What the governing limit has left when the oven starts.
+    pub life_left_ms: Option<i64>,
+}
+
+fn cannot(say: String) -> Vec<Against> {
+    vec![Against { word: Word::CannotSay, say, limit: None }]
+}
+
+/// Whether everything holds through the plan; else all that stands against it.
+pub(crate) fn against_plan(
+    read: At<'_>,
+    subject: &Subject<'_>,
+    question: &MayUseQuestion,
+    job: &Code,
+    spare_ms: i64,
+    say: &Say,
+) -> Result<PlanAnswer, Vec<Against>> {
+    let at = read.at;
+    let name = ThingName::new(Kind::Job, job);
+    let label = read.view.book.label(&name);
+    let Some((label, plan)) = label.and_then(|label| Some((label, read.view.plan(label, at)?))) else {
+        return Err(cannot(format!("Nobody has opened the job {job}.")));
+    };
+    let mut against = Vec::new();
+    for hold in holds::in_force(read.view, &[label].into(), at, say) {
+        against.push(Against::no(format!("{job} is held: {}.", hold.why)));
+    }
+    let (lay_at, oven_at) = (plan.job.lay_at.at, plan.job.oven_at.at);
+    let laying = question.act != Act::Oven;
+    if (laying && lay_at < at) || oven_at < at {
+        let (what, when) = if laying && lay_at < at { ("lay-up", lay_at) } else { ("oven start", oven_at) };
+        against.extend(cannot(format!("The planned {what} of {job} passed {}. Plan it again.", say.time(when, at))));
+        return Err(against);
+    }
+    let lay_by = lay_at.plus_ms(spare_ms);
+    let oven_by = oven_at.plus_ms(spare_ms);
+    let lying = lying_in(read, plan.part, question);
+    let mut life_left: Option<i64> = None;
+    for set in &subject.limits.sets {
+        let ends = deadlines(set, at, question.act, subject.laid);
+        let tack = clock_end(set, LimitName::TackLife, at).filter(|_| laying && !subject.laid);
+        let out = clock_end(set, LimitName::OutLife, at);
+        let shelf = shelf_ends(set, subject.laid);
+        let cure = to_cure(read, set, question.act, lay_at, subject, &lying);
+        let laid_tests = [tack, shelf.0].into_iter().flatten().map(|bound| (bound, lay_at, lay_by));
+        let oven_tests = [out, shelf.1, cure].into_iter().flatten().map(|bound| (bound, oven_at, oven_by));
+        for ((end, name), planned, by) in laid_tests.chain(oven_tests) {
+            if end < by {
+                against.push(falls_short(at, job.as_str(), name, end, planned, spare_ms));
+            }
+        }
+        let first = [out, shelf.1, cure].into_iter().flatten().min();
+        let left = first.or(ends.heating).map(|(end, _)| end.since(oven_at));
+        life_left = [life_left, left].into_iter().flatten().min();
+    }
+    match against.is_empty() {
+        true => Ok(PlanAnswer { life_left_ms: life_left }),
+        false => Err(against),
+    }
+}
+
+fn falls_short(at: Instant, job: &str, name: LimitName, end: Instant, planned: Instant, spare_ms: i64) -> Against {
+    let what = match name {
+        LimitName::TackLife => format!("the last ply of {job} is planned in {}", left(planned.since(at))),
+        _ => format!("the oven for {job} is planned in {}", left(planned.since(at))),
+    };
+    let spare =
+        if 0 < spare_ms && planned <= end { format!(", and {} are spare time", left(spare_ms)) } else { String::new() };
+    let say = format!("{} of {} left; {what}{spare}.", left(end.since(at)), limit(name));
+    Against { limit: Some(name), ..Against::no(say) }
+}
+
+fn clock_end(set: &[Limit], name: LimitName, at: Instant) -> Option<(Instant, LimitName)> {
+    set.iter().find_map(|limit| match limit.state {
+        LimitState::Clock { allowed, so_far, passed, .. } if limit.name == name => {
+            Some((passed.unwrap_or_else(|| at.plus_ms(allowed.saturating_sub(so_far))), name))
+        }
+        _ => None,
+    })
+}
+
+type Ends = (Option<(Instant, LimitName)>, Option<(Instant, LimitName)>);
+
+/// The shelf life's end, where the lay-up or the oven will test it.
+fn shelf_ends(set: &[Limit], laid: bool) -> Ends {
+    use shared_types::TestedAt;
+    set.iter()
+        .find_map(|limit| match limit.state {
+            LimitState::Date { end, by: TestedAt::Lay, tested: false, .. } if !laid => {
+                Some((Some((end, limit.name)), None))
+            }
+            LimitState::Date { end, by: TestedAt::Oven, tested: false, .. } => Some((None, Some((end, limit.name)))),
+            _ => None,
+        })
+        .unwrap_or((None, None))
+}
+
+/// Lay-to-cure's end: from the first ply of this material that lies there, else from the first that will.
+fn to_cure(
+    read: At<'_>,
+    set: &[Limit],
+    act: Act,
+    lay_at: Instant,
+    subject: &Subject<'_>,
+    lying: &[StageLife<'_>],
+) -> Option<(Instant, LimitName)> {
+    let name = LimitName::LayToCure;
+    set.iter().find_map(|limit| match limit.state {
+        LimitState::Clock { .. } if limit.name == name => clock_end(set, name, read.at),
+        LimitState::NotLaid { allowed } => {
+            let planned = if act == Act::Lay { read.at } else { lay_at };
+            let lives = subject.lives_of(limit.item);
+            let there = lying
+                .iter()
+                .flat_map(|stage| lives.iter().filter_map(|life| first_of_material(stage, life, read.at)))
+                .min();
+            let from = there.map_or(planned, |there| there.min(planned));
+            Some((from.plus_ms(allowed), name))
+        }
+        _ => None,
+    })
+}
+
+/// The stages of the job's part in which something lies that no oven has started.
+fn lying_in<'b>(read: At<'b>, part: Label, question: &MayUseQuestion) -> Vec<StageLife<'b>> {
+    if question.act == Act::Oven {
+        return Vec::new();
+    }
+    let named = |stage: &shared_types::StageName| question.stage.as_ref().is_none_or(|asked| asked == stage);
+    let stages = stages_of(read.view, part).into_iter().filter(named).map(|stage| stage_life(read.view, part, &stage));
+    stages.filter(|stage| matches!(stage.oven(read.at), crate::stage::Oven::NotStarted)).collect()
+}

@@ -1,0 +1,157 @@
+//! From an entry to the fact the book keeps: codes become labels, and the labels it is kept under are named.
+
+use crate::fact::{Cut, CutKit, Fact, Label, Laid, Marks, NEVER, Planned, Received, RunStarted, What, takes_effect};
+use shared_types::{Body, Code, Entry, Kind, ThingName};
+use std::sync::Arc;
+
+pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, what: What) -> Fact {
+    Fact {
+        at: takes_effect(entry),
+        uncertain_ms: entry.uncertain_by_ms,
+        seq,
+        struck_by: NEVER,
+        counter: entry.counter,
+        device,
+        by,
+        rank: entry.body.rank(),
+        marks: Marks {
+            told: entry.told,
+            device_counts: entry.scanned_by().is_some(),
+            second: entry.has_second_person(),
+        },
+        what,
+    }
+}
+
+fn code_label(mention: &mut dyn FnMut(&ThingName) -> Label, kind: Kind, code: &Code) -> Label {
+    mention(&ThingName::new(kind, code))
+}
+
+/// What an entry means, with the labels of all it names. `also` gets those it is kept under beside its thing's.
+pub(crate) fn what(
+    entry: &Entry,
+    thing: Label,
+    on: u32,
+    mention: &mut dyn FnMut(&ThingName) -> Label,
+    also: &mut Vec<Label>,
+) -> What {
+    match &entry.body {
+        Body::RollReceived(body) => {
+            let batch = mention(&ThingName::batch(&body.material, &body.batch));
+            also.push(batch);
+            What::Received(Arc::new(Received {
+                roll: thing,
+                material: code_label(mention, Kind::Material, &body.material),
+                revision: body.revision.clone(),
+                batch,
+                length_mm: body.length_mm.get(),
+                from: body.from.as_ref().map(|code| code_label(mention, Kind::Place, code)),
+                opening: body.opening.clone(),
+            }))
+        }
+        Body::RollPutAway(body) | Body::KitPutAway(body) => {
+            What::PutAway { into: code_label(mention, Kind::Place, &body.into), at_position: body.position.is_some() }
+        }
+        Body::RollTakenOut(body) | Body::KitTakenOut(body) => What::TakenOut {
+            from: body.from.as_ref().map(|code| code_label(mention, Kind::Place, code)),
+            to: body.to.as_ref().map(|code| code_label(mention, Kind::Place, code)),
+        },
+        Body::Seen(body) => {
+            What::Seen { place: code_label(mention, Kind::Place, &body.r#in), at_position: body.position.is_some() }
+        }
+        Body::NestCut(body) => {
+            let cut = cut(thing, body, mention);
+            also.extend(cut.kits.iter().flat_map(|kit| [kit.kit, kit.job]));
+            also.extend(cut.kits.iter().flat_map(|kit| kit.items.iter().map(|(roll, _)| *roll)));
+            also.extend(cut.waste.iter().map(|(roll, _)| *roll));
+            What::Cut(Arc::new(cut))
+        }
+        Body::PliesLaid(body) => {
+            let from = mention(&body.from);
+            let items = body
+                .items
+                .as_ref()
+                .map(|items| items.iter().map(|code| code_label(mention, Kind::Roll, code)).collect::<Vec<_>>());
+            also.push(from);
+            also.extend(items.iter().flatten());
+            What::Laid(Arc::new(Laid {
+                part: thing,
+                stage: body.stage.clone(),
+                from,
+                from_kit: body.from.kind() == Kind::Kit,
+                items,
+                from_at: body.from_at.map(|stamp| stamp.at),
+                length_mm: body.length_mm.map(|length| length.get()),
+            }))
+        }
+        Body::OvenRunStarted(body) => {
+            let stages: Vec<_> =
+                body.stages.iter().map(|one| (code_label(mention, Kind::Part, &one.part), one.stage.clone())).collect();
+            also.extend(stages.iter().map(|(part, _)| *part));
+            What::RunStarted(Arc::new(RunStarted { run: thing, stages }))
+        }
+        Body::LayupCompleted(body) => What::LayupCompleted(body.stage.clone()),
+        Body::OvenRunEnded(body) => {
+            What::RunEnded { run: thing, committed_at: body.committed_at.map(|at| at.at), cured: body.cured }
+        }
+        Body::OvenRunInterrupted(_) => What::RunInterrupted { run: thing },
+        Body::PartInstalled(body) => {
+            let boat = code_label(mention, Kind::Boat, &body.boat);
+            also.push(boat);
+            What::Installed { part: thing, boat }
+        }
+        Body::PartRemoved(body) => {
+            let boat = code_label(mention, Kind::Boat, &body.boat);
+            also.push(boat);
+            What::Removed { part: thing, boat }
+        }
+        Body::Disposed(body) => What::Disposed { length_mm: body.length_mm.map(|length| length.get()) },
+        Body::YardDeclared(body) => What::Yard(Arc::new(body.clone())),
+        Body::PlaceDeclared(body) => What::Place(Arc::new(body.clone())),
+        Body::MaterialRevised(body) => What::Revised(Arc::new(body.clone())),
+        Body::BatchRegistered(body) => What::Registered(Arc::new(body.clone())),
+        Body::JobOpened(body) | Body::JobReplanned(body) => {
+            let part = code_label(mention, Kind::Part, &body.part);
+            also.push(part);
+            if let Some(boat) = &body.boat {
+                code_label(mention, Kind::Boat, boat);
+            }
+            let opens = matches!(entry.body, Body::JobOpened(_));
+            What::Planned(Arc::new(Planned { job: body.clone(), part, opens }))
+        }
+        Body::BoatDeclared(body) => {
+            What::BoatList(Arc::new(body.parts.iter().map(|code| code_label(mention, Kind::Part, code)).collect()))
+        }
+        Body::Issued(body) => {
+            let job = code_label(mention, Kind::Job, &body.job);
+            also.push(job);
+            What::Issued { thing, job }
+        }
+        Body::HoldPlaced(body) => What::Held(Arc::new(body.clone())),
+        Body::MismatchSettled(body) => {
+            if let shared_types::Settlement::Other(other) = &body.answer {
+                also.push(mention(other));
+            }
+            What::ActsOn(on)
+        }
+        Body::HoldLifted(_) | Body::EntryStruck(_) | Body::FactConfirmed(_) => What::ActsOn(on),
+        Body::SetAside(_) => What::SetAside,
+        Body::LogLoaded(_) | Body::LogCut(_) | Body::ClockChecked(_) => What::Note,
+    }
+}
+
+fn cut(nest: Label, body: &shared_types::NestCut, mention: &mut dyn FnMut(&ThingName) -> Label) -> Cut {
+    let kits = body.kits.iter().map(|kit| CutKit {
+        kit: code_label(mention, Kind::Kit, &kit.kit),
+        job: code_label(mention, Kind::Job, &kit.job),
+        items: kit
+            .items
+            .iter()
+            .map(|item| (code_label(mention, Kind::Roll, &item.roll), item.length_mm.get()))
+            .collect(),
+    });
+    let kits = kits.collect();
+    let waste =
+        body.waste.iter().map(|one| (code_label(mention, Kind::Roll, &one.roll), one.length_mm.get())).collect();
+    Cut { nest, kits, waste }
+}

@@ -1,0 +1,282 @@
+//! A roll: what it is by its receipts, how far it is used up, and its clocks.
+
+use crate::clock::Clock;
+use crate::fact::{Fact, Label, Received, What};
+use crate::history::{Before, Found, History, Start, Step, fold, step, steps};
+use crate::view::View;
+use chrono::{Days, Months, NaiveDate};
+use chrono_tz::Tz;
+use shared_types::{Instant, Kind, Refreezes, Revision, ShelfLife};
+
+/// One roll's life. Two receipts give two; for each limit the worse binds.
+pub struct RollLife<'b> {
+    pub roll: Label,
+    pub lives: Vec<Life<'b>>,
+    /// Its history without any receipt's opening, for where it is and what does not add up.
+    pub history: History,
+    pub end: Option<End>,
+    /// Millimetres left; less than none when more was cut than there was.
+    pub length_left_mm: Option<i64>,
+    /// Cuts beyond the length.
+    pub beyond: Vec<u32>,
+}
+
+/// A roll by one of its receipts.
+#[derive(Clone)]
+pub struct Life<'b> {
+    pub receipt: &'b Fact,
+    pub received: &'b Received,
+    pub revision: Option<&'b Revision>,
+    pub clock: Clock,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct End {
+    pub at: Instant,
+    pub seq: u32,
+    pub disposed: bool,
+}
+
+pub fn roll_life(view: View<'_>, roll: Label) -> RollLife<'_> {
+    let mut steps = steps(view, roll);
+    steps.extend(moved_in(view, roll));
+    steps.sort_by_key(|step| step.at);
+    roll_life_of(view, roll, &steps)
+}
+
+fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b> {
+    let receipts: Vec<(&Fact, &Received)> = view
+        .facts(roll)
+        .filter_map(|fact| match &fact.what {
+            What::Received(received) => Some((fact, &**received)),
+            _ => None,
+        })
+        .collect();
+    let used = used(view, roll, receipts.iter().map(|(_, received)| received.length_mm).min());
+    let mut history = None;
+    let mut lives = Vec::with_capacity(receipts.len());
+    for (receipt, received) in receipts {
+        let start = start(view, receipt, received);
+        let folded = fold(view, steps, start);
+        let opening = received.opening.as_ref();
+        let clock = Clock::of(
+            &folded,
+            start.from,
+            opening.map(|opening| opening.out_time_s.as_ms()),
+            opening.map_or(0, |opening| opening.refreezes),
+        );
+        let clock = match used.end {
+            Some(end) => clock.ended(end.at),
+            None => clock,
+        };
+        let revision = view.revision(received.material, &received.revision);
+        lives.push(Life { receipt, received, revision, clock });
+        history.get_or_insert(folded);
+    }
+    let history = history.unwrap_or_else(|| {
+        fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: false })
+    });
+    RollLife { roll, lives, history, end: used.end, length_left_mm: used.left_mm, beyond: used.beyond }
+}
+
+fn start(view: View<'_>, receipt: &Fact, received: &Received) -> Start {
+    let from = received.counts_from(receipt.earliest());
+    let before_first_fact = match received.from {
+        Some(place) if view.frozen(place, from) => Before::OnItsWay { place, since: from },
+        Some(_) | None => Before::Out { seq: receipt.seq, since: from },
+    };
+    // Without an opening nothing is known before the first fact, and no answer is given anyway.
+    let before_first_fact = received.opening.as_ref().map_or(Before::Nothing, |_| before_first_fact);
+    let from = received.opening.as_ref().map_or(Instant::MIN, |_| from);
+    Start { from, before_first_fact, kit: false }
+}
+
+/// Facts of another thing that a person said were this one's, while that mismatch arises.
+pub fn moved_in(view: View<'_>, thing: Label) -> Vec<Step> {
+    let named = view.facts(thing).filter_map(|fact| match fact.what {
+        What::ActsOn(on) if on != 0 => Some((fact.seq, on)),
+        _ => None,
+    });
+    named.filter_map(|(settled_by, on)| moved_step(view, thing, settled_by, on)).collect()
+}
+
+fn moved_step(view: View<'_>, thing: Label, settled_by: u32, on: u32) -> Option<Step> {
+    let names_this = |(by, _, other): (u32, &str, Option<Label>)| by == settled_by && other == Some(thing);
+    view.settlements(on).find(|settled| names_this(*settled))?;
+    let origin = view.book.entry(on)?.thing;
+    if origin == thing {
+        return None;
+    }
+    let fact = view.facts(origin).find(|fact| fact.seq == on)?;
+    let own = steps(view, origin);
+    let history = match view.book.kind(origin) {
+        Kind::Roll => roll_life_of(view, origin, &own).history,
+        _ => crate::kit::kit_history(view, &own),
+    };
+    history.moved_out.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
+}
+
+struct Used {
+    end: Option<End>,
+    left_mm: Option<i64>,
+    beyond: Vec<u32>,
+}
+
+/// How much of a roll is cut, laid or thrown away, and when nothing was left.
+fn used(view: View<'_>, roll: Label, length_mm: Option<u64>) -> Used {
+    let mut left = length_mm.map(|length| i64::try_from(length).unwrap_or(i64::MAX));
+    let (mut end, mut beyond) = (None, Vec::new());
+    for fact in view.facts(roll) {
+        let (took, whole) = match &fact.what {
+            What::Cut(cut) => {
+                let items = cut.kits.iter().flat_map(|kit| &kit.items).chain(&cut.waste);
+                (items.filter(|(of, _)| *of == roll).map(|(_, mm)| *mm).sum(), false)
+            }
+            What::Laid(laid) if laid.from == roll => (laid.length_mm.unwrap_or(0), false),
+            What::Disposed { length_mm } => (length_mm.unwrap_or(0), length_mm.is_none()),
+            _ => continue,
+        };
+        let before = left;
+        left = left.map(|left| left.saturating_sub(i64::try_from(took).unwrap_or(i64::MAX)));
+        if left.is_some_and(|left| left < 0) && 0 < took {
+            beyond.push(fact.seq);
+        }
+        let used_up = before.is_some_and(|before| 0 < before) && left.is_some_and(|left| left <= 0);
+        if end.is_none() && (whole || used_up) {
+            end = Some(End { at: fact.at, seq: fact.seq, disposed: matches!(fact.what, What::Disposed { .. }) });
+        }
+    }
+    Used { end, left_mm: left, beyond }
+}
+
+impl<'b> RollLife<'b> {
+    pub fn received_by(&self, at: Instant) -> bool {
+        self.lives.iter().any(|life| life.receipt.at <= at)
+    }
+
+    pub fn found(&self) -> &[Found] {
+        &self.history.found
+    }
+
+    pub fn ended(&self, at: Instant) -> Option<End> {
+        self.end.filter(|end| end.at <= at)
+    }
+}
+
+impl Life<'_> {
+    /// How long out makes a refreeze, where the material says.
+    pub fn refreeze_after_ms(&self) -> Option<i64> {
+        match &self.revision?.refreezes {
+            Some(Refreezes::Limit(limit)) => limit.after_s.map(|after| after.as_ms()),
+            Some(Refreezes::None(_)) | None => None,
+        }
+    }
+
+    /// The last day of its shelf life, or what is missing to say it.
+    pub fn last_day(&self, view: View<'_>) -> Result<Option<NaiveDate>, Missing> {
+        let revision = self.revision.ok_or(Missing::Revision)?;
+        let dates: Vec<_> = view
+            .facts(self.received.batch)
+            .filter_map(|fact| match &fact.what {
+                What::Registered(dates) => Some(dates),
+                _ => None,
+            })
+            .collect();
+        let certificate = dates.iter().filter_map(|batch| batch.certificate_ends?.last()).min();
+        match &revision.shelf_life {
+            None => Err(Missing::Stated("shelf life")),
+            Some(ShelfLife::None(_)) => Ok(certificate),
+            Some(ShelfLife::Limit(_)) if dates.is_empty() => Err(Missing::Batch),
+            Some(ShelfLife::Limit(limit)) => {
+                let own = dates.iter().filter_map(|batch| after_months(batch.made_on.first()?, limit.months)).min();
+                Ok(own.into_iter().chain(certificate).min())
+            }
+        }
+    }
+}
+
+/// What is missing where an answer can't be given.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Missing {
+    Receipt,
+    Opening,
+    Revision,
+    Batch,
+    /// A limit that the material's revision does not state.
+    Stated(&'static str),
+    Yard,
+}
+
+/// Whole months on, the day clamped to the month's end.
+pub fn after_months(day: NaiveDate, months: u16) -> Option<NaiveDate> {
+    day.checked_add_months(Months::new(u32::from(months)))
+}
+
+/// The last millisecond of a day in the yard's zone.
+pub fn end_of_day(day: NaiveDate, zone: Tz) -> Instant {
+    let next = day.checked_add_days(Days::new(1)).unwrap_or(day);
+    start_of_day(next, zone).minus_ms(1)
+}
+
+/// The first instant of a day: midnight, or the first moment there is where the clock was put forward over it.
+fn start_of_day(day: NaiveDate, zone: Tz) -> Instant {
+    let quarters = (0..24_u32).flat_map(|hour| [0, 15, 30, 45].map(|minute| (hour, minute)));
+    let first = quarters
+        .filter_map(|(hour, minute)| day.and_hms_opt(hour, minute, 0)?.and_local_timezone(zone).earliest())
+        .next();
+    first.map_or(Instant::MAX, |time| Instant(time.timestamp_millis()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    /// FED-STD-793 paragraphs 3.3 and 3.4: made 2005-05, 24 months; the initial end is derived in the text.
+    #[test]
+    fn the_depot_example_ends_in_may_2007() {
+        let made = shared_types::Day::parse("2005-05").unwrap().first().unwrap();
+        assert_eq!(after_months(made, 24).unwrap().format("%Y-%m").to_string(), "2007-05");
+    }
+
+    /// Common practice, no source: the day is clamped to the month's end.
+    #[test]
+    fn months_are_counted_to_the_same_day_or_the_months_end() {
+        let table = [
+            ("2025-08-31", 6, "2026-02-28"),
+            ("2027-08-31", 6, "2028-02-29"),
+            ("2026-01-31", 1, "2026-02-28"),
+            ("2026-01-30", 13, "2027-02-28"),
+            ("2024-02-29", 12, "2025-02-28"),
+            ("2024-02-29", 48, "2028-02-29"),
+            ("2026-05-15", 12, "2027-05-15"),
+            ("2026-12-31", 2, "2027-02-28"),
+            ("2026-03-31", 0, "2026-03-31"),
+        ];
+        for (made, months, ends) in table {
+            assert_eq!(after_months(day(made), months).unwrap(), day(ends), "{made} + {months}");
+        }
+    }
+
+    /// Common practice, no source: a day ends with its last millisecond in the yard's zone, also on the nights on
+    /// which the clocks change, and where midnight itself is skipped.
+    #[test]
+    fn a_day_ends_where_the_yard_is() {
+        let table = [
+            ("2026-08-12", "Europe/Lisbon", "2026-08-12T23:59:59.999+01:00"),
+            ("2026-03-29", "Europe/Lisbon", "2026-03-29T23:59:59.999+01:00"),
+            ("2026-10-25", "Europe/Lisbon", "2026-10-25T23:59:59.999+00:00"),
+            ("2026-03-28", "Europe/Oslo", "2026-03-28T23:59:59.999+01:00"),
+            ("2026-02-28", "Pacific/Auckland", "2026-02-28T23:59:59.999+13:00"),
+            // Midnight was skipped on 6 September 2026 in this zone: the day before ends where the gap begins.
+            ("2026-09-05", "America/Santiago", "2026-09-05T23:59:59.999-04:00"),
+        ];
+        for (last, zone, ends) in table {
+            let zone: Tz = zone.parse().unwrap();
+            assert_eq!(end_of_day(day(last), zone), shared_types::Stamp::parse(ends).unwrap().at, "{last} {zone}");
+        }
+    }
+}

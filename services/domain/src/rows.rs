@@ -1,0 +1,98 @@
+//! Limits as rows of an answer, in seconds and in the yard's time.
+
+use crate::limits::{At, Limit, LimitState, Limits};
+use crate::roll::Missing;
+use crate::say::{Say, ceil_s, floor_s};
+use shared_types::{LimitRow, ThingName};
+
+pub fn rows(read: At<'_>, limits: &Limits, say: &Say) -> Vec<LimitRow> {
+    limits.rows.iter().map(|limit| row(read, limit, say)).collect()
+}
+
+fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
+    let mut row = LimitRow {
+        limit: limit.name,
+        item: read.view.book.name(limit.item).clone(),
+        allowed_s: None,
+        so_far_s: None,
+        left_s: None,
+        allowed: None,
+        so_far: None,
+        left: None,
+        runs: false,
+        ends_at: None,
+        ends_on: None,
+        none_by: None,
+        missing: None,
+        not_confirmed: false,
+        left_s_if_never_started: None,
+    };
+    match &limit.state {
+        LimitState::Clock { allowed, so_far, runs, passed, oven } => {
+            let left = allowed.saturating_sub(*so_far);
+            row.allowed_s = Some(floor_s(*allowed));
+            row.so_far_s = Some(ceil_s(*so_far));
+            row.left_s = Some(floor_s(left));
+            row.runs = *runs;
+            row.ends_at = passed.or_else(|| runs.then(|| read.at.plus_ms(left))).map(|at| say.stamp(at));
+            row.not_confirmed = oven.not_confirmed;
+            row.left_s_if_never_started = oven.left_if_never.map(floor_s);
+        }
+        LimitState::NotLaid { allowed } => {
+            row.allowed_s = Some(floor_s(*allowed));
+            row.so_far_s = Some(0);
+            row.left_s = Some(floor_s(*allowed));
+        }
+        LimitState::Date { last_day, end, read_at, .. } => {
+            row.left_s = Some(floor_s(end.since(*read_at)));
+            row.ends_on = Some(last_day.format("%Y-%m-%d").to_string());
+            // A date comes nearer always; it stands only once an act has tested it.
+            row.runs = false;
+            row.ends_at = (end < read_at).then(|| say.stamp(*end));
+        }
+        LimitState::Count { allowed, so_far } => {
+            row.allowed = Some(*allowed);
+            row.so_far = Some(*so_far);
+            row.left = Some(allowed.saturating_sub(*so_far));
+        }
+        LimitState::NoneBy(document) => row.none_by = Some(document.clone()),
+        LimitState::Missing(missing) => row.missing = Some(missing_words(read, *missing, limit).0),
+    }
+    row
+}
+
+/// What is missing, in words, and what to do about it.
+pub fn missing_words(read: At<'_>, missing: Missing, limit: &Limit) -> (String, String) {
+    let item = read.view.book.name(limit.item);
+    let short = item.short();
+    let batch = batch_of(read, limit);
+    match missing {
+        Missing::Receipt => (format!("{short} is not received"), format!("Receive {short}.")),
+        Missing::Opening => (
+            format!("the out-time {short} had when it came"),
+            format!("Nobody stated how much out-time {short} had when it came: look at its card or certificate."),
+        ),
+        Missing::Revision => (
+            format!("the limits of {short}'s material revision"),
+            format!("The limits of {short}'s material revision are not entered yet."),
+        ),
+        Missing::Batch => {
+            let batch = batch.as_ref().map_or("its batch", ThingName::short).to_owned();
+            (format!("the dates of batch {batch}"), format!("The dates of batch {batch} are not registered yet."))
+        }
+        Missing::Stated(what) => (
+            format!("the {what} of {short}'s material"),
+            format!(
+                "The material of {short} does not state a {what}. What is not stated is not unlimited: ask quality."
+            ),
+        ),
+        Missing::Yard => ("the yard's zone".to_owned(), "The yard's zone is not declared yet.".to_owned()),
+    }
+}
+
+fn batch_of(read: At<'_>, limit: &Limit) -> Option<ThingName> {
+    read.view.facts(limit.item).find_map(|fact| match &fact.what {
+        crate::fact::What::Received(received) => Some(read.view.book.name(received.batch).clone()),
+        _ => None,
+    })
+}

@@ -1,0 +1,119 @@
+//! Words for people: times in the yard's zone with weekday and 24-hour clock, durations in hours and minutes.
+
+use crate::view::View;
+use chrono::{DateTime, Datelike, Offset, TimeZone, Utc};
+use chrono_tz::Tz;
+use shared_types::{Instant, LimitName, Stamp};
+
+/// How this yard writes a time.
+#[derive(Clone, Debug)]
+pub struct Say {
+    pub zone: Tz,
+    pub call: String,
+}
+
+const HOUR: i64 = 3_600_000;
+const MINUTE: i64 = 60_000;
+const DAY: i64 = 24 * HOUR;
+
+impl Say {
+    pub fn of(view: View<'_>, at: Instant) -> Say {
+        let yard = view.yard(at);
+        let zone = yard.and_then(|yard| yard.zone.parse().ok()).unwrap_or(Tz::UTC);
+        let call = yard.and_then(|yard| yard.on_call.clone()).unwrap_or_else(|| "quality".to_owned());
+        Say { zone, call }
+    }
+
+    fn local(&self, at: Instant) -> Option<DateTime<Tz>> {
+        Some(self.zone.from_utc_datetime(&DateTime::<Utc>::from_timestamp_millis(at.0)?.naive_utc()))
+    }
+
+    pub fn stamp(&self, at: Instant) -> Stamp {
+        let offset_s = self.local(at).map_or(0, |local| local.offset().fix().local_minus_utc());
+        Stamp { at, offset_s }
+    }
+
+    /// `Thu 14:10`; `Thu 7 May 14:10` when it is not within six days of `near`, with the year in another year.
+    pub fn time(&self, at: Instant, near: Instant) -> String {
+        let (Some(local), Some(here)) = (self.local(at), self.local(near)) else {
+            return "a time that can't be written".to_owned();
+        };
+        let close = at.since(near).abs() < 6 * DAY;
+        match (close, local.year() == here.year()) {
+            (true, _) => local.format("%a %H:%M").to_string(),
+            (false, true) => local.format("%a %-d %b %H:%M").to_string(),
+            (false, false) => local.format("%a %-d %b %Y %H:%M").to_string(),
+        }
+    }
+
+    /// `Wed 6 May 2026 06:02`.
+    pub fn whole_time(&self, at: Instant) -> String {
+        self.local(at).map_or_else(
+            || "a time that can't be written".to_owned(),
+            |local| local.format("%a %-d %b %Y %H:%M").to_string(),
+        )
+    }
+}
+
+/// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min. From four days on in days and hours.
+pub fn left(ms: i64) -> String {
+    let minutes = ms.div_euclid(MINUTE);
+    let (sign, minutes) = if minutes < 0 { ("-", -minutes) } else { ("", minutes) };
+    match (minutes / 60, minutes % 60) {
+        (0, minutes) => format!("{sign}{minutes} min"),
+        (hours, 0) => format!("{sign}{hours} h"),
+        (hours, minutes) => format!("{sign}{hours} h {minutes} min"),
+    }
+}
+
+/// Out-time so far, rounded up to the minute.
+pub fn so_far(ms: i64) -> String {
+    left(ms.saturating_add(MINUTE - 1))
+}
+
+pub fn limit(name: LimitName) -> &'static str {
+    match name {
+        LimitName::TackLife => "tack life",
+        LimitName::OutLife => "out-life",
+        LimitName::LayToCure => "lay-to-cure limit",
+        LimitName::ShelfLife => "shelf life",
+        LimitName::Refreezes => "refreezes",
+    }
+}
+
+/// The same at a sentence's start.
+pub fn limit_first(name: LimitName) -> &'static str {
+    match name {
+        LimitName::TackLife => "Tack life",
+        LimitName::OutLife => "Out-life",
+        LimitName::LayToCure => "The lay-to-cure limit",
+        LimitName::ShelfLife => "Shelf life",
+        LimitName::Refreezes => "Its refreezes",
+    }
+}
+
+/// Seconds rounded down, as what is left is stored and answered.
+pub fn floor_s(ms: i64) -> i64 {
+    ms.div_euclid(1000)
+}
+
+/// Seconds rounded up, as what is so far is stored and answered.
+pub fn ceil_s(ms: i64) -> i64 {
+    ms.saturating_add(999).div_euclid(1000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_left_is_cut_off_and_what_is_so_far_is_rounded_up() {
+        assert_eq!(left(22_800_000), "6 h 20 min");
+        assert_eq!(left(22_799_999), "6 h 19 min");
+        assert_eq!(left(-1_000), "-1 min");
+        assert_eq!(left(-3_600_000), "-1 h");
+        assert_eq!(left(59_999), "0 min");
+        assert_eq!(so_far(60_001), "2 min");
+        assert_eq!((floor_s(-1), floor_s(1_999), ceil_s(1), ceil_s(2_000)), (-1, 1, 1, 2));
+    }
+}

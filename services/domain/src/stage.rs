@@ -1,0 +1,211 @@
+//! A lay-up stage of a part: what lies in it since when, and whether its oven run started.
+
+use crate::fact::{Fact, Label, What};
+use crate::kit::{kit_life, laid_items};
+use crate::roll::{Life, roll_life};
+use crate::view::View;
+use shared_types::{Instant, StageName};
+use std::collections::BTreeMap;
+
+pub struct StageLife<'b> {
+    pub part: Label,
+    pub stage: StageName,
+    pub items: Vec<StageItem<'b>>,
+    /// When its lay-up was completed for the first time, at the earliest.
+    pub completed: Option<Instant>,
+    pub runs: Vec<Run>,
+}
+
+/// One roll's plies in a stage.
+pub struct StageItem<'b> {
+    pub roll: Label,
+    pub kit: Option<Label>,
+    /// The first of these plies, at the earliest.
+    pub first_ply: Instant,
+    pub laid_at: Instant,
+    /// The last of these plies, at the latest: what its tack is tested at.
+    pub last_ply: Instant,
+    pub seq: u32,
+    pub told: bool,
+    /// By each receipt of the roll: its clock through roll, kit and lay-up, as if no oven ever started.
+    pub lives: Vec<Life<'b>>,
+}
+
+/// An oven run as far as it concerns a stage.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Run {
+    pub run: Label,
+    pub seq: u32,
+    pub scanned_at: Instant,
+    /// The scan at its latest.
+    pub start: Instant,
+    /// Its cure passed the commit, by a chart or record that counts.
+    pub committed: bool,
+    pub interrupted: Option<u32>,
+    /// Somebody answered *not cured*, in this entry.
+    pub not_cured: Option<u32>,
+    /// How long it stays provisional without a record.
+    pub delay_ms: i64,
+    pub told: bool,
+}
+
+/// What a stage's runs come to at an instant.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Oven {
+    NotStarted,
+    /// Scanned, no record yet.
+    Provisional(Run),
+    Started(Run),
+}
+
+const HOUR_MS: i64 = 3_600_000;
+
+pub fn stages_of(view: View<'_>, part: Label) -> Vec<StageName> {
+    let mut names: Vec<StageName> = Vec::new();
+    for fact in view.facts(part) {
+        match &fact.what {
+            What::Laid(laid) if laid.part == part => names.push(laid.stage.clone()),
+            What::LayupCompleted(stage) => names.push(stage.clone()),
+            What::RunStarted(run) => {
+                names.extend(run.stages.iter().filter(|(of, _)| *of == part).map(|(_, stage)| stage.clone()))
+            }
+            What::Planned(plan) if plan.part == part => names.extend(plan.job.stages.iter().cloned()),
+            _ => {}
+        }
+    }
+    let mut once = Vec::new();
+    for name in names {
+        if !once.contains(&name) {
+            once.push(name);
+        }
+    }
+    once
+}
+
+pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLife<'b> {
+    let mut items = Vec::new();
+    let mut completed: Option<Instant> = None;
+    let mut kits = BTreeMap::new();
+    let mut rolls = BTreeMap::new();
+    for fact in view.facts(part) {
+        match &fact.what {
+            What::Laid(laid) if laid.part == part && laid.stage == *stage => {
+                let first = laid.from_at.map_or(fact.at, |from| from.min(fact.at));
+                let item = |roll, kit, lives| StageItem {
+                    roll,
+                    kit,
+                    first_ply: first.minus_ms(i64::from(fact.uncertain_ms)),
+                    laid_at: fact.at,
+                    last_ply: fact.latest(),
+                    seq: fact.seq,
+                    told: view.waits(fact),
+                    lives,
+                };
+                if !laid.from_kit {
+                    let lives = &rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from)).lives;
+                    let lives =
+                        lives.iter().map(|life| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() });
+                    items.push(item(laid.from, None, lives.collect()));
+                    continue;
+                }
+                let kit = kits.entry(laid.from).or_insert_with(|| kit_life(view, laid.from));
+                for of in laid_items(view, fact, laid) {
+                    let lives = match kit.rolls.get(&of.roll) {
+                        Some(roll) => &roll.lives,
+                        None => &rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)).lives,
+                    };
+                    let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
+                    let lives = lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
+                    items.push(item(of.roll, Some(laid.from), lives));
+                }
+            }
+            What::LayupCompleted(of) if of == stage && !view.waits(fact) => {
+                completed = Some(completed.map_or(fact.earliest(), |old| old.min(fact.earliest())));
+            }
+            _ => {}
+        }
+    }
+    StageLife { part, stage: stage.clone(), items, completed, runs: runs(view, part, stage) }
+}
+
+/// The oven runs that name a stage, in occurred order.
+pub fn runs(view: View<'_>, part: Label, stage: &StageName) -> Vec<Run> {
+    let started = view.facts(part).filter_map(|fact| match &fact.what {
+        What::RunStarted(run) if run.stages.iter().any(|(of, name)| *of == part && name == stage) => {
+            Some((fact, run.run))
+        }
+        _ => None,
+    });
+    started.map(|(fact, run)| read_run(view, fact, run)).collect()
+}
+
+fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
+    let mut interrupted: Option<(Instant, u32)> = None;
+    for fact in view.facts(run) {
+        if matches!(fact.what, What::RunInterrupted { .. }) && interrupted.is_none() {
+            interrupted = Some((fact.at, fact.seq));
+        }
+    }
+    let (mut committed, mut cured, mut not_cured) = (false, false, None);
+    for fact in view.facts(run).filter(|fact| !view.waits(fact)) {
+        let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
+        // A commit before the start, or after the run broke off, confirms nothing.
+        let fits = |at: Instant| start.at <= at && interrupted.is_none_or(|(broke, _)| at <= broke);
+        committed |= committed_at.is_some_and(fits);
+        cured |= answer == Some(true) && !fact.marks.told;
+        if answer == Some(false) {
+            not_cured = Some(fact.seq);
+        }
+    }
+    Run {
+        run,
+        seq: start.seq,
+        scanned_at: start.at,
+        start: start.latest(),
+        committed,
+        interrupted: interrupted.map(|(_, seq)| seq),
+        not_cured,
+        delay_ms: if cured { 72 * HOUR_MS } else { 24 * HOUR_MS },
+        told: view.waits(start),
+    }
+}
+
+impl Run {
+    /// Whether its clock-stopping start holds at an instant.
+    pub fn state(self, at: Instant) -> Oven {
+        let waiting =
+            self.interrupted.is_none() && self.not_cured.is_none() && at.since(self.scanned_at) <= self.delay_ms;
+        match (self.committed, waiting) {
+            (true, _) => Oven::Started(self),
+            (false, true) => Oven::Provisional(self),
+            (false, false) => Oven::NotStarted,
+        }
+    }
+}
+
+impl<'b> StageLife<'b> {
+    /// The first run that really started, else the last that may have.
+    pub fn oven(&self, at: Instant) -> Oven {
+        let by_then = || self.runs.iter().filter(|run| run.scanned_at <= at).map(|run| run.state(at));
+        let started = by_then().find(|state| matches!(state, Oven::Started(_)));
+        started.or_else(|| by_then().rfind(|state| matches!(state, Oven::Provisional(_)))).unwrap_or(Oven::NotStarted)
+    }
+
+    /// What lies in it at an instant: a range that was begun is in it.
+    pub fn lying(&self, at: Instant) -> impl Iterator<Item = &StageItem<'b>> {
+        self.items.iter().filter(move |item| item.first_ply <= at || item.laid_at <= at)
+    }
+
+    pub fn first_ply(&self) -> Option<Instant> {
+        self.items.iter().map(|item| item.first_ply).min()
+    }
+}
+
+impl Oven {
+    pub fn run(self) -> Option<Run> {
+        match self {
+            Oven::NotStarted => None,
+            Oven::Provisional(run) | Oven::Started(run) => Some(run),
+        }
+    }
+}

@@ -1,0 +1,251 @@
+//! The thing a question is about, read at one instant: limits, where it is, what refuses it outright.
+
+use crate::fact::{Label, What};
+use crate::history::{Found, History, Spot};
+use crate::holds;
+use crate::kit::{KitLife, kit_life};
+use crate::limits::{At, Limits, kit_limits, roll_limits, stage_limits};
+use crate::may_use::NotAsked;
+use crate::question::MayUseQuestion;
+use crate::roll::{Life, RollLife, roll_life};
+use crate::say::Say;
+use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::view::View;
+use shared_types::{Act, HoldView, Instant, Kind, StageName};
+
+pub(crate) struct Subject<'b> {
+    pub label: Label,
+    pub limits: Limits,
+    pub refusals: Vec<String>,
+    pub holds: Vec<HoldView>,
+    pub found: Vec<Found>,
+    pub notes: Vec<String>,
+    /// Its out-time runs at the instant.
+    pub runs: bool,
+    pub out_since: Option<Instant>,
+    /// It is a stage: its plies are laid.
+    pub laid: bool,
+    pub stage: Option<StageLife<'b>>,
+    /// The frozen place it was in last.
+    pub home: Option<Label>,
+    pub rolls: Vec<RollLife<'b>>,
+    refreezes: bool,
+}
+
+pub(crate) fn subject<'b>(
+    read: At<'b>,
+    label: Label,
+    question: &MayUseQuestion,
+    say: &Say,
+) -> Result<Subject<'b>, NotAsked> {
+    match read.view.book.kind(label) {
+        Kind::Roll => Ok(of_roll(read, label, say)),
+        Kind::Kit => Ok(of_kit(read, label, say)),
+        Kind::Part => of_stage(read, label, question, say),
+        kind => Err(NotAsked::DoesNotFit(format!(
+            "Only a roll, a kit or a part can be used; {} is a {kind}.",
+            question.thing
+        ))),
+    }
+}
+
+fn empty(label: Label, limits: Limits) -> Subject<'static> {
+    Subject {
+        label,
+        limits,
+        refusals: Vec::new(),
+        holds: Vec::new(),
+        found: Vec::new(),
+        notes: Vec::new(),
+        runs: false,
+        out_since: None,
+        laid: false,
+        stage: None,
+        home: None,
+        rolls: Vec::new(),
+        refreezes: false,
+    }
+}
+
+fn of_roll<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
+    let roll = roll_life(read.view, label);
+    let name = read.view.book.name(label).short();
+    let mut subject: Subject<'b> = empty(label, roll_limits(read, &roll));
+    if roll.lives.is_empty() {
+        subject.refusals.push(format!("Nobody has received {name}."));
+    } else if !roll.received_by(read.at) {
+        let first = roll.lives.iter().map(|life| life.receipt.at).min().unwrap_or(read.at);
+        subject.refusals.push(format!("{name} was received only {}.", say.time(first, read.at)));
+    }
+    ended(&mut subject, roll.ended(read.at), name, read, say);
+    place_it(&mut subject, &roll.history, read);
+    subject.out_since = roll.history.stretches.around(read.at).map(|(since, _)| since);
+    subject.found = roll.found().to_vec();
+    subject.rolls.push(roll);
+    finish(&mut subject, read, say);
+    subject
+}
+
+fn of_kit<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
+    let kit = kit_life(read.view, label);
+    let name = read.view.book.name(label).short();
+    let mut subject: Subject<'b> = empty(label, kit_limits(read, &kit));
+    match kit.items.iter().map(|item| item.cut_at).min() {
+        None => subject.refusals.push(format!("Nobody has cut a kit {name}.")),
+        Some(first) if read.at < first => {
+            subject.refusals.push(format!("{name} was cut only {}.", say.time(first, read.at)))
+        }
+        Some(_) => {}
+    }
+    for roll in kit.held_at(read.at).filter_map(|item| kit.rolls.get(&item.roll)).filter(|roll| roll.lives.is_empty()) {
+        subject
+            .refusals
+            .push(format!("{}, which it was cut from, is not received.", read.view.book.name(roll.roll).short()));
+    }
+    subject.refusals.dedup();
+    ended(&mut subject, kit.ended(read.at), name, read, say);
+    place_it(&mut subject, &kit.history, read);
+    subject.out_since = kit.history.stretches.around(read.at).map(|(since, _)| since);
+    subject.found = kit.history.found.clone();
+    let KitLife { rolls, .. } = kit;
+    subject.rolls = rolls.into_values().collect();
+    finish(&mut subject, read, say);
+    subject
+}
+
+fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say) -> Result<Subject<'b>, NotAsked> {
+    let name = read.view.book.name(label).short();
+    if matches!(question.act, Act::TakeOut | Act::Cut) {
+        return Err(NotAsked::DoesNotFit(format!(
+            "{name} is a part: ask whether it may be laid on or go into the oven."
+        )));
+    }
+    let stages = stages_of(read.view, label);
+    let Some(stage) = pick_stage(&stages, question.stage.as_ref(), name)? else {
+        let mut subject: Subject<'b> = empty(label, Limits::default());
+        subject.laid = true;
+        subject.refusals.push(format!("Nothing is laid in {name}."));
+        return Ok(subject);
+    };
+    let stage = stage_life(read.view, label, &stage);
+    let mut subject: Subject<'b> = empty(label, stage_limits(read, &stage));
+    subject.laid = true;
+    match stage.first_ply() {
+        None => subject.refusals.push(format!("Nothing is laid in {name} {}.", stage.stage)),
+        Some(first) if read.at < first => {
+            subject.refusals.push(format!(
+                "The first ply of {name} {} was laid only {}.",
+                stage.stage,
+                say.time(first, read.at)
+            ));
+        }
+        Some(_) => {}
+    }
+    if let Some(run) = stage.oven(read.at).run() {
+        let run_name = read.view.book.name(run.run).short();
+        let confirmed = matches!(stage.oven(read.at), Oven::Started(_)) && !run.told;
+        let sure = if confirmed { "" } else { ", not confirmed yet" };
+        subject.refusals.push(format!(
+            "{name} {} is in run {run_name} since {}{sure}.",
+            stage.stage,
+            say.time(run.scanned_at, read.at)
+        ));
+    }
+    for item in stage.lying(read.at).filter(|item| item.lives.is_empty()) {
+        subject
+            .refusals
+            .push(format!("{}, which is laid in it, is not received.", read.view.book.name(item.roll).short()));
+    }
+    subject.runs = subject
+        .limits
+        .rows
+        .iter()
+        .any(|limit| matches!(limit.state, crate::limits::LimitState::Clock { runs: true, .. }));
+    let above = holds::above_stage(read.view, &stage, read.at);
+    subject.holds = holds::in_force(read.view, &above, read.at, say);
+    subject.holds.extend(holds::by_rule(read.view, &stage, read.at, say));
+    if stage.lying(read.at).any(|item| item.told) {
+        subject.notes.push(
+            "Part of its lay-up was told, not scanned: it is not accepted until somebody else confirms it.".to_owned(),
+        );
+    }
+    subject.stage = Some(stage);
+    Ok(subject)
+}
+
+fn pick_stage(stages: &[StageName], asked: Option<&StageName>, part: &str) -> Result<Option<StageName>, NotAsked> {
+    match (asked, stages) {
+        (Some(asked), _) => Ok(Some(asked.clone())),
+        (None, []) => Ok(None),
+        (None, [only]) => Ok(Some(only.clone())),
+        (None, several) => {
+            let names: Vec<&str> = several.iter().map(StageName::as_str).collect();
+            Err(NotAsked::NameTheStage(format!(
+                "{part} has several lay-up stages: {}. Name one with stage=.",
+                names.join(", ")
+            )))
+        }
+    }
+}
+
+fn ended(subject: &mut Subject<'_>, end: Option<crate::roll::End>, name: &str, read: At<'_>, say: &Say) {
+    if let Some(end) = end {
+        let how = if end.disposed { "was thrown away" } else { "was used up" };
+        subject.refusals.push(format!("{name} {how} {}.", say.time(end.at, read.at)));
+    }
+}
+
+fn place_it(subject: &mut Subject<'_>, history: &History, read: At<'_>) {
+    subject.runs = history.runs(read.at) && subject.refusals.is_empty();
+    let until = history.spots.partition_point(|(since, _)| *since <= read.at);
+    let past = history.spots.get(..until).unwrap_or_default();
+    subject.home = past.iter().rev().find_map(|(_, spot)| match spot {
+        Spot::Inside(place) => Some(*place),
+        Spot::OnItsWay(_) | Spot::Out(_) => None,
+    });
+    subject.refreezes = history.runs(read.at);
+}
+
+/// Holds and notes of a roll or a kit.
+fn finish(subject: &mut Subject<'_>, read: At<'_>, say: &Say) {
+    if !read.view.book.ever_held().is_empty() {
+        let above = holds::above(read.view, subject.label, read.at);
+        subject.holds = holds::in_force(read.view, &above, read.at, say);
+    }
+    let book = read.view.book;
+    for fact in read.view.facts(subject.label).filter(|fact| fact.marks.told && read.view.waits(fact)) {
+        if matches!(fact.what, What::PutAway { .. } | What::Seen { .. }) {
+            let by = book.code(fact.by);
+            subject.notes.push(format!(
+                "{by} told that it was put away {}: not counted until somebody else confirms it.",
+                say.time(fact.at, read.at)
+            ));
+        }
+    }
+    if let Some(home) = subject.home.filter(|_| !subject.runs) {
+        subject.notes.push(format!("{} has no readings: it counts as cold.", book.name(home).short()));
+    }
+}
+
+impl Subject<'_> {
+    pub(crate) fn has_open_puzzle(&self) -> bool {
+        self.found.iter().any(|found| found.settled_by.is_none())
+    }
+
+    pub(crate) fn lives_of(&self, roll: Label) -> &[Life<'_>] {
+        self.rolls.iter().find(|life| life.roll == roll).map_or(&[], |life| &life.lives)
+    }
+
+    /// ` in F1`, or nothing where nobody knows.
+    pub(crate) fn home_words(&self, view: View<'_>) -> String {
+        self.home.map_or(String::new(), |home| format!(" in {}", view.book.name(home).short()))
+    }
+
+    /// Whether putting it away now would count as a refreeze.
+    pub(crate) fn would_refreeze(&self, at: Instant) -> bool {
+        let after_ms = self.rolls.iter().flat_map(|roll| &roll.lives).filter_map(|life| life.refreeze_after_ms()).min();
+        let kit = self.rolls.iter().all(|roll| roll.roll != self.label);
+        let after_ms = after_ms.unwrap_or(if kit { 0 } else { crate::limits::ROLL_WARMS_MS });
+        self.refreezes && self.out_since.is_some_and(|since| after_ms < at.since(since))
+    }
+}

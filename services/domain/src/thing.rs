@@ -1,0 +1,276 @@
+//! One thing as a page shows it: where it is, limits, holds, what does not add up, what is judged again.
+
+use crate::book::Book;
+use crate::fact::{Label, What};
+use crate::history::{History, Spot};
+use crate::holds;
+use crate::judge::{self, Judged};
+use crate::kit::kit_life;
+use crate::limits::{At, kit_limits, roll_limits, stage_limits};
+use crate::question::When;
+use crate::roll::{End, roll_life};
+use crate::rows::rows;
+use crate::say::Say;
+use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::trace::boat_of;
+use crate::view::View;
+use crate::{RULES, mismatch};
+use shared_types::{Code, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts};
+
+pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingView> {
+    let view = View::new(book, when.known);
+    let label = book.label(thing)?;
+    let read = At::new(view, when.at);
+    let say = Say::of(view, when.at);
+    let mut shown = ThingView {
+        thing: thing.clone(),
+        say: String::new(),
+        whereabouts: Whereabouts::Standing,
+        material: None,
+        revision: None,
+        batch: None,
+        length_left_mm: None,
+        jobs: jobs(view, label),
+        limits: Vec::new(),
+        stages: Vec::new(),
+        holds: Vec::new(),
+        mismatches: mismatch::of_thing(view, label, None),
+        judged_again: judged_again(view, label, &say),
+        to_confirm: to_confirm(view, label, &say),
+        declared: None,
+        entries: view.facts(label).count() as u64,
+        at: say.stamp(when.at),
+        as_of_seq: u64::from(view.known),
+        rules: RULES.to_owned(),
+    };
+    match thing.kind() {
+        Kind::Roll => roll(read, label, &say, &mut shown),
+        Kind::Kit => {
+            let kit = kit_life(view, label);
+            shown.limits = rows(read, &kit_limits(read, &kit), &say);
+            let cut = kit.items.iter().any(|item| item.cut_at <= when.at);
+            shown.whereabouts = whereabouts(read, &kit.history, cut, kit.ended(when.at), &say);
+            shown.holds = holds::in_force(view, &holds::above(view, label, when.at), when.at, &say);
+        }
+        Kind::Part => part(read, label, &say, &mut shown),
+        _ => {
+            shown.holds = holds::in_force(view, &[label].into(), when.at, &say);
+            shown.declared = declared(view, label, when.at);
+        }
+    }
+    shown.say = sentence(view, &shown, &say, when.at);
+    Some(shown)
+}
+
+fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
+    let roll = roll_life(read.view, label);
+    if let Some(life) = roll.lives.first() {
+        shown.material = Some(read.view.book.code(life.received.material));
+        shown.revision = Some(life.received.revision.clone());
+        shown.batch = Some(read.view.book.name(life.received.batch).clone());
+    }
+    shown.length_left_mm = roll.length_left_mm.map(|left| left.max(0));
+    shown.limits = rows(read, &roll_limits(read, &roll), say);
+    shown.whereabouts = whereabouts(read, &roll.history, roll.received_by(read.at), roll.ended(read.at), say);
+    shown.holds = holds::in_force(read.view, &holds::above(read.view, label, read.at), read.at, say);
+}
+
+fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
+    let mut above = std::collections::BTreeSet::from([label]);
+    for name in stages_of(read.view, label) {
+        let stage = stage_life(read.view, label, &name);
+        above.extend(holds::above_stage(read.view, &stage, read.at));
+        shown.holds.extend(holds::by_rule(read.view, &stage, read.at, say));
+        shown.stages.push(StageView {
+            stage: name,
+            whereabouts: stage_whereabouts(read, &stage, say),
+            limits: rows(read, &stage_limits(read, &stage), say),
+        });
+    }
+    shown.holds.extend(holds::in_force(read.view, &above, read.at, say));
+    shown.whereabouts = match boat_of(read.view, label, read.at) {
+        Some((boat, seq)) => {
+            let since = read.view.book.entry(seq).map_or(read.at, |meta| meta.occurred_at);
+            Whereabouts::InBoat { boat: read.view.book.code(boat), since: say.stamp(since) }
+        }
+        None => shown
+            .stages
+            .iter()
+            .rev()
+            .map(|stage| stage.whereabouts.clone())
+            .find(|at| *at != Whereabouts::NothingLaid)
+            .unwrap_or(Whereabouts::NothingLaid),
+    };
+    shown.declared = None;
+}
+
+fn stage_whereabouts(read: At<'_>, stage: &StageLife<'_>, say: &Say) -> Whereabouts {
+    let oven = stage.oven(read.at);
+    match (oven.run(), stage.lying(read.at).map(|item| item.first_ply).min()) {
+        (Some(run), Some(_)) => Whereabouts::InRun {
+            run: read.view.book.name(run.run).clone(),
+            since: say.stamp(run.scanned_at),
+            confirmed: matches!(oven, Oven::Started(_)) && !run.told,
+        },
+        (None, Some(since)) => Whereabouts::Laid { since: say.stamp(since) },
+        (_, None) => Whereabouts::NothingLaid,
+    }
+}
+
+fn whereabouts(read: At<'_>, history: &History, received: bool, end: Option<End>, say: &Say) -> Whereabouts {
+    if let Some(end) = end {
+        let since = say.stamp(end.at);
+        return if end.disposed { Whereabouts::Disposed { since } } else { Whereabouts::Consumed { since } };
+    }
+    let code = |place: Label| read.view.book.code(place);
+    match (history.spot(read.at), history.stretches.around(read.at)) {
+        // What counts as out is shown as out, whatever the last scan said.
+        (Some((_, Spot::Inside(_))), Some((since, _))) => Whereabouts::Out { place: None, since: say.stamp(since) },
+        (Some((since, Spot::Inside(place))), None) => {
+            Whereabouts::Inside { place: code(place), position: None, since: say.stamp(since) }
+        }
+        (Some((since, Spot::OnItsWay(place))), _) => {
+            Whereabouts::OnItsWay { place: code(place), since: say.stamp(since) }
+        }
+        (Some((at, Spot::Out(place))), around) => {
+            Whereabouts::Out { place: place.map(code), since: say.stamp(around.map_or(at, |(since, _)| since)) }
+        }
+        (None, Some((since, _))) if received => Whereabouts::Out { place: None, since: say.stamp(since) },
+        (None, _) => Whereabouts::NotReceived,
+    }
+}
+
+fn jobs(view: View<'_>, label: Label) -> Vec<Code> {
+    let mut jobs: Vec<Code> = view
+        .facts(label)
+        .flat_map(|fact| match &fact.what {
+            What::Issued { thing, job } if *thing == label => vec![*job],
+            What::Cut(cut) => cut.kits.iter().filter(|kit| kit.kit == label).map(|kit| kit.job).collect(),
+            _ => Vec::new(),
+        })
+        .map(|job| view.book.code(job))
+        .collect();
+    jobs.sort();
+    jobs.dedup();
+    jobs
+}
+
+fn to_confirm(view: View<'_>, label: Label, say: &Say) -> Vec<ToConfirm> {
+    let own = |seq: u32| view.book.entry(seq).filter(|meta| meta.thing == label);
+    let waiting = view.facts(label).filter(|fact| view.waits(fact));
+    waiting
+        .filter_map(|fact| {
+            let meta = own(fact.seq)?;
+            Some(ToConfirm {
+                entry: meta.id,
+                seq: u64::from(fact.seq),
+                kind: meta.kind.to_owned(),
+                occurred_at: say.stamp(fact.at),
+                by: view.book.code(fact.by),
+            })
+        })
+        .collect()
+}
+
+/// An act: its entry, its time, how it is judged.
+type ActJudged = (u32, Instant, Judged);
+
+/// The acts of a thing, each with how it is judged.
+fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
+    match view.book.kind(label) {
+        Kind::Roll => {
+            let life = roll_life(view, label);
+            let acts = view.facts(label).filter_map(|fact| Some((fact, judge::act_of_roll(label, fact)?)));
+            acts.map(|(fact, act)| (fact.seq, fact.at, judge::roll_act(view, &life, fact, act))).collect()
+        }
+        Kind::Part => {
+            let mut all = Vec::new();
+            for name in stages_of(view, label) {
+                let life = stage_life(view, label, &name);
+                all.extend(
+                    view.facts(label)
+                        .filter_map(|fact| Some((fact.seq, fact.at, judge::stage_act(view, &life, fact)?))),
+                );
+            }
+            all
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// Nothing is emitted or stored: the same act, as was known right after it was written, and as is known now.
+fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
+    let mut changed = Vec::new();
+    let mut then_known: Option<(u32, Vec<ActJudged>)> = None;
+    for (seq, at, now) in acts(view, label) {
+        let known = view.book.group_end(seq);
+        if view.known <= known {
+            continue;
+        }
+        if then_known.as_ref().is_none_or(|(of, _)| *of != known) {
+            let then = View::new(view.book, u64::from(known));
+            then_known = Some((known, acts(then, label)));
+        }
+        let then =
+            then_known.iter().flat_map(|(_, acts)| acts).find(|(of, _, judged)| *of == seq && judged.act == now.act);
+        let Some((_, _, then)) = then.filter(|(_, _, then)| *then != now) else { continue };
+        changed.push(JudgedAgain {
+            entry: view.book.id_of(seq),
+            seq: u64::from(seq),
+            act: now.act,
+            at: say.stamp(at),
+            then: then.shown(view),
+            now: now.shown(view),
+        });
+    }
+    changed
+}
+
+/// The latest declaration of a thing that is declared, as its body says.
+fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Value> {
+    let mut latest = None;
+    for fact in view.facts(label).filter(|fact| fact.at <= at) {
+        let body = match &fact.what {
+            What::Yard(body) => serde_json::to_value(&**body),
+            What::Place(body) => serde_json::to_value(&**body),
+            What::Revised(body) => serde_json::to_value(&**body),
+            What::Registered(body) => serde_json::to_value(&**body),
+            What::Planned(plan) => serde_json::to_value(&plan.job),
+            What::BoatList(parts) => {
+                let parts: Vec<Code> = parts.iter().map(|part| view.book.code(*part)).collect();
+                serde_json::to_value(shared_types::BoatList { parts })
+            }
+            _ => continue,
+        };
+        latest = body.ok();
+    }
+    latest
+}
+
+fn sentence(view: View<'_>, shown: &ThingView, say: &Say, at: Instant) -> String {
+    let name = shown.thing.short();
+    let time = |stamp: shared_types::Stamp| say.time(stamp.at, at);
+    match &shown.whereabouts {
+        Whereabouts::NotReceived => format!("Nobody has received {name}."),
+        Whereabouts::OnItsWay { place, since } => format!("{name} is on its way in {place} since {}.", time(*since)),
+        Whereabouts::Inside { place, since, .. } => format!("{name} is in {place} since {}.", time(*since)),
+        Whereabouts::Out { place: Some(place), since } => format!("{name} is out, in {place}, since {}.", time(*since)),
+        Whereabouts::Out { place: None, since } => format!("{name} is out since {}.", time(*since)),
+        Whereabouts::Consumed { since } => format!("{name} was used up {}.", time(*since)),
+        Whereabouts::Disposed { since } => format!("{name} was thrown away {}.", time(*since)),
+        Whereabouts::NothingLaid => format!("Nothing is laid in {name}."),
+        Whereabouts::Laid { since } => format!("{name} is being laid since {}.", time(*since)),
+        Whereabouts::InRun { run, since, confirmed: true } => {
+            format!("{name} went into the oven in run {} {}.", run.short(), time(*since))
+        }
+        Whereabouts::InRun { run, since, confirmed: false } => {
+            format!("{name} went into the oven in run {} {}, not confirmed yet.", run.short(), time(*since))
+        }
+        Whereabouts::InBoat { boat, since } => format!("{name} is in boat {boat} since {}.", time(*since)),
+        Whereabouts::Standing => format!(
+            "{} {name}: {} entries.",
+            view.book.name(view.book.label(&shown.thing).unwrap_or_default()).kind(),
+            shown.entries
+        ),
+    }
+}

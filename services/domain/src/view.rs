@@ -1,0 +1,168 @@
+//! The book as it was known at one log position: unstruck entries with `seq <= known`.
+
+use crate::book::Book;
+use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
+use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
+use std::sync::Arc;
+
+#[derive(Clone, Copy)]
+pub struct View<'b> {
+    pub book: &'b Book,
+    pub known: u32,
+    /// Reads every open mismatch the kind way, to ask whether one of them alone makes an answer *no*.
+    pub kindly: bool,
+    /// What would be if a decision were taken; nothing is written.
+    pub what_if: Option<&'b WhatIf>,
+}
+
+/// A decision that is only thought of.
+#[derive(Default)]
+pub struct WhatIf {
+    pub strikes: Option<u32>,
+    /// The fact that would stand instead, and the labels it would be kept under.
+    pub instead: Option<(Fact, Vec<Label>)>,
+    pub settles: Option<(u32, String, Settlement, Option<Label>)>,
+    pub confirms: Option<u32>,
+    pub lifts: Option<(u32, Instant)>,
+}
+
+impl<'b> View<'b> {
+    pub fn new(book: &'b Book, known: u64) -> View<'b> {
+        let last = book.last_seq().min(u64::from(NEVER - 1));
+        View { book, known: u32::try_from(known.min(last)).unwrap_or(NEVER - 1), kindly: false, what_if: None }
+    }
+
+    pub fn facts(self, label: Label) -> impl Iterator<Item = &'b Fact> {
+        let all = self.book.all_facts(label);
+        let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
+        let instead = instead.filter(|(_, labels)| labels.contains(&label)).map(|(fact, _)| fact);
+        let at = instead.map_or(all.len(), |fact| all.partition_point(|other| self.book.before(other, fact)));
+        let (before, after) = all.split_at_checked(at).unwrap_or((all, &[]));
+        let counts = move |fact: &&Fact| self.counts(fact.seq, fact.struck_by);
+        before.iter().filter(counts).chain(instead).chain(after.iter().filter(counts))
+    }
+
+    fn counts(self, seq: u32, struck_by: u32) -> bool {
+        seq <= self.known && self.known < struck_by && self.what_if.is_none_or(|what_if| what_if.strikes != Some(seq))
+    }
+
+    fn acts_on(self, seq: u32) -> impl DoubleEndedIterator<Item = &'b ActsOn> {
+        self.book.acts_on(seq).iter().filter(move |act| self.counts(act.seq, act.struck_by))
+    }
+
+    /// A told fact that no second person stands beside yet.
+    pub fn waits(self, fact: &Fact) -> bool {
+        if !fact.marks.told || fact.marks.second {
+            return false;
+        }
+        let another = |act: &ActsOn| act.by != fact.by || act.second.is_some_and(|second| second != fact.by);
+        let thought_of = self.what_if.is_some_and(|what_if| what_if.confirms == Some(fact.seq));
+        !thought_of && !self.acts_on(fact.seq).any(|act| matches!(act.does, Does::Confirms) && another(act))
+    }
+
+    /// When a hold was lifted for the first time, if it was.
+    pub fn lifted_at(self, hold: u32) -> Option<Instant> {
+        let thought_of = self.what_if.and_then(|what_if| what_if.lifts).filter(|(of, _)| *of == hold).map(|(_, at)| at);
+        self.acts_on(hold).filter(|act| matches!(act.does, Does::Lifts)).map(|act| act.at).chain(thought_of).min()
+    }
+
+    /// What a person said about a mismatch; of two answers the later counts.
+    pub fn settlement(self, kind: &str, entry: u32) -> Option<(u32, &'b Settlement, Option<Label>)> {
+        let thought_of = self.what_if.and_then(|what_if| what_if.settles.as_ref());
+        if let Some((_, _, answer, other)) = thought_of.filter(|(on, of, _, _)| *on == entry && of == kind) {
+            return Some((self.known.saturating_add(1), answer, *other));
+        }
+        let answers = self.acts_on(entry).filter_map(|act| match &act.does {
+            Does::Settles { kind: of, answer, other } if of == kind => Some((act.at, act.seq, answer, *other)),
+            Does::Settles { .. } | Does::Lifts | Does::Confirms => None,
+        });
+        let last = answers.max_by_key(|(at, seq, _, _)| (*at, self.book.id_of(*seq)))?;
+        Some((last.1, last.2, last.3))
+    }
+
+    /// Settlements of any mismatch of an entry.
+    pub fn settlements(self, entry: u32) -> impl Iterator<Item = (u32, &'b str, Option<Label>)> {
+        self.acts_on(entry).filter_map(|act| match &act.does {
+            Does::Settles { kind, other, .. } => Some((act.seq, kind.as_str(), *other)),
+            Does::Lifts | Does::Confirms => None,
+        })
+    }
+
+    /// The yard's declaration in force; the first reaches back.
+    pub fn yard(self, at: Instant) -> Option<&'b Yard> {
+        let label = self.book.label(&ThingName::yard())?;
+        let all = self.facts(label).filter_map(|fact| match &fact.what {
+            What::Yard(yard) => Some((fact.at, &**yard)),
+            _ => None,
+        });
+        in_force(all, at)
+    }
+
+    /// A place's declaration in force; the first reaches back.
+    pub fn place(self, place: Label, at: Instant) -> Option<&'b Place> {
+        in_force(self.declarations(place), at)
+    }
+
+    fn declarations(self, place: Label) -> impl Iterator<Item = (Instant, &'b Place)> {
+        self.facts(place).filter_map(|fact| match &fact.what {
+            What::Place(place) => Some((fact.at, &**place)),
+            _ => None,
+        })
+    }
+
+    /// A place that nobody declared counts as out: the unknown is counted the unsafe way.
+    pub fn frozen(self, place: Label, at: Instant) -> bool {
+        self.place(place, at).is_some_and(|place| place.frozen)
+    }
+
+    /// When a place stops being frozen for the first time after an instant, and when it is frozen again.
+    pub fn thaws(self, place: Label, after: Instant) -> Vec<(Instant, Instant)> {
+        let mut changes: Vec<(Instant, bool)> =
+            self.declarations(place).map(|(at, place)| (at, place.frozen)).collect();
+        if changes.len() < 2 {
+            return Vec::new();
+        }
+        changes.retain(|(at, _)| after < *at);
+        let mut warm_since = None;
+        let mut warm = Vec::new();
+        for (at, frozen) in changes {
+            match (frozen, warm_since) {
+                (false, None) => warm_since = Some(at),
+                (true, Some(since)) => {
+                    warm.push((since, at));
+                    warm_since = None;
+                }
+                (false, Some(_)) | (true, None) => {}
+            }
+        }
+        warm.extend(warm_since.map(|since| (since, Instant::MAX)));
+        warm
+    }
+
+    pub fn revision(self, material: Label, revision: &Code) -> Option<&'b Revision> {
+        self.facts(material).find_map(|fact| match &fact.what {
+            What::Revised(body) if body.revision == *revision => Some(&**body),
+            _ => None,
+        })
+    }
+
+    /// A job's plan in force at an instant, and whether anybody opened it at all by then.
+    pub fn plan(self, job: Label, at: Instant) -> Option<&'b Arc<Planned>> {
+        let plans = self.facts(job).filter_map(|fact| match &fact.what {
+            What::Planned(plan) if fact.at <= at => Some(plan),
+            _ => None,
+        });
+        plans.last()
+    }
+}
+
+/// The last declaration at or before an instant; before the first one, the first.
+fn in_force<'b, T>(declared: impl Iterator<Item = (Instant, &'b T)>, at: Instant) -> Option<&'b T> {
+    let mut found = None;
+    for (from, what) in declared {
+        if found.is_none() || from <= at {
+            found = Some(what);
+        }
+    }
+    found
+}
