@@ -3,6 +3,7 @@
 //! One entry is one line, one `seq` (from 1) and one leaf of an RFC 9162 tree. One group of lines is one frame: one
 //! write and one barrier. See DEVELOPERS.md for the layout; `frame.rs` has it byte by byte.
 
+mod cut;
 mod disk;
 mod frame;
 mod index;
@@ -22,7 +23,7 @@ pub use frame::{MAX_GROUP_BYTES, MAX_GROUP_LINES, MAX_LINE_BYTES};
 pub use index::SegmentInfo;
 pub use merkle::{Hash, Tree, leaf, node};
 pub use reader::Reader;
-pub use tail::Damage;
+pub use tail::{Damage, Fault};
 pub use verify::{Ending, Report, verify};
 pub use writer::Journal;
 
@@ -68,6 +69,9 @@ pub struct Recovery {
     pub entries: u64,
     /// The end that a power cut tore off, kept beside the journal. The caller writes it down as the next entry.
     pub cut: Option<Cut>,
+    /// All that was ever cut off and is still kept, this one included. A start that was interrupted after cutting
+    /// could not write its entry, so the caller writes one for each that no entry names.
+    pub kept: Vec<Cut>,
 }
 
 /// A group whose write was torn, so that it was never acknowledged.

@@ -1,0 +1,104 @@
+//! Opening: read, check, cut away a torn end (and nothing else), write the last frame again, and only then accept.
+
+use std::{
+    any::Any,
+    error::Error,
+    io,
+    path::{Path, PathBuf},
+    sync::Arc,
+};
+
+use super::{
+    Cut, Disk, DiskFile, OpenError, Options, Recovery, cut,
+    scan::{LastFrame, Scan, ScanError, Torn, file_name},
+    upkeep::{Upkeep, write_zeros},
+};
+
+/// All that the writer needs to go on.
+pub(super) struct Opened {
+    pub(super) folder: PathBuf,
+    pub(super) lock: Box<dyn Any + Send + Sync>,
+    pub(super) scan: Scan,
+    /// The segment that the next frame goes into, if it fits.
+    pub(super) current: Arc<dyn DiskFile>,
+    pub(super) upkeep: Upkeep,
+    pub(super) recovery: Recovery,
+}
+
+pub(super) fn open<F>(disk: &Arc<dyn Disk>, dir: &Path, options: &Options, on_line: F) -> Result<Opened, OpenError>
+where
+    F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+{
+    let folder = dir.join("journal");
+    disk.create_dir(&folder).map_err(while_doing("making the folder"))?;
+    let lock = disk.lock(&dir.join("lock")).map_err(|error| match error.kind() {
+        io::ErrorKind::WouldBlock => OpenError::InUse,
+        _ => while_doing("taking the lock")(error),
+    })?;
+    let mut scan = Scan::default();
+    scan.run(&**disk, &folder, on_line)?;
+
+    let cut = match &scan.torn {
+        Some(torn) => Some(cut_away(&**disk, &folder, torn).map_err(while_doing("keeping what a power cut tore off"))?),
+        None => None,
+    };
+    let upkeep = Upkeep::new(disk.clone(), &folder, options.segment_bytes);
+    let current = match &scan.last {
+        Some(last) => {
+            let end = scan.segments.last().map_or(0, |segment| segment.end);
+            let file = write_again(&**disk, &folder, last, end, options.segment_bytes);
+            file.map_err(while_doing("writing the last group again"))?
+        }
+        None => upkeep.lay(1).map_err(while_doing("laying down the first segment"))?,
+    };
+    let kept = cut::kept(&**disk, &folder).map_err(while_doing("listing what was cut off"))?;
+    let recovery = Recovery { entries: scan.tree.size(), cut, kept };
+    Ok(Opened { folder, lock, scan, current, upkeep, recovery })
+}
+
+/// The bytes are safe in a file of their own before the first of them is overwritten.
+fn cut_away(disk: &dyn Disk, folder: &Path, torn: &Torn) -> io::Result<Cut> {
+    let cut = cut::keep(disk, folder, torn)?;
+    let file = disk.open(&folder.join(file_name(torn.segment)))?;
+    let place = |offset| u32::try_from(offset).map_err(io::Error::other);
+    write_zeros(&*file, place(torn.extent.start)?, place(torn.extent.end)?)?;
+    file.sync_data()?;
+    Ok(cut)
+}
+
+/// After a failed barrier the kernel may show pages that never reached the disk as if they had. So the last frame is
+/// written once more, and the space behind it laid down once more, before anything relies on them. (A next segment that
+/// is there already is laid down once more before it is used, for the same reason.)
+fn write_again(
+    disk: &dyn Disk,
+    folder: &Path,
+    last: &LastFrame,
+    end: u32,
+    segment_bytes: u32,
+) -> io::Result<Arc<dyn DiskFile>> {
+    let file = disk.open(&folder.join(file_name(last.segment)))?;
+    let mut frame = vec![0; last.bytes.len()];
+    let at = last.bytes.start as u64;
+    if file.pread(&mut frame, at)? != frame.len() {
+        return Err(io::ErrorKind::UnexpectedEof.into());
+    }
+    file.pwrite(&frame, at)?;
+    write_zeros(&*file, end, segment_bytes)?;
+    file.sync_all()?;
+    Ok(Arc::from(file))
+}
+
+fn while_doing(doing: &str) -> impl FnOnce(io::Error) -> OpenError {
+    let doing = doing.to_owned();
+    |source| OpenError::Io { doing, source }
+}
+
+impl From<ScanError> for OpenError {
+    fn from(error: ScanError) -> Self {
+        match error {
+            ScanError::Damaged(damage) => Self::Damaged(damage),
+            ScanError::Line { seq, source } => Self::Line { seq, source },
+            ScanError::Io { doing, source } => Self::Io { doing, source },
+        }
+    }
+}

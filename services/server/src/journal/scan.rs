@@ -1,0 +1,258 @@
+//! Reading a journal from its first byte to its last, and judging it. Opening and `verify` both do this; nothing is
+//! changed here.
+
+use std::{
+    error::Error,
+    io::{self, BufRead},
+    ops::Range,
+    path::Path,
+};
+
+use super::{
+    Damage, Disk, DiskFile,
+    frame::{HEADER_BYTES, Header, MAX_GROUP_BYTES, MAX_GROUP_LINES, NoHeader, first_set_byte, whole_sectors},
+    index::Segment,
+    merkle::{Tree, leaf},
+    tail::{Fault, judge, lonely_bit},
+};
+
+/// What has been read so far; after an error, everything before it.
+#[derive(Default)]
+pub(super) struct Scan {
+    pub(super) tree: Tree,
+    /// The segments with at least one good frame.
+    pub(super) segments: Vec<Segment>,
+    pub(super) frames: u64,
+    pub(super) last: Option<LastFrame>,
+    /// When the first group of the last segment was recorded, in milliseconds since 1970.
+    pub(super) segment_began_ms: Option<i64>,
+    /// How many of `tree`'s leaves are covered by a root that a later frame holds.
+    pub(super) covered: u64,
+    pub(super) torn: Option<Torn>,
+    /// Segments that are laid down and never written.
+    pub(super) spares: Vec<u32>,
+}
+
+#[derive(Debug, Clone)]
+pub(super) struct LastFrame {
+    pub(super) segment: u32,
+    pub(super) bytes: Range<usize>,
+    /// It holds no lines: its root covers all that was written.
+    pub(super) is_rest: bool,
+}
+
+/// The last frame, if its write was torn.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Torn {
+    pub(super) segment: u32,
+    pub(super) extent: Range<usize>,
+    pub(super) bytes: Vec<u8>,
+}
+
+pub(super) enum ScanError {
+    Damaged(Damage),
+    Line { seq: u64, source: Box<dyn Error + Send + Sync> },
+    Io { doing: String, source: io::Error },
+}
+
+/// The name of a segment's file.
+pub(super) fn file_name(segment: u32) -> String {
+    format!("{segment:08}.log")
+}
+
+/// The number in the name of a segment's file.
+fn number(name: &str) -> Option<u32> {
+    let number = name.strip_suffix(".log")?.parse().ok()?;
+    (file_name(number) == name).then_some(number)
+}
+
+impl Scan {
+    /// Reads all segments in `folder` in order.
+    pub(super) fn run<F>(&mut self, disk: &dyn Disk, folder: &Path, mut on_line: F) -> Result<(), ScanError>
+    where
+        F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+    {
+        let names = disk.list(folder).map_err(io_error(|| "listing the journal's folder".to_owned()))?;
+        let mut numbers: Vec<u32> = names.iter().filter_map(|name| number(name)).collect();
+        numbers.sort_unstable();
+        let mut bytes = Vec::new();
+        for (segment, expected) in numbers.into_iter().zip(1..) {
+            if segment != expected {
+                return self.damaged(expected, 0, Fault::Missing);
+            }
+            let path = folder.join(file_name(segment));
+            let doing = io_error(|| format!("reading {}", path.display()));
+            let read = disk.open_to_read(&path).and_then(|file| read_whole(&*file, &mut bytes));
+            if !read.map_err(doing)? {
+                return self.damaged(segment, 0, Fault::FileTooLong);
+            }
+            if self.torn.is_some() || !self.spares.is_empty() {
+                self.space(segment, &bytes)?;
+            } else {
+                self.segment(segment, &bytes, &mut on_line)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn damaged<T>(&self, segment: u32, offset: usize, fault: Fault) -> Result<T, ScanError> {
+        let seq = self.tree.size() + 1;
+        Err(ScanError::Damaged(Damage { segment, offset: offset as u64, seq, fault }))
+    }
+
+    /// A segment behind the end of what was written.
+    fn space(&mut self, segment: u32, bytes: &[u8]) -> Result<(), ScanError> {
+        match (first_set_byte(bytes), lonely_bit(bytes), &self.torn) {
+            (None, ..) => self.spares.push(segment),
+            (_, Some(offset), _) => return self.damaged(segment, offset, Fault::SetBit),
+            (.., Some(torn)) => return self.damaged(torn.segment, torn.extent.start, Fault::Followed),
+            (Some(offset), ..) => return self.damaged(segment, offset, Fault::Stray),
+        }
+        Ok(())
+    }
+
+    fn segment<F>(&mut self, segment: u32, bytes: &[u8], on_line: &mut F) -> Result<(), ScanError>
+    where
+        F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+    {
+        let mut at = 0;
+        while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
+            match self.frame(segment, rest, at, on_line) {
+                Ok(Some(after)) => at = after,
+                Ok(None) => break,
+                Err(Stop::Scan(error)) => return Err(error),
+                Err(Stop::Bad { fault, body_bytes }) => match judge(bytes, at, body_bytes, fault) {
+                    Ok(extent) => {
+                        let bytes = bytes.get(extent.clone()).unwrap_or_default().to_vec();
+                        self.torn = Some(Torn { segment, extent, bytes });
+                        break;
+                    }
+                    Err((offset, fault)) => return self.damaged(segment, offset, fault),
+                },
+            }
+        }
+        if at == 0 && self.torn.is_none() {
+            self.spares.push(segment);
+        }
+        Ok(())
+    }
+
+    /// Reads the frame that starts at `at`, where the `rest` of the segment's bytes starts. The answer is where the
+    /// next one would, or none if all the rest was never written.
+    fn frame<F>(&mut self, segment: u32, rest: &[u8], at: usize, on_line: &mut F) -> Result<Option<usize>, Stop>
+    where
+        F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+    {
+        let header = match Header::decode(rest) {
+            Ok(header) => header,
+            Err(NoHeader::OtherVersion(version)) => return Ok(self.damaged(segment, at, Fault::Version(version))?),
+            Err(NoHeader::Unreadable) if first_set_byte(rest).is_none() => return Ok(None),
+            Err(NoHeader::Unreadable) => return Err(Stop::Bad { fault: Fault::Header, body_bytes: None }),
+        };
+        if let Some(fault) = self.misfit(segment, &header) {
+            return Ok(self.damaged(segment, at, fault)?);
+        }
+        let body_bytes = header.body_bytes as usize;
+        let end = HEADER_BYTES + body_bytes;
+        let Some(body) = rest.get(HEADER_BYTES..end) else {
+            return Ok(self.damaged(segment, at, Fault::FileTooShort)?);
+        };
+        if crc32c::crc32c(body) != header.body_crc {
+            return Err(Stop::Bad { fault: Fault::Lines(header.lines), body_bytes: Some(body_bytes) });
+        }
+        let after = whole_sectors(end);
+        let padding = rest.get(end..after.min(rest.len())).unwrap_or_default();
+        self.begin_frame(segment, at, end, &header);
+        self.lines(at + HEADER_BYTES, body, on_line)?;
+        if self.tree.size() + 1 != header.first_seq + u64::from(header.lines)
+            || (!body.is_empty() && !body.ends_with(b"\n"))
+        {
+            return Ok(self.damaged(segment, at, Fault::Shape)?);
+        }
+        if let Some(offset) = first_set_byte(padding) {
+            return Ok(self.damaged(segment, at + end + offset, Fault::SetBit)?);
+        }
+        if let Some(current) = self.segments.last_mut() {
+            current.end = u32::try_from(at + after).unwrap_or(u32::MAX);
+        }
+        Ok(Some(at + after))
+    }
+
+    /// Why this header cannot stand here, although it is what was written.
+    fn misfit(&self, segment: u32, header: &Header) -> Option<Fault> {
+        if header.segment != segment {
+            Some(Fault::OtherSegment(header.segment))
+        } else if header.first_seq != self.tree.size() + 1 {
+            Some(Fault::OtherSeq(header.first_seq))
+        } else if header.root_before != self.tree.root() {
+            Some(Fault::Root)
+        } else if usize::from(header.lines) > MAX_GROUP_LINES || header.body_bytes as usize > MAX_GROUP_BYTES {
+            Some(Fault::Shape)
+        } else {
+            None
+        }
+    }
+
+    fn begin_frame(&mut self, segment: u32, at: usize, bytes: usize, header: &Header) {
+        if self.segments.last().is_none_or(|last| last.number != segment) {
+            let first_seq = header.first_seq;
+            self.segments.push(Segment { number: segment, first_seq, starts: Vec::new(), end: 0, file: None });
+            self.segment_began_ms = Some(header.recorded_ms);
+        }
+        self.frames += 1;
+        self.covered = self.tree.size();
+        self.last = Some(LastFrame { segment, bytes: at..at + bytes, is_rest: header.lines == 0 });
+    }
+
+    fn lines<F>(&mut self, at: usize, body: &[u8], on_line: &mut F) -> Result<(), ScanError>
+    where
+        F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+    {
+        let mut start = at;
+        let mut behind = body;
+        let mut line = body;
+        // `skip_until` on a slice is the standard library's fast search for a byte; it cannot fail.
+        while let Ok(length @ 1..) = behind.skip_until(b'\n') {
+            let (ended, rest) = line.split_at_checked(length).unwrap_or((line, &[]));
+            let text = ended.strip_suffix(b"\n").unwrap_or(ended);
+            self.tree.push(leaf(text));
+            if let Some(current) = self.segments.last_mut() {
+                current.starts.push(u32::try_from(start).unwrap_or(u32::MAX));
+            }
+            let seq = self.tree.size();
+            on_line(seq, text).map_err(|source| ScanError::Line { seq, source })?;
+            start += length;
+            line = rest;
+        }
+        Ok(())
+    }
+}
+
+/// Why a frame was not read.
+enum Stop {
+    Scan(ScanError),
+    /// To be judged: torn or damaged.
+    Bad {
+        fault: Fault,
+        body_bytes: Option<usize>,
+    },
+}
+
+impl From<ScanError> for Stop {
+    fn from(error: ScanError) -> Self {
+        Self::Scan(error)
+    }
+}
+
+fn io_error(doing: impl FnOnce() -> String) -> impl FnOnce(io::Error) -> ScanError {
+    |source| ScanError::Io { doing: doing(), source }
+}
+
+/// False, and nothing read, if the file is longer than a place in it can be told.
+fn read_whole(file: &dyn DiskFile, bytes: &mut Vec<u8>) -> io::Result<bool> {
+    let Ok(size) = u32::try_from(file.size()?) else { return Ok(false) };
+    bytes.resize(size as usize, 0);
+    let read = file.pread(bytes, 0)?;
+    bytes.truncate(read);
+    Ok(true)
+}

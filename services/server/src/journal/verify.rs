@@ -1,0 +1,122 @@
+//! Reading a journal offline and saying in words what is there. Nothing is changed, not even a lock is taken.
+
+use std::{fmt, path::Path};
+
+use super::{
+    Cut, Damage, Disk, Hash, OpenError, SegmentInfo, cut,
+    index::Index,
+    scan::{Scan, ScanError},
+};
+
+/// What was found in a journal, up to its end or to the first thing that is wrong. Its text is for people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Report {
+    /// A server has the folder open, so the end may have been moving while it was read.
+    pub in_use: bool,
+    pub segments: Vec<SegmentInfo>,
+    /// Segments laid down ahead of need, checked to be empty.
+    pub spares: Vec<u32>,
+    pub frames: u64,
+    /// The number of entries, which is the last `seq`.
+    pub entries: u64,
+    /// The root over all of them.
+    pub root: Hash,
+    /// The last entry that a root in a later frame covers.
+    pub covered: u64,
+    /// What power cuts tore off in the past, and whether it is kept unchanged.
+    pub cuts: Vec<(Cut, bool)>,
+    pub ending: Ending,
+}
+
+/// How the journal ends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ending {
+    Sound,
+    /// The last group was torn by a power cut and never acknowledged. The next start keeps its bytes and cuts it away.
+    Torn {
+        segment: u32,
+        offset: u64,
+        bytes: u64,
+    },
+    /// The server would refuse to start.
+    Damaged(Damage),
+}
+
+impl Report {
+    /// A server would start with it, and nothing that was kept has changed.
+    pub fn is_sound(&self) -> bool {
+        !matches!(self.ending, Ending::Damaged(_)) && self.cuts.iter().all(|(_, unchanged)| *unchanged)
+    }
+}
+
+/// Reads the journal of the data folder `dir`. An error means that it cannot be read at all.
+pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
+    let failed = |doing: &'static str| move |source| OpenError::Io { doing: doing.to_owned(), source };
+    let folder = dir.join("journal");
+    let in_use = disk.is_locked(&dir.join("lock")).map_err(failed("looking at the lock"))?;
+    let mut scan = Scan::default();
+    let ending = match scan.run(disk, &folder, |_, _| Ok(())) {
+        Ok(()) => scan.torn.as_ref().map_or(Ending::Sound, |torn| Ending::Torn {
+            segment: torn.segment,
+            offset: torn.extent.start as u64,
+            bytes: torn.bytes.len() as u64,
+        }),
+        Err(ScanError::Damaged(damage)) => Ending::Damaged(damage),
+        Err(other) => return Err(other.into()),
+    };
+    let mut cuts = Vec::new();
+    for cut in cut::kept(disk, &folder).map_err(failed("listing what was cut off"))? {
+        let unchanged = cut::is_sound(disk, &folder, &cut).map_err(failed("reading what was cut off"))?;
+        cuts.push((cut, unchanged));
+    }
+    let (entries, root, covered) = (scan.tree.size(), scan.tree.root(), scan.covered);
+    let index = Index { segments: scan.segments, last_seq: entries, root };
+    let (segments, spares, frames) = (index.segments(), scan.spares, scan.frames);
+    Ok(Report { in_use, segments, spares, frames, entries, root, covered, cuts, ending })
+}
+
+impl fmt::Display for Report {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.in_use {
+            writeln!(f, "A server has this folder open: what is said about the end is true only once it has stopped.")?;
+        }
+        match self.entries {
+            0 => writeln!(f, "No entries.")?,
+            last => writeln!(f, "{last} entries, 1 to {last}, in {} groups.", self.frames)?,
+        }
+        for SegmentInfo { number, first_seq, last_seq, sealed } in &self.segments {
+            let state = if *sealed { "sealed" } else { "open" };
+            if last_seq < first_seq {
+                writeln!(f, "  journal/{number:08}.log  no entry yet, {state}")?;
+            } else {
+                writeln!(f, "  journal/{number:08}.log  entries {first_seq} to {last_seq}, {state}")?;
+            }
+        }
+        for number in &self.spares {
+            writeln!(f, "  journal/{number:08}.log  laid down, empty")?;
+        }
+        write!(f, "Root over all of them: ")?;
+        self.root.iter().try_for_each(|byte| write!(f, "{byte:02x}"))?;
+        match self.entries - self.covered {
+            0 => writeln!(f, "\nA root in the journal covers every entry.")?,
+            open => writeln!(f, "\nThe last {open} entries have their checksum, but no later root yet.")?,
+        }
+        for (Cut { file, bytes, segment, offset }, unchanged) in &self.cuts {
+            let state = if *unchanged { "unchanged" } else { "CHANGED SINCE: it does not fit its checksum" };
+            writeln!(
+                f,
+                "Torn off by a power cut: {bytes} bytes of segment {segment} at byte {offset}, kept in journal/{file}, {state}."
+            )?;
+        }
+        match &self.ending {
+            Ending::Sound => writeln!(f, "The end is sound. Nothing to do."),
+            Ending::Torn { segment, offset, bytes } => writeln!(
+                f,
+                "The write of the last group was torn by a power cut: {bytes} bytes of segment {segment} at byte \
+                 {offset}. It was never acknowledged. The next start keeps these bytes in a file of their own, cuts them \
+                 off and writes that down as an entry. Nothing to do."
+            ),
+            Ending::Damaged(damage) => writeln!(f, "DAMAGED: {damage}."),
+        }
+    }
+}
