@@ -1,1 +1,6 @@
 //! Test helpers.
+
+pub mod ask;
+pub mod histories;
+pub mod server;
+pub mod stepper;

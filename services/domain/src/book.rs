@@ -135,14 +135,12 @@ impl Book {
         (after.saturating_add(1)..=until).filter_map(|seq| Some((seq, self.entry(seq)?)))
     }
 
-    /// Counters that never came, per device: the last before the gap and the entry after it.
-    pub fn counter_gaps(&self, device: Label) -> Vec<(u64, u64, u32)> {
-        let seen = self.counters.get(&device);
-        let pairs = seen.into_iter().flat_map(|seen| seen.keys().zip(seen.iter().skip(1)));
-        pairs
-            .filter(|(before, (next, _))| **before + 1 < **next)
-            .map(|(before, (next, seq))| (*before, *next, *seq))
-            .collect()
+    /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.
+    pub fn counter_gaps(&self, device: Label, known: u32) -> Vec<(u64, u64, u32)> {
+        let seen = self.counters.get(&device).into_iter().flatten().filter(|(_, seq)| **seq <= known);
+        let pairs = seen.clone().zip(seen.skip(1));
+        let gaps = pairs.filter(|((before, _), (next, _))| before.saturating_add(1) < **next);
+        gaps.map(|((before, _), (next, seq))| (*before, *next, *seq)).collect()
     }
 
     pub fn devices(&self) -> impl Iterator<Item = Label> {
@@ -235,8 +233,7 @@ impl Book {
     }
 
     fn tie(&self, fact: &Fact) -> (Option<&ThingName>, Option<u64>, u8, Uuid) {
-        // A told fact was typed, not scanned: no device orders it.
-        let device = fact.device.filter(|_| !fact.marks.told);
+        let device = fact.device;
         (
             device.map(|device| self.name(device)),
             fact.counter.filter(|_| device.is_some()),
@@ -275,6 +272,8 @@ impl Book {
         let Some(target) = self.ids.get(&target).copied() else { return };
         let acts = self.acts_on.entry(target).or_default();
         acts.push(ActsOn { seq, at: entry.occurred_at.at, struck_by: NEVER, by, second, does });
+        // Everything that the other names may read otherwise now.
+        self.kept_under(target).into_iter().for_each(|label| self.named(label, seq));
     }
 
     /// Marks the struck entry wherever it is kept. A strike is not struck.
@@ -300,7 +299,7 @@ impl Book {
         }
     }
 
-    /// The labels under which an entry is kept, found again from its fact.
+    /// The labels under which an entry is kept, found again from its fact; with those of the entry it acts on.
     pub fn kept_under(&self, seq: u32) -> Vec<Label> {
         let Some(thing) = self.entry(seq).map(|meta| meta.thing) else { return Vec::new() };
         let fact = self.all_facts(thing).iter().find(|fact| fact.seq == seq);
@@ -320,6 +319,7 @@ impl Book {
             Some(What::Installed { boat, .. } | What::Removed { boat, .. }) => labels.push(*boat),
             Some(What::Planned(plan)) => labels.push(plan.part),
             Some(What::Issued { job, .. }) => labels.push(*job),
+            Some(What::ActsOn(on)) if 0 < *on && *on < seq => labels.extend(self.kept_under(*on)),
             Some(_) | None => {}
         }
         labels.sort_unstable();

@@ -39,7 +39,7 @@ pub fn out_time_card(book: &Book, thing: &ThingName, when: When) -> Option<OutTi
                 let Some(roll) = kit.rolls.get(&item.roll) else { continue };
                 let then = |life: &Life<'_>| {
                     let clock = life.clock.clone().then(item.cut_at, &kit.history);
-                    kit.end.map_or(clock.clone(), |end| clock.ended(end.at))
+                    kit.end.map_or(clock.clone(), |end| clock.ended(end.latest))
                 };
                 let behind: Behind<'_> = vec![&roll.history, &kit.history];
                 cards.extend(

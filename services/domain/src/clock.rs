@@ -107,7 +107,8 @@ impl Clock {
         self.end.is_none_or(|end| at < end) && self.around(at).is_some()
     }
 
-    /// The instant at which out-time reached `allowed_ms`, where it did by `at`.
+    /// The instant at which out-time passed `allowed_ms`, where it did by `at`: where it stood exactly at the limit while
+    /// the clock stood, when it ran again.
     pub fn reached(&self, allowed_ms: i64, at: Instant) -> Option<Instant> {
         let mut left = allowed_ms.saturating_sub(self.opening_ms?);
         if left < 0 {
@@ -120,7 +121,7 @@ impl Clock {
         for (from, to) in self.out.iter().copied().take_while(|(from, _)| *from < until) {
             let (mut from, to) = (from, to.min(until));
             while let Some((when, ms)) = lumps.next_if(|(when, _)| *when <= to) {
-                if left <= when.since(from).max(0) {
+                if left < when.since(from).max(0) {
                     return Some(from.plus_ms(left));
                 }
                 left -= when.since(from).max(0) + ms;
@@ -129,7 +130,7 @@ impl Clock {
                 }
                 from = from.max(when);
             }
-            if left <= to.since(from) {
+            if left < to.since(from) {
                 return Some(from.plus_ms(left));
             }
             left -= to.since(from);

@@ -24,14 +24,17 @@ fn sooner(one: Option<Bound>, other: Option<Bound>) -> Option<Bound> {
 }
 
 impl Deadlines {
-    /// The sooner of each.
+    /// The sooner of each; what is laid together waits for its cure from the same last ply.
     pub fn and(self, other: Deadlines) -> Deadlines {
+        let last_ply = sooner(self.last_ply, other.last_ply);
+        let lay_to_cure_ms = [self.lay_to_cure_ms, other.lay_to_cure_ms].into_iter().flatten().min();
+        let to_cure = last_ply.zip(lay_to_cure_ms).map(|((end, _), ms)| (end.plus_ms(ms), LimitName::LayToCure));
         Deadlines {
-            last_ply: sooner(self.last_ply, other.last_ply),
-            heating: sooner(self.heating, other.heating),
+            last_ply,
+            heating: sooner(sooner(self.heating, other.heating), to_cure),
             governing: sooner(self.governing, other.governing),
             now: sooner(self.now, other.now),
-            lay_to_cure_ms: [self.lay_to_cure_ms, other.lay_to_cure_ms].into_iter().flatten().min(),
+            lay_to_cure_ms,
         }
     }
 }
@@ -48,13 +51,14 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
     let out = clock_end(LimitName::OutLife);
     let tack = if laid { None } else { clock_end(LimitName::TackLife) };
     let (mut shelf_now, mut shelf_lay, mut shelf_oven) = (None, None, None);
-    if let Some(LimitState::Date { end, by, tested: false, .. }) = of(LimitName::ShelfLife) {
+    if let Some(LimitState::Date { end, by, tested, .. }) = of(LimitName::ShelfLife) {
         let bound = Some((*end, LimitName::ShelfLife));
         match by {
-            TestedAt::TakeOut => shelf_now = bound,
-            TestedAt::Lay if !laid => shelf_lay = bound,
-            TestedAt::Lay => {}
-            TestedAt::Oven => shelf_oven = bound,
+            // A take-out is asked about anew, whether it was out before or not.
+            TestedAt::TakeOut if !tested || act == Act::TakeOut => shelf_now = bound,
+            TestedAt::Lay if !tested && !laid => shelf_lay = bound,
+            TestedAt::Oven if !tested => shelf_oven = bound,
+            TestedAt::TakeOut | TestedAt::Lay | TestedAt::Oven => {}
         }
     }
     let first = |bounds: [Option<Bound>; 4]| bounds.into_iter().flatten().min();

@@ -1,5 +1,6 @@
 //! Decisions: what the book can protect is refused, with the reason in plain words; the rest is written.
 
+mod declared;
 mod gives_back;
 mod stands_on;
 
@@ -95,7 +96,7 @@ fn unchanged_since(book: &Book, wish: &Wish) -> Result<(), Refusal> {
     let names = |seq: u32| book.kept_under(seq).iter().any(|label| changed.contains(label));
     let between = book
         .entries_between(seen, u32::try_from(last).unwrap_or(u32::MAX))
-        .filter(|(seq, meta)| meta.kind == "entry_struck" || names(*seq));
+        .filter(|(seq, _)| names(*seq));
     let between = between.map(|(seq, meta)| Between {
         seq: u64::from(seq),
         kind: meta.kind.to_owned(),
@@ -135,14 +136,7 @@ fn declare_yard(view: View<'_>, wish: &Wish, yard: &shared_types::Yard, at: Inst
             format!("\"{}\" is no zone: name one as Europe/Lisbon.", yard.zone.chars().take(60).collect::<String>());
         return Err(Refusal::CannotRead { pointer: "/body/zone".to_owned(), detail });
     }
-    let old = view.yard(at);
-    let mut gives = Vec::new();
-    if old.is_some_and(|old| yard.spare_s < old.spare_s) {
-        gives.push("Every plan gets back spare time".to_owned());
-    }
-    if old.is_some_and(|old| yard.zone != old.zone) {
-        gives.push("Shelf lives end at another hour".to_owned());
-    }
+    let gives = view.yard(at).map_or(Vec::new(), |old| declared::yard_gives(old, yard));
     needs_second(wish, None, gives)
 }
 
@@ -150,26 +144,7 @@ fn declare_yard(view: View<'_>, wish: &Wish, yard: &shared_types::Yard, at: Inst
 fn declare_place(view: View<'_>, wish: &Wish, place: &shared_types::Place, at: Instant) -> Result<(), Refusal> {
     let Some(label) = view.book.label(&wish.thing) else { return Ok(()) };
     let from = place.effective_from.map_or(at, |from| from.at);
-    let mut gives = Vec::new();
-    let short = wish.thing.short();
-    match view.place(label, from) {
-        None if place.frozen => {
-            gives.push(format!("{short} counted as out for what was put away there before it was declared"))
-        }
-        None => {}
-        Some(old) => {
-            if place.frozen && !old.frozen {
-                gives.push(format!("{short} counted as out and would count as cold"));
-            }
-            if place.rack_s < old.rack_s {
-                gives.push(format!("What is put away in {short} gets back rack time"));
-            }
-            if place.highest_millideg_c < old.highest_millideg_c {
-                gives.push(format!("{short} would count as colder"));
-            }
-        }
-    }
-    needs_second(wish, None, gives)
+    needs_second(wish, None, declared::place_gives(wish.thing.short(), view.place(label, from), place))
 }
 
 /// Whether a roll or kit may be given to a job: it must be usable for it, through its plan.
@@ -205,7 +180,8 @@ fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid, at: Instant) -> Result<(),
     let not_found = || Refusal::NotFound { say: format!("{} has no hold {hold}. Look at what holds it.", wish.thing) };
     let seq = view.book.seq_of(&hold).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
     let meta = view.book.entry(seq).ok_or_else(not_found)?;
-    let by_rule = matches!(meta.kind, "oven_run_interrupted" | "oven_run_ended");
+    let makes_a_hold = |what: &What| matches!(what, What::RunInterrupted { .. } | What::RunEnded { cured: Some(false), .. });
+    let by_rule = view.facts(meta.thing).any(|fact| fact.seq == seq && makes_a_hold(&fact.what));
     let on = view.book.label(&wish.thing).ok_or_else(not_found)?;
     if !by_rule && (meta.kind != "hold_placed" || meta.thing != on) || meta.struck_by != crate::fact::NEVER {
         return Err(not_found());
@@ -245,20 +221,9 @@ fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
     let what_if = WhatIf { strikes: Some(seq), instead, ..WhatIf::default() };
     let mut labels = view.book.kept_under(seq);
     labels.extend(what_if.instead.iter().flat_map(|(_, labels)| labels.iter().copied()));
-    if let Some(on) = acts_on_thing(view, seq) {
-        labels.push(on);
-    }
-    needs_second(wish, Some(&view.book.code(meta.by)), gives_back(view, &what_if, &labels, at))
-}
-
-/// A struck lift, confirmation or settlement changes the thing of the entry it acts on.
-fn acts_on_thing(view: View<'_>, seq: u32) -> Option<Label> {
-    let thing = view.book.entry(seq)?.thing;
-    let on = view.book.all_facts(thing).iter().find(|fact| fact.seq == seq).map(|fact| &fact.what)?;
-    match on {
-        What::ActsOn(on) => view.book.entry(*on).map(|meta| meta.thing),
-        _ => None,
-    }
+    let mut gives = gives_back(view, &what_if, &labels, at);
+    gives.extend(declared::striking_gives(view, &what_if, seq));
+    needs_second(wish, Some(&view.book.code(meta.by)), gives)
 }
 
 /// A fact that is only thought of: things nobody knows yet get labels beyond the book's.
@@ -330,7 +295,10 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
             let detail = format!("Name another {} than {}.", wish.thing.kind(), wish.thing.short());
             return Err(Refusal::CannotRead { pointer: "/body/answer/other".to_owned(), detail });
         }
-        shared_types::Settlement::Other(other) => view.book.label(other),
+        // One that nobody knows yet gets the label it would have.
+        shared_types::Settlement::Other(other) => {
+            view.book.label(other).or_else(|| u32::try_from(view.book.things()).ok())
+        }
         _ => None,
     };
     let what_if = WhatIf { settles: Some((seq, name.kind.clone(), settle.answer.clone(), other)), ..WhatIf::default() };

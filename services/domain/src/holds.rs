@@ -76,7 +76,10 @@ fn add_touched(view: View<'_>, thing: Label, until: Instant, above: &mut BTreeSe
 /// The holds in force at an instant. One known now, asked before its time, is not.
 pub fn in_force(view: View<'_>, above: &BTreeSet<Label>, at: Instant, say: &Say) -> Vec<HoldView> {
     let held = view.book.ever_held().intersection(above);
-    held.flat_map(|label| view.facts(*label).filter_map(|fact| hold(view, *label, fact, at, say))).collect()
+    let holds = held.flat_map(|label| view.facts(*label).filter_map(|fact| hold(view, *label, fact, at, say)));
+    let mut holds: Vec<HoldView> = holds.collect();
+    holds.sort_by_key(|hold| (hold.since.at, hold.hold));
+    holds
 }
 
 fn hold(view: View<'_>, on: Label, fact: &Fact, at: Instant, say: &Say) -> Option<HoldView> {

@@ -1,7 +1,8 @@
 //! Past acts judged: was everything within its life, as was known then and as is known now?
 
 use crate::fact::{Fact, Label, What};
-use crate::limits::{At, Limits, limits_when_laid, roll_limits, stage_limits};
+use crate::kit::KitLife;
+use crate::limits::{At, Limits, kit_limits, limits_when_laid, roll_limits, stage_limits};
 use crate::may_use::tests;
 use crate::roll::{Missing, RollLife};
 use crate::say::floor_s;
@@ -39,6 +40,12 @@ pub fn act_of_roll(roll: Label, fact: &Fact) -> Option<Act> {
 pub fn roll_act(view: View<'_>, roll: &RollLife<'_>, fact: &Fact, act: Act) -> Judged {
     let read = At::new(view, fact.latest());
     judge(act, &roll_limits(read, roll), false)
+}
+
+/// A kit's take-out, if the fact is one; its cut is judged for each roll, its lay-up in the stage.
+pub fn kit_act(view: View<'_>, kit: &KitLife<'_>, fact: &Fact) -> Option<Judged> {
+    matches!(fact.what, What::TakenOut { .. })
+        .then(|| judge(Act::TakeOut, &kit_limits(At::new(view, fact.latest()), kit), false))
 }
 
 /// A lay-up or an oven start in a stage, if the fact is one.

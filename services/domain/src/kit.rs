@@ -70,11 +70,11 @@ fn end(view: View<'_>, kit: Label) -> Option<End> {
             What::Laid(of) if of.from == kit => {
                 laid.extend(of.items.as_ref().unwrap_or(&held));
                 if !held.is_empty() && held.iter().all(|roll| laid.contains(roll)) {
-                    end = end.or(Some(End { at: fact.at, seq: fact.seq, disposed: false }));
+                    end = end.or(Some(End { at: fact.at, latest: fact.latest(), seq: fact.seq, disposed: false }));
                 }
             }
             What::Disposed { length_mm: None } => {
-                end = end.or(Some(End { at: fact.at, seq: fact.seq, disposed: true }));
+                end = end.or(Some(End { at: fact.at, latest: fact.latest(), seq: fact.seq, disposed: true }));
             }
             _ => {}
         }

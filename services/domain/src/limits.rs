@@ -84,16 +84,18 @@ impl<'b> At<'b> {
     }
 }
 
-/// The last take-out of the thing by an instant, for shelf lives tested there.
+/// The last take-out of the thing by an instant, at its latest, for shelf lives tested there. A told one that waits may
+/// make it later, but can't be the only one.
 pub fn last_take_out(view: View<'_>, thing: Label, at: Instant) -> Option<Instant> {
-    let outs = view.facts(thing).filter(|fact| fact.at <= at && matches!(fact.what, What::TakenOut { .. }));
-    outs.last().map(|fact| fact.at)
+    let outs = || view.facts(thing).filter(|fact| fact.at <= at && matches!(fact.what, What::TakenOut { .. }));
+    outs().find(|fact| !view.waits(fact))?;
+    outs().last().map(crate::fact::Fact::latest)
 }
 
 pub fn roll_limits(read: At<'_>, roll: &RollLife<'_>) -> Limits {
     let took_out = last_take_out(read.view, roll.roll, read.at).filter(|_| roll.history.runs(read.at));
     let mut all = Vec::new();
-    for life in roll.lives.iter().filter(|life| life.receipt.at <= read.at || roll.lives.len() == 1) {
+    for life in &roll.lives {
         all.push(material_limits(read, roll.roll, life, &Tested { take_out: took_out, ..Tested::default() }));
     }
     worst(read, all)
@@ -109,7 +111,7 @@ pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
         for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
             let clock = life.clock.clone().then(item.cut_at, &kit.history);
             let clock = match kit.end {
-                Some(end) => clock.ended(end.at),
+                Some(end) => clock.ended(end.latest),
                 None => clock,
             };
             all.push(material_limits(read, item.roll, &Life { clock, ..life.clone() }, &tested));
@@ -304,7 +306,7 @@ fn worst(read: At<'_>, sets: Vec<Vec<Limit>>) -> Limits {
         _ => None,
     });
     let mut missing: Vec<_> = missing.collect();
-    missing.sort();
+    missing.sort_by_key(|(name, item, missing)| (*name, read.view.book.name(*item), *missing));
     missing.dedup();
     let of_name = |name| all().filter(move |limit| limit.name == name);
     let rows = ORDER.into_iter().filter_map(|name| of_name(name).min_by_key(|limit| urgency(read.at, &limit.state)));

@@ -6,7 +6,7 @@ use crate::kit::kit_life;
 use crate::limits::{At, Limit, LimitState, Limits, kit_limits, roll_limits, stage_limits};
 use crate::question::When;
 use crate::roll::roll_life;
-use crate::say::{Say, floor_s, left};
+use crate::say::{Say, floor_s, left, so_far};
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
@@ -98,7 +98,7 @@ fn line(
     let of = stage.map_or(String::new(), |stage| format!(" {stage}"));
     let what = crate::say::limit(limit.name);
     let text = match ms < 0 {
-        true => format!("{}{of} is {} over its {what}, since {}.", thing.short(), left(-ms), say.time(ends, read.at)),
+        true => format!("{}{of} is {} over its {what}, since {}.", thing.short(), so_far(ms.saturating_neg()), say.time(ends, read.at)),
         false => format!("{}{of}: {what} ends {}, in {}.", thing.short(), say.time(ends, read.at), left(ms)),
     };
     Some(RunsOutLine {

@@ -3,6 +3,7 @@
 use crate::book::Book;
 use crate::deadlines::{Deadlines, deadlines};
 use crate::fact::Label;
+use crate::history::Found;
 use crate::limits::{At, Limit, LimitState};
 use crate::plan::{PlanAnswer, against_plan};
 use crate::question::MayUseQuestion;
@@ -132,7 +133,7 @@ fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut 
                 ..Against::no(format!("{name} went back into the cold {so_far} times; {allowed} are allowed."))
             }),
             state => {
-                let by = left(state.left().unwrap_or(0).saturating_neg());
+                let by = crate::say::so_far(state.left().unwrap_or(0).saturating_neg());
                 against.push(Against {
                     limit: Some(limit.name),
                     ..Against::no(format!("{name} is {by} over its {}.", crate::say::limit(limit.name)))
@@ -176,7 +177,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let mut reasons: Vec<String> = against.iter().filter(|one| one.word == word).map(|one| one.say.clone()).collect();
     reasons.dedup();
     let ask = match word {
-        Word::No | Word::Stop if subject.has_open_puzzle() => asks(view, label, question, &subject, &say),
+        Word::No | Word::Stop if subject.open_puzzles().next().is_some() => asks(view, label, question, &subject, &say),
         _ => None,
     };
     let by = |bound: Option<(Instant, LimitName)>| bound.map(|(end, _)| end.minus_ms(spare_ms));
@@ -187,7 +188,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         (by(deadlines.last_ply), by(deadlines.heating))
     };
     let last_ply = last_ply.filter(|_| !subject.laid || question.act == Act::Lay);
-    let governing = governing(&against, word, deadlines, &subject);
+    let governing = governing(&against, word, question.act, deadlines, &subject);
     let sentence = match (word, &question.job, &ask) {
         (Word::Yes | Word::NotYet, Some(job), _) => yes_for(job.as_str(), plan.as_ref()),
         (Word::Yes | Word::NotYet, None, _) => yes(at, question.act, last_ply, heating, &deadlines, &say),
@@ -238,8 +239,16 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
 }
 
 /// The limit that ends first; of those already over the one that passed first.
-fn governing(against: &[Against], word: Word, deadlines: Deadlines, subject: &Subject<'_>) -> Option<LimitName> {
+fn governing(
+    against: &[Against],
+    word: Word,
+    act: Act,
+    deadlines: Deadlines,
+    subject: &Subject<'_>,
+) -> Option<LimitName> {
+    let tack_counts = !subject.laid && act != Act::Oven;
     let passed = subject.limits.rows.iter().filter_map(|limit| match limit.state {
+        LimitState::Clock { .. } if limit.name == LimitName::TackLife && !tack_counts => None,
         LimitState::Clock { passed: Some(passed), .. } => Some((passed, limit.name)),
         _ => None,
     });
@@ -323,8 +332,13 @@ fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subje
     if still {
         return None;
     }
-    let open = subject.found.iter().rfind(|found| found.settled_by.is_none())?;
-    Some(mismatch::question(view, label, open, say))
+    // Its own before its rolls', and of several the last that happened.
+    let last = |(of, found): &(Label, &Found)| {
+        let at = view.book.entry(found.seq).map(|meta| meta.occurred_at);
+        (*of == label, at, view.book.name(*of))
+    };
+    let (of, open) = subject.open_puzzles().max_by_key(last)?;
+    Some(mismatch::question(view, of, open, say))
 }
 
 fn outlooks(read: At<'_>, subject: &Subject<'_>, say: &Say) -> (Option<Outlook>, Option<Outlook>) {

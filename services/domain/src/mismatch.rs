@@ -210,6 +210,11 @@ fn of_kit(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mu
         found.extend(first.map(|fact| Finding::new("not_received", fact.seq, format!("Nobody has cut a kit {name}."))));
     }
     of_end(view, label, kit.end, say, found);
+    for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
+        let Some(judgement) = judge::kit_act(view, &kit, fact) else { continue };
+        judged(view, fact, &judgement, found);
+        held(view, label, fact, || holds::above(view, label, fact.at), say, found);
+    }
     of_issues(view, label, only, found);
     of_settlements(view, label, &kit.history.found, found);
 }
@@ -282,7 +287,7 @@ fn laid_wrongly(
 
 fn of_device(view: View<'_>, label: Label, found: &mut Vec<Finding>) {
     let name = view.book.name(label).short();
-    for (before, next, seq) in view.book.counter_gaps(label).into_iter().filter(|(_, _, seq)| *seq <= view.known) {
+    for (before, next, seq) in view.book.counter_gaps(label, view.known) {
         let (first, last) = (before + 1, next - 1);
         let gap = if first == last {
             format!("{name}: {first} never arrived.")

@@ -33,6 +33,8 @@ pub struct Life<'b> {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct End {
     pub at: Instant,
+    /// Its clocks stand from the latest it can have been.
+    pub latest: Instant,
     pub seq: u32,
     pub disposed: bool,
 }
@@ -66,7 +68,7 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
             opening.map_or(0, |opening| opening.refreezes),
         );
         let clock = match used.end {
-            Some(end) => clock.ended(end.at),
+            Some(end) => clock.ended(end.latest),
             None => clock,
         };
         let revision = view.revision(received.material, &received.revision);
@@ -94,15 +96,22 @@ fn start(view: View<'_>, receipt: &Fact, received: &Received) -> Start {
 /// Facts of another thing that a person said were this one's, while that mismatch arises.
 pub fn moved_in(view: View<'_>, thing: Label) -> Vec<Step> {
     let named = view.facts(thing).filter_map(|fact| match fact.what {
-        What::ActsOn(on) if on != 0 => Some((fact.seq, on)),
+        What::ActsOn(on) if on != 0 => Some(on),
         _ => None,
     });
-    named.filter_map(|(settled_by, on)| moved_step(view, thing, settled_by, on)).collect()
+    let thought_of = view.what_if.and_then(|what_if| what_if.settles.as_ref());
+    let thought_of = thought_of.filter(|(_, _, _, other)| *other == Some(thing)).map(|(on, _, _, _)| *on);
+    let mut moved = Vec::new();
+    for on in named.chain(thought_of) {
+        // Said twice to be this one's, it moves once.
+        if moved.iter().all(|step: &Step| step.seq != on) {
+            moved.extend(moved_step(view, thing, on));
+        }
+    }
+    moved
 }
 
-fn moved_step(view: View<'_>, thing: Label, settled_by: u32, on: u32) -> Option<Step> {
-    let names_this = |(by, _, other): (u32, &str, Option<Label>)| by == settled_by && other == Some(thing);
-    view.settlements(on).find(|settled| names_this(*settled))?;
+fn moved_step(view: View<'_>, thing: Label, on: u32) -> Option<Step> {
     let origin = view.book.entry(on)?.thing;
     if origin == thing {
         return None;
@@ -143,7 +152,12 @@ fn used(view: View<'_>, roll: Label, length_mm: Option<u64>) -> Used {
         }
         let used_up = before.is_some_and(|before| 0 < before) && left.is_some_and(|left| left <= 0);
         if end.is_none() && (whole || used_up) {
-            end = Some(End { at: fact.at, seq: fact.seq, disposed: matches!(fact.what, What::Disposed { .. }) });
+            end = Some(End {
+                at: fact.at,
+                latest: fact.latest(),
+                seq: fact.seq,
+                disposed: matches!(fact.what, What::Disposed { .. }),
+            });
         }
     }
     Used { end, left_mm: left, beyond }

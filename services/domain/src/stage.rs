@@ -37,6 +37,8 @@ pub struct Run {
     pub run: Label,
     pub seq: u32,
     pub scanned_at: Instant,
+    /// The scan at its earliest: how long it waits for its record is measured from here.
+    pub earliest: Instant,
     /// The scan at its latest.
     pub start: Instant,
     /// Its cure passed the commit, by a chart or record that counts.
@@ -143,14 +145,14 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
     let mut interrupted: Option<(Instant, u32)> = None;
     for fact in view.facts(run) {
         if matches!(fact.what, What::RunInterrupted { .. }) && interrupted.is_none() {
-            interrupted = Some((fact.at, fact.seq));
+            interrupted = Some((fact.earliest(), fact.seq));
         }
     }
     let (mut committed, mut cured, mut not_cured) = (false, false, None);
     for fact in view.facts(run).filter(|fact| !view.waits(fact)) {
         let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
         // A commit before the start, or after the run broke off, confirms nothing.
-        let fits = |at: Instant| start.at <= at && interrupted.is_none_or(|(broke, _)| at <= broke);
+        let fits = |at: Instant| start.earliest() <= at && interrupted.is_none_or(|(broke, _)| at <= broke);
         committed |= committed_at.is_some_and(fits);
         cured |= answer == Some(true) && !fact.marks.told;
         if answer == Some(false) {
@@ -161,6 +163,7 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
         run,
         seq: start.seq,
         scanned_at: start.at,
+        earliest: start.earliest(),
         start: start.latest(),
         committed,
         interrupted: interrupted.map(|(_, seq)| seq),
@@ -174,7 +177,7 @@ impl Run {
     /// Whether its clock-stopping start holds at an instant.
     pub fn state(self, at: Instant) -> Oven {
         let waiting =
-            self.interrupted.is_none() && self.not_cured.is_none() && at.since(self.scanned_at) <= self.delay_ms;
+            self.interrupted.is_none() && self.not_cured.is_none() && at.since(self.earliest) <= self.delay_ms;
         match (self.committed, waiting) {
             (true, _) => Oven::Started(self),
             (false, true) => Oven::Provisional(self),
@@ -191,13 +194,14 @@ impl<'b> StageLife<'b> {
         started.or_else(|| by_then().rfind(|state| matches!(state, Oven::Provisional(_)))).unwrap_or(Oven::NotStarted)
     }
 
-    /// What lies in it at an instant: a range that was begun is in it.
+    /// What lies in it at an instant.
     pub fn lying(&self, at: Instant) -> impl Iterator<Item = &StageItem<'b>> {
-        self.items.iter().filter(move |item| item.first_ply <= at || item.laid_at <= at)
+        self.items.iter().filter(move |item| item.laid_at <= at)
     }
 
-    pub fn first_ply(&self) -> Option<Instant> {
-        self.items.iter().map(|item| item.first_ply).min()
+    /// When something was laid in it for the first time.
+    pub fn first_laid(&self) -> Option<Instant> {
+        self.items.iter().map(|item| item.laid_at).min()
     }
 }
 

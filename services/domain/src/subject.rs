@@ -105,7 +105,13 @@ fn of_kit<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
     subject.refusals.dedup();
     ended(&mut subject, kit.ended(read.at), name, read, say);
     place_it(&mut subject, &kit.history, read);
-    subject.out_since = kit.history.stretches.around(read.at).map(|(since, _)| since);
+    // A kit is out since its roll came out.
+    let out_since = |item: &crate::kit::KitItem| {
+        let lives = kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives);
+        lives.filter_map(|life| life.clock.clone().then(item.cut_at, &kit.history).out_since(read.at)).min()
+    };
+    let own = kit.history.stretches.around(read.at).map(|(since, _)| since);
+    subject.out_since = kit.held_at(read.at).filter_map(out_since).chain(own).min();
     subject.found = kit.history.found.clone();
     let KitLife { rolls, .. } = kit;
     subject.rolls = rolls.into_values().collect();
@@ -130,7 +136,7 @@ fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say
     let stage = stage_life(read.view, label, &stage);
     let mut subject: Subject<'b> = empty(label, stage_limits(read, &stage));
     subject.laid = true;
-    match stage.first_ply() {
+    match stage.first_laid() {
         None => subject.refusals.push(format!("Nothing is laid in {name} {}.", stage.stage)),
         Some(first) if read.at < first => {
             subject.refusals.push(format!(
@@ -203,7 +209,9 @@ fn place_it(subject: &mut Subject<'_>, history: &History, read: At<'_>) {
         Spot::Inside(place) => Some(*place),
         Spot::OnItsWay(_) | Spot::Out(_) => None,
     });
-    subject.refreezes = history.runs(read.at);
+    // Goods-in's put-away is no return: nothing of a roll's was put away before it.
+    let goods_in = read.view.book.kind(subject.label) == Kind::Roll && subject.home.is_none();
+    subject.refreezes = history.runs(read.at) && !goods_in;
 }
 
 /// Holds and notes of a roll or a kit.
@@ -228,8 +236,12 @@ fn finish(subject: &mut Subject<'_>, read: At<'_>, say: &Say) {
 }
 
 impl Subject<'_> {
-    pub(crate) fn has_open_puzzle(&self) -> bool {
-        self.found.iter().any(|found| found.settled_by.is_none())
+    /// What does not add up and is not settled: its own, and of the rolls it was cut from.
+    pub(crate) fn open_puzzles(&self) -> impl Iterator<Item = (Label, &Found)> {
+        let above = self.rolls.iter().filter(|roll| roll.roll != self.label);
+        let above = above.flat_map(|roll| roll.found().iter().map(|found| (roll.roll, found)));
+        let own = self.found.iter().map(|found| (self.label, found));
+        above.chain(own).filter(|(_, found)| found.settled_by.is_none())
     }
 
     pub(crate) fn lives_of(&self, roll: Label) -> &[Life<'_>] {

@@ -183,6 +183,11 @@ fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
             let acts = view.facts(label).filter_map(|fact| Some((fact, judge::act_of_roll(label, fact)?)));
             acts.map(|(fact, act)| (fact.seq, fact.at, judge::roll_act(view, &life, fact, act))).collect()
         }
+        Kind::Kit => {
+            let life = kit_life(view, label);
+            let acts = view.facts(label).filter_map(|fact| Some((fact, judge::kit_act(view, &life, fact)?)));
+            acts.map(|(fact, judged)| (fact.seq, fact.at, judged)).collect()
+        }
         Kind::Part => {
             let mut all = Vec::new();
             for name in stages_of(view, label) {

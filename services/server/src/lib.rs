@@ -1,1 +1,16 @@
 //! The shell.
+
+pub mod archive;
+pub mod cli;
+pub mod clock;
+pub mod committer;
+mod demo;
+pub mod fingerprint;
+pub mod http;
+mod import;
+pub mod intake;
+pub mod journal;
+pub mod load;
+#[cfg(test)]
+mod testing;
+pub mod yard;

@@ -59,6 +59,7 @@ fn made_from(view: View<'_>, label: Label) -> Vec<Label> {
                 }
             }
             What::Laid(laid) if laid.part == label => below.push(laid.from),
+            What::RunStarted(run) if run.run != label => below.push(run.run),
             What::Installed { part, boat } if *boat == label => below.push(*part),
             What::Issued { thing, job } if *thing == label => below.push(*job),
             _ => {}

@@ -47,15 +47,16 @@ pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
         return Folding::new(view, start).over(steps.iter());
     }
     let without = Folding::new(view, start).over(steps.iter().filter(|step| !step.told));
-    let counts = |step: &&Step| !step.told || !without.stretches.covers(step.at);
+    let out_anyway = |step: &Step| without.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to);
+    let counts = |step: &&Step| !step.told || !out_anyway(step);
     let mut with = Folding::new(view, start).over(steps.iter().filter(counts));
-    with.join(without);
+    with.join(without, steps);
     with
 }
 
 impl History {
     /// Takes the worse of two readings of the same facts.
-    fn join(&mut self, other: History) {
+    fn join(&mut self, other: History, steps: &[Step]) {
         let mut all = std::mem::take(&mut self.stretches.all);
         all.extend(other.stretches.all.into_iter().filter(|stretch| !all.contains(stretch)).collect::<Vec<_>>());
         self.stretches = Stretches::new(all);
@@ -64,11 +65,21 @@ impl History {
         self.moved_out.sort_unstable();
         self.moved_out.dedup();
         self.found.extend(other.found);
-        self.found.sort();
+        // In the order in which it happened: the order of arrival must not show.
+        let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);
+        self.found.sort_by_key(|found| (happened(found.seq), found.puzzle, found.since));
         self.found.dedup_by_key(|found| (found.seq, found.puzzle));
-        if self.returns.len() < other.returns.len() {
-            self.returns = other.returns;
+        for one in other.returns {
+            match self.returns.iter_mut().find(|own| own.seq == one.seq) {
+                Some(own) => {
+                    own.out_from = own.out_from.min(one.out_from);
+                    own.back = own.back.max(one.back);
+                    own.goods_in &= one.goods_in;
+                }
+                None => self.returns.push(one),
+            }
         }
+        self.returns.sort_by_key(|one| (one.at, happened(one.seq)));
     }
 }
 
@@ -76,20 +87,31 @@ struct Folding<'b> {
     view: View<'b>,
     start: Start,
     state: State,
-    put_aways: u32,
+    /// A roll's first put-away, whatever it did: goods-in's.
+    goods_in: Option<u32>,
     stretches: Vec<Stretch>,
     so_far: History,
 }
 
 impl<'b> Folding<'b> {
     fn new(view: View<'b>, start: Start) -> Folding<'b> {
-        Folding { view, start, state: State::Unknown, put_aways: 0, stretches: Vec::new(), so_far: History::default() }
+        Folding {
+            view,
+            start,
+            state: State::Unknown,
+            goods_in: None,
+            stretches: Vec::new(),
+            so_far: History::default(),
+        }
     }
 
     fn over<'s>(mut self, steps: impl Iterator<Item = &'s Step>) -> History {
         let mut steps = steps.peekable();
         self.before(steps.peek().map(|step| step.earliest));
         for step in steps {
+            if self.goods_in.is_none() && !self.start.kit && matches!(step.act, StepAct::PutAway { .. }) {
+                self.goods_in = Some(step.seq);
+            }
             self.step(step);
         }
         if let State::Out { since, seq, .. } = &self.state {
@@ -117,11 +139,9 @@ impl<'b> Folding<'b> {
 
     fn step(&mut self, step: &Step) {
         match (self.state.clone(), step.act) {
-            (State::Unknown, StepAct::PutAway { place, .. }) => {
-                self.put_aways += 1;
-                self.inside(place, step);
+            (State::Unknown, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
+                self.inside(place, step)
             }
-            (State::Unknown, StepAct::SeenInside { place, .. }) => self.inside(place, step),
             (State::Unknown, StepAct::TakenOut { to }) => self.out(step.earliest, step, to, Some(step)),
             (State::Unknown, StepAct::Outside { place }) => self.out(step.earliest, step, place, None),
             (State::Unknown, StepAct::Received) => self.out(step.earliest, step, None, None),
@@ -197,11 +217,7 @@ impl<'b> Folding<'b> {
                 self.stretch(since, step.latest.plus_ms(rack_ms), step.seq, Some(step.seq));
                 self.inside(place, step);
             }
-            (Puzzle::OutWhileOut, _) => {
-                if let State::Out { takes, .. } = &mut self.state {
-                    takes.push((step.latest, step.device));
-                }
-            }
+            (Puzzle::OutWhileOut, _) => self.out_again(step),
             (Puzzle::PutAwayNotAfterTakeOut | Puzzle::SeenInsideWhileOut, _) => {}
             (Puzzle::ActedWhileInside | Puzzle::InWhileInElsewhere, _) => {}
         }
@@ -227,7 +243,10 @@ impl<'b> Folding<'b> {
                 self.inside(place, step);
             }
             (Settled::Carried(_), None) => {}
-            (Settled::PutAwayAt(at), place) => self.put_away_at(puzzle, step, since, at, place),
+            (Settled::PutAwayAt(at), place) => match self.follows_takes(at) {
+                true => self.put_away_at(puzzle, step, since, at, place),
+                false => self.unsafe_way(puzzle, step, since),
+            },
             (Settled::Assigned(ms), place) => {
                 self.so_far.lumps.push(Lump { at: since, ms, seq: step.seq });
                 match (puzzle, place) {
@@ -238,21 +257,50 @@ impl<'b> Folding<'b> {
                     (_, None) => {}
                 }
             }
-            (Settled::Once, _) => {
-                if let State::Out { takes, .. } = &mut self.state {
-                    takes.push((step.latest, step.device));
-                }
-            }
+            (Settled::Once, _) => self.out_again(step),
+        }
+    }
+
+    /// Whether an instant lies after every take-out of the running stretch.
+    fn follows_takes(&self, at: Instant) -> bool {
+        match &self.state {
+            State::Out { takes, .. } => takes.iter().all(|(latest, _)| *latest < at),
+            State::Unknown | State::In { .. } => true,
+        }
+    }
+
+    /// The clock runs on from the first, or from the earliest the repeat can have been; a put-away must follow both.
+    fn out_again(&mut self, step: &Step) {
+        if let State::Out { since, takes, .. } = &mut self.state {
+            *since = (*since).min(step.earliest);
+            takes.push((step.latest, step.device));
         }
     }
 
     /// A put-away that nobody scanned, at a time a person named, in the scan's place or the last one.
     fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
-        let at = at.clamp(since, step.latest.max(since));
-        self.stretch(since, at, step.seq, Some(step.seq));
-        self.returned(step.seq, since, at, at);
+        let at = at.max(since);
+        let last = match &self.state {
+            State::Out { from, .. } => *from,
+            State::In { place, .. } => Some(*place),
+            State::Unknown => None,
+        };
+        let into = if puzzle == Puzzle::OutWhileOut { last } else { place };
+        let rack = into.and_then(|place| self.view.place(place, at)).and_then(|place| place.rack_s);
+        let end = at.plus_ms(rack.map_or(0, |rack| rack.as_ms()));
+        self.stretch(since, end, step.seq, Some(step.seq));
+        self.returned(step.seq, since, at, end);
         match (puzzle, place) {
-            (Puzzle::OutWhileOut, to) => self.out(step.earliest.max(at), step, to, Some(step)),
+            (Puzzle::OutWhileOut, to) => {
+                if let Some(place) = last {
+                    self.spot(at, Spot::Inside(place));
+                    self.state = State::In { place, last_known: at };
+                }
+                self.out(step.earliest.max(at), step, to, Some(step));
+                if let State::Out { from, .. } = &mut self.state {
+                    *from = last;
+                }
+            }
             (_, Some(place)) => {
                 self.spot(at, Spot::Inside(place));
                 self.state = State::In { place, last_known: step.earliest.max(at) };
@@ -275,8 +323,7 @@ impl<'b> Folding<'b> {
     }
 
     fn returned(&mut self, seq: u32, out_from: Instant, at: Instant, back: Instant) {
-        self.put_aways += 1;
-        let goods_in = !self.start.kit && self.put_aways == 1;
+        let goods_in = self.goods_in == Some(seq);
         let of_kit = self.start.kit;
         self.so_far.returns.push(Return { at, out_from, back, seq, goods_in, of_kit });
     }

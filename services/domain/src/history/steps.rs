@@ -32,7 +32,8 @@ pub struct Step {
     pub latest: Instant,
     /// The enrolled device that scanned it.
     pub device: Option<Label>,
-    /// It counts though no second person stands beside it, because it only takes.
+    /// A told take-out counts though no second person stands beside it, because it only takes. A told cut, lay-up or
+    /// sighting in a room counts as a scanned one does.
     pub told: bool,
     pub act: StepAct,
 }
@@ -45,7 +46,7 @@ pub fn steps(view: View<'_>, thing: Label) -> Vec<Step> {
 pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
     let act = act(view, thing, fact)?;
     let waits = view.waits(fact);
-    let takes = matches!(act, StepAct::TakenOut { .. } | StepAct::Outside { .. });
+    let takes = matches!(act, StepAct::TakenOut { .. });
     if waits && matches!(act, StepAct::PutAway { .. } | StepAct::SeenInside { .. }) {
         return None;
     }

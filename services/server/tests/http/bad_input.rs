@@ -99,7 +99,7 @@ fn an_item_that_cannot_be_meant_is_refused_where_it_is_wrong() {
         (with("thing", json!("kit/K-5")), "/thing"),
         (with("uncertain_by_ms", json!(-1)), "/uncertain_by_ms"),
         (with("colour", json!("green")), "/colour"),
-        (with("body", json!([])), "/body"),
+        (with("body", json!("F1")), "/body"),
     ];
     for (fact, pointer) in bad {
         let said = server.post("/api/v1/entries", &json!({"entries": [fact]}));

@@ -167,6 +167,7 @@ fn the_book_disagrees_and_asks_at_once() {
     let yes = browser.post(&moves(&asked), &[("go", "take_out")]);
     assert!(words(&yes).contains("R-42: taken out Wed 06:32."), "{}", words(&yes));
 
+    server.pass(1);
     let page = browser.scan("R-42");
     browser.post(&moves(&page), &[("go", "put_away F1")]);
     server.pass(60);
@@ -174,7 +175,7 @@ fn the_book_disagrees_and_asks_at_once() {
     let asked = browser.post(&moves(&page), &[("go", "put_away F1")]);
     server.pass(1);
     let no = browser.post(&moves(&asked), &[("go", "put_away F1")]);
-    assert!(words(&no).contains("R-42: put away in F1 Wed 07:33."), "{}", words(&no));
+    assert!(words(&no).contains("R-42: put away in F1 Wed 07:34."), "{}", words(&no));
     assert_eq!(server.get("/api/v1/things/roll/R-42").json()["whereabouts"]["state"], "inside");
 }
 
@@ -197,7 +198,7 @@ fn a_code_is_looked_up_as_it_comes_from_the_scanner() {
     assert!(words(&browser.scan("R-99")).contains("Nobody has received R-99."));
     assert!(words(&browser.scan("]C1r-42 ")).contains("in F1 since"));
     assert!(words(&browser.scan("a/b")).contains("That is no code of a label"));
-    assert!(words(&browser.scan("<script>")).contains("Nobody has received &lt;SCRIPT&gt;."), "escaped");
+    assert!(words(&browser.scan("<script>")).contains("Nobody has received &#60;SCRIPT&#62;."));
     assert!(words(&browser.scan("PM-101")).contains("PM-101"));
     assert!(words(&browser.scan("Q-03")).contains("Q-03: now scan a roll or a kit."));
     assert!(words(&browser.scan("F1")).contains("F1"));

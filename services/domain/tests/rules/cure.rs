@@ -1,0 +1,1 @@
+//! The oven run as it is typed from the chart.

@@ -1,0 +1,93 @@
+//! One thread that keeps sixteen connections busy, as little of a client as can be: the servers share the cores with it.
+
+use std::{
+    io::{Read, Write},
+    net::{SocketAddr, TcpStream},
+    time::{Duration, Instant},
+};
+
+const CONNECTIONS: usize = 16;
+
+pub struct Asked {
+    pub per_s: f64,
+    pub p50_us: f64,
+    pub p99_us: f64,
+    /// Mean length of an answer's body.
+    pub bytes: f64,
+}
+
+struct Connection {
+    stream: TcpStream,
+    sent: Instant,
+    buffer: Vec<u8>,
+}
+
+/// Asks in turn on every connection for so long; `path` gives the next address to ask for.
+pub fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
+    let mut request = Vec::new();
+    let mut connections: Vec<Connection> = (0..CONNECTIONS).map(|_| connect(server)).collect();
+    let begin = Instant::now();
+    for connection in &mut connections {
+        send(connection, &mut request, &mut path);
+    }
+    let (mut took, mut bytes) = (Vec::with_capacity(1 << 20), 0);
+    let mut open = true;
+    while open {
+        open = begin.elapsed() < time;
+        for connection in &mut connections {
+            bytes += receive(connection);
+            took.push(connection.sent.elapsed().as_nanos() as u64);
+            if open {
+                send(connection, &mut request, &mut path);
+            }
+        }
+    }
+    let elapsed = begin.elapsed().as_secs_f64();
+    took.sort_unstable();
+    let us = |of: f64| super::table::share(&took, of) as f64 / 1_000.0;
+    let per_s = took.len() as f64 / elapsed;
+    Asked { per_s, p50_us: us(0.5), p99_us: us(0.99), bytes: bytes as f64 / took.len() as f64 }
+}
+
+fn connect(server: SocketAddr) -> Connection {
+    let stream = TcpStream::connect(server).unwrap();
+    stream.set_nodelay(true).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
+    Connection { stream, sent: Instant::now(), buffer: vec![0; 64 << 10] }
+}
+
+fn send(connection: &mut Connection, request: &mut Vec<u8>, path: &mut impl FnMut(&mut Vec<u8>)) {
+    request.clear();
+    request.extend_from_slice(b"GET ");
+    path(request);
+    request.extend_from_slice(b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n");
+    connection.sent = Instant::now();
+    connection.stream.write_all(request).unwrap();
+}
+
+/// Reads one whole answer. Its body's length.
+fn receive(connection: &mut Connection) -> usize {
+    let Connection { stream, buffer, .. } = connection;
+    let (mut filled, mut whole) = (0, None);
+    loop {
+        let read = stream.read(&mut buffer[filled..]).unwrap();
+        assert!(read > 0, "the server closed the connection");
+        filled += read;
+        if whole.is_none() {
+            whole = head(&buffer[..filled]);
+        }
+        if let Some((head, body)) = whole.filter(|(head, body)| head + body <= filled) {
+            assert_eq!(head + body, filled, "more came than was asked for");
+            return body;
+        }
+    }
+}
+
+/// The lengths of head and body, once the head is there.
+fn head(bytes: &[u8]) -> Option<(usize, usize)> {
+    let end = bytes.windows(4).position(|four| four == b"\r\n\r\n")?;
+    let text = std::str::from_utf8(&bytes[..end]).unwrap().to_ascii_lowercase();
+    assert!(text.starts_with("http/1.1 200"), "{}", String::from_utf8_lossy(bytes));
+    let length = text.split("content-length:").nth(1)?.split("\r\n").next()?.trim().parse().unwrap();
+    Some((end + 4, length))
+}

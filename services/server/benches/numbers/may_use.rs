@@ -1,0 +1,168 @@
+//! "May I use it?" over HTTP on loopback, out of a million entries, while one person posts a thousand facts a second.
+//! Beside it a handler that does nothing but answer as many bytes, under the same posting.
+
+use std::{
+    net::{SocketAddr, TcpListener},
+    sync::{
+        Arc,
+        atomic::{AtomicBool, AtomicU64, Ordering},
+    },
+    thread::{self, JoinHandle},
+    time::{Duration, Instant},
+};
+
+use actix_web::{App, HttpResponse, HttpServer, rt::System, web};
+use server::{
+    clock::{Clock, SystemClock},
+    committer::Committer,
+    http, intake,
+    yard::{Options, Yard},
+};
+use shared_types::Stamp;
+use tokio::sync::oneshot;
+
+use super::{
+    client::{Asked, ask},
+    history::{History, mix},
+    paths,
+    table::{Plan, Target, ratios, rounds, row},
+    work::must_be_written,
+};
+
+const PER_S: u64 = 1_000;
+
+pub fn run(plan: &Plan) -> bool {
+    let (entries, things) = if plan.quick { (100_000, 10_000) } else { (1_000_000, 100_000) };
+    let folder = paths::folder();
+    History::new(entries, things, SystemClock::new().now().minus_ms(60_000)).write(folder.path(), 45);
+    let yard = Yard::open(folder.path(), Options::default()).unwrap();
+    yard.archive.drained();
+    let committer = yard.committer.clone();
+    let ours = Serving::start(move |listener, stop| System::new().block_on(http::serve(yard, listener, stop)).unwrap());
+    let mut path = paths_of(things);
+    let bytes = ask(ours.at, Duration::from_millis(500), &mut path).bytes as usize;
+    let trivial = Serving::start(move |listener, stop| System::new().block_on(trivial(listener, bytes, stop)));
+
+    let what = "may-use over HTTP beside 1,000 facts/s";
+    let writer = Writer::start(committer, things);
+    let begin = Instant::now();
+    let base = |path: &mut dyn FnMut(&mut Vec<u8>)| ask(trivial.at, plan.round, path);
+    let mut base_path = paths_of(things);
+    let all = rounds(plan, what, || base(&mut base_path), || ask(ours.at, plan.round, &mut path));
+    let seconds = begin.elapsed().as_secs_f64();
+    let written = writer.stop();
+    trivial.stop();
+    ours.stop();
+
+    let (rate, noise) = ratios(&all, |asked| asked.per_s);
+    let met = row(&format!("{what}: rate / trivial handler"), Target::AtLeast(0.7), &rate, &noise);
+    let stated = |name: &str, unit, of: &dyn Fn(&Asked) -> f64| {
+        let mine: Vec<f64> = all.iter().map(|round| of(&round.ours)).collect();
+        let base: Vec<f64> = all.iter().flat_map(|round| [of(&round.before), of(&round.after)]).collect();
+        row(&format!("  may-use: {name}, ours"), Target::Stated(unit), &mine, &[]);
+        row(&format!("  may-use: {name}, trivial"), Target::Stated(unit), &base, &[]);
+    };
+    stated("rate", "per s", &|asked| asked.per_s);
+    stated("p50", "us", &|asked| asked.p50_us);
+    stated("p99", "us", &|asked| asked.p99_us);
+    stated("body", "bytes", &|asked| asked.bytes);
+    let kept = [written as f64 / seconds / PER_S as f64];
+    met & row("  may-use: facts written meanwhile / wanted", Target::AtLeast(0.9), &kept, &[])
+}
+
+/// Addresses to ask for, of rolls picked as if by chance.
+fn paths_of(things: usize) -> impl FnMut(&mut Vec<u8>) {
+    let mut asked = 0;
+    move |to| {
+        asked += 1;
+        let roll = History::roll((mix(asked) % things as u64) as usize);
+        to.extend_from_slice(b"/api/v1/things/roll/");
+        to.extend_from_slice(roll.as_bytes());
+        to.extend_from_slice(b"/may-use?act=cut");
+    }
+}
+
+async fn trivial(listener: TcpListener, bytes: usize, stop: impl Future<Output = ()> + 'static) {
+    let answer = web::Bytes::from(format!("\"{}\"", "x".repeat(bytes - 2)));
+    let server = HttpServer::new(move || {
+        let answer = answer.clone();
+        App::new().default_service(web::to(move || {
+            let answer = answer.clone();
+            async move { HttpResponse::Ok().content_type("application/json").body(answer) }
+        }))
+    });
+    let server = server.workers(2).disable_signals().listen(listener).unwrap().run();
+    let handle = server.handle();
+    actix_web::rt::spawn(async move {
+        stop.await;
+        handle.stop(true).await;
+    });
+    server.await.unwrap();
+}
+
+/// A server on a port of its own.
+struct Serving {
+    at: SocketAddr,
+    stop: oneshot::Sender<()>,
+    thread: JoinHandle<()>,
+}
+
+type Stop = std::pin::Pin<Box<dyn Future<Output = ()>>>;
+
+impl Serving {
+    fn start(serve: impl FnOnce(TcpListener, Stop) + Send + 'static) -> Serving {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let at = listener.local_addr().unwrap();
+        let (stop, stopped) = oneshot::channel::<()>();
+        let thread = thread::spawn(move || {
+            serve(listener, Box::pin(async {
+                stopped.await.ok();
+            }));
+        });
+        Serving { at, stop, thread }
+    }
+
+    fn stop(self) {
+        self.stop.send(()).ok();
+        self.thread.join().unwrap();
+    }
+}
+
+/// One person who posts a thousand facts a second, each after the answer to the one before.
+struct Writer {
+    stop: Arc<AtomicBool>,
+    written: Arc<AtomicU64>,
+    thread: JoinHandle<()>,
+}
+
+impl Writer {
+    fn start(committer: Committer, things: usize) -> Writer {
+        let (stop, written) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
+        let (stopped, count) = (stop.clone(), written.clone());
+        let thread = thread::spawn(move || {
+            let clock = SystemClock::new();
+            let begin = Instant::now();
+            while !stopped.load(Ordering::Relaxed) {
+                let number = count.load(Ordering::Relaxed);
+                let due = Duration::from_micros(number * 1_000_000 / PER_S);
+                while let Some(early) = due.checked_sub(begin.elapsed()).filter(|early| !early.is_zero()) {
+                    thread::park_timeout(early);
+                }
+                let roll = History::roll((mix(number ^ 0xabcd) % things as u64) as usize);
+                let (id, at) = (clock.new_id(), Stamp::utc(clock.now()));
+                let fact = format!(
+                    r#"{{"id":"{id}","kind":"seen","thing":"roll/{roll}","occurred_at":"{at}","by":"B-7","body":{{"in":"CUT"}}}}"#
+                );
+                must_be_written(&committer.submit_blocking(intake::fact(&fact).unwrap()));
+                count.fetch_add(1, Ordering::Relaxed);
+            }
+        });
+        Writer { stop, written, thread }
+    }
+
+    fn stop(self) -> u64 {
+        self.stop.store(true, Ordering::Relaxed);
+        self.thread.join().unwrap();
+        self.written.load(Ordering::Relaxed)
+    }
+}

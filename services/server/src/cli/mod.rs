@@ -1,0 +1,154 @@
+//! The command line: what is asked for, and the exit code. Everything printed goes through the two writers handed in.
+//!
+//! Exit codes: 0 done and sound, 1 not done or not sound, 2 asked for in a way that can't be meant.
+
+mod offline;
+mod serve;
+
+use clap::{Parser, Subcommand};
+use shared_types::Stamp;
+use std::{
+    ffi::OsString,
+    io::{self, Write},
+    net::SocketAddr,
+    path::PathBuf,
+};
+
+use crate::{
+    clock::{Clock, SystemClock},
+    demo, import,
+};
+
+const DONE: u8 = 0;
+const NOT_DONE: u8 = 1;
+
+#[derive(Parser)]
+#[command(name = "rimebook", version, max_term_width = 110)]
+/// Keeps track of frozen composite material: its out-time, its limits, and what it went into
+struct Rimebook {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Serve a data folder: pages and a REST API on this machine
+    Serve(Serve),
+    /// Bring in what a yard has on its first day, from yard.toml and cards.csv
+    ///
+    /// Both files are checked whole, and compared with what is in already, before anything is written. Run it again
+    /// after it broke off: what is in with the same values is passed over.
+    Import(Import),
+    /// Make an invented yard with a year behind it
+    Demo(Demo),
+    /// Bring a log that was exported line by line into an empty folder, offline
+    ///
+    /// Each line is an entry as GET /api/v1/entries gives it, or as it was posted together with a recorded_at.
+    /// recorded_at and told are kept; the first entry of the new log says that it was loaded.
+    Load(Load),
+    /// Read a data folder's journal and say in words what was found; nothing is changed
+    Verify(Verify),
+}
+
+#[derive(clap::Args)]
+struct Serve {
+    /// The data folder; it is made if it is not there
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// Address and port, on this machine only; port 0 takes a free one
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8787")]
+    listen: SocketAddr,
+    /// The server's clock jumped, and you looked at it: it is right, write again
+    #[arg(long)]
+    clock_checked: bool,
+}
+
+#[derive(clap::Args)]
+struct Import {
+    /// A folder with yard.toml and cards.csv; or yard.toml alone; or a .csv with yard.toml beside it
+    #[arg(value_name = "DIR|FILE")]
+    from: PathBuf,
+    /// The server that writes it
+    #[arg(long, value_name = "URL")]
+    server: String,
+    /// Check everything and say what would be written; write nothing
+    #[arg(long)]
+    dry_run: bool,
+}
+
+#[derive(clap::Args)]
+struct Demo {
+    /// The data folder; it must be empty or not there
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// Another number makes another year
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// The end of the year, such as 2026-05-06T09:00:00+02:00; without it, now
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    until: Option<Stamp>,
+}
+
+#[derive(clap::Args)]
+struct Load {
+    /// One entry as JSON a line
+    #[arg(value_name = "FILE.jsonl")]
+    file: PathBuf,
+    /// The data folder; it must be empty or not there
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+}
+
+#[derive(clap::Args)]
+struct Verify {
+    /// The data folder
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+}
+
+/// Does what the arguments ask for. The answer is the exit code.
+pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &mut dyn Write) -> u8 {
+    let asked = match Rimebook::try_parse_from(args) {
+        Ok(asked) => asked,
+        Err(other) => {
+            // Help and version are answers, the rest are mistakes.
+            let code = u8::try_from(other.exit_code()).unwrap_or(NOT_DONE);
+            let printed = match other.use_stderr() {
+                true => write!(err, "{}", other.render()),
+                false => write!(out, "{}", other.render()),
+            };
+            return printed.map_or(NOT_DONE, |()| code);
+        }
+    };
+    match act(asked.command, out, err) {
+        Ok(true) => DONE,
+        // A reader that went away (`| head`) is not to be told anything.
+        Ok(false) | Err(_) => NOT_DONE,
+    }
+}
+
+/// True if it was done. An error means that the answer could not be printed.
+fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let now = || SystemClock::new().now();
+    match command {
+        Command::Serve(Serve { data, listen, clock_checked }) => serve::run(&data, listen, clock_checked, out, err),
+        Command::Import(Import { from, server, dry_run }) => {
+            import::run(&import::Request { from, server, dry_run, now: now() }, out, err)
+        }
+        Command::Demo(Demo { data, seed, until }) => {
+            let until = until.map_or_else(now, |stamp| stamp.at);
+            demo::run(&demo::Request { data, seed, until }, out, err)
+        }
+        Command::Load(Load { file, data }) => offline::load(&file, &data, out, err),
+        Command::Verify(Verify { data }) => offline::verify(&data, out, err),
+    }
+}
+
+/// An error and what is behind it, in one sentence.
+fn whole(error: &dyn std::error::Error) -> String {
+    let behind = std::iter::successors(error.source(), |error| error.source());
+    behind.fold(error.to_string(), |say, error| format!("{say}: {error}"))
+}
+
+#[cfg(test)]
+mod tests;

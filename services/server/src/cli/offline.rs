@@ -1,0 +1,64 @@
+//! What is done to a data folder that nobody serves: loading a log into it, and looking whether it is sound.
+
+use indicatif::ProgressBar;
+use std::{
+    io::{self, Write},
+    path::Path,
+};
+
+use super::whole;
+use crate::{
+    journal::{self, RealDisk},
+    load::{self, LoadError, Progress},
+};
+
+/// Says what the journal holds and whether anything is wrong. True if it is sound.
+pub(super) fn verify(data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    if !data.join("journal").is_dir() {
+        writeln!(err, "{} is no data folder: it has no folder named journal", data.display())?;
+        return Ok(false);
+    }
+    match journal::verify(&RealDisk, data) {
+        Ok(report) => {
+            write!(out, "{report}")?;
+            Ok(report.is_sound())
+        }
+        Err(error) => {
+            writeln!(err, "{} can't be read: {}", data.display(), whole(&error))?;
+            Ok(false)
+        }
+    }
+}
+
+/// Loads the lines of a file into an empty folder. True if all of them are in.
+pub(super) fn load(file: &Path, data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let bar = ProgressBar::no_length();
+    let loaded = load::load(file, data, &mut |progress| match progress {
+        Progress::Checked(lines) => bar.set_position(lines),
+        Progress::Written { entries, of } => {
+            bar.set_length(of);
+            bar.set_position(entries);
+        }
+    });
+    bar.finish_and_clear();
+    match loaded {
+        Ok(loaded) => {
+            let lines = loaded.entries.saturating_sub(1);
+            writeln!(out, "Loaded: {lines} lines of {}, as entries 2 to {}.", file.display(), loaded.entries)?;
+            writeln!(out, "Entry 1 says that the log was loaded. Look at it with rimebook verify, then serve it.")?;
+            Ok(true)
+        }
+        Err(error) => {
+            if let LoadError::Lines { problems, more } = &error {
+                for problem in problems {
+                    writeln!(err, "{}, line {}: {}", file.display(), problem.line, problem.detail)?;
+                }
+                if 0 < *more {
+                    writeln!(err, "... and {more} more")?;
+                }
+            }
+            writeln!(err, "{} was not loaded into {}: {}", file.display(), data.display(), whole(&error))?;
+            Ok(false)
+        }
+    }
+}

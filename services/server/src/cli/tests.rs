@@ -1,0 +1,90 @@
+use super::*;
+use std::{fs, path::Path};
+
+/// The exit code, and what was printed: the answer, and what went wrong.
+fn ran(args: &[&str]) -> (u8, String, String) {
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let args = ["rimebook"].iter().chain(args).map(OsString::from);
+    let code = run(args, &mut out, &mut err);
+    (code, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().unwrap()
+}
+
+#[test]
+fn help_names_every_command_and_is_no_mistake() {
+    let (code, out, err) = ran(&["--help"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    for command in ["serve", "import", "demo", "load", "verify"] {
+        assert!(out.contains(&format!("\n  {command} ")), "{command} is not in {out}");
+        let (code, out, _) = ran(&[command, "--help"]);
+        assert_eq!(code, 0);
+        assert!(out.contains("Usage: rimebook"), "{out}");
+    }
+}
+
+#[test]
+fn what_cannot_be_meant_ends_with_2() {
+    for args in [&["serve"][..], &["polish"], &[], &["serve", "--data", "d", "--listen", "nowhere"], &["demo", "--data", "d", "--until", "soon"]] {
+        let (code, out, err) = ran(args);
+        assert_eq!((code, out.as_str()), (2, ""), "{args:?}");
+        assert!(!err.is_empty());
+    }
+}
+
+#[test]
+fn nobody_is_let_in_from_another_machine() {
+    let folder = tempfile::tempdir().unwrap();
+    for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:8787"] {
+        let (code, _, err) = ran(&["serve", "--data", text(folder.path()), "--listen", address]);
+        assert_eq!(code, 1);
+        assert!(err.contains("nobody signs in yet"), "{err}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "nothing was made");
+}
+
+#[test]
+fn files_that_are_not_there_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let (code, _, err) = ran(&["import", text(folder.path()), "--server", "http://127.0.0.1:9"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("yard.toml: there is no file") && err.contains("cards.csv: there is no file"), "{err}");
+    assert!(err.ends_with("2 problems. Nothing was written.\n"), "{err}");
+}
+
+#[test]
+fn the_demo_goes_into_no_folder_that_is_in_use() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("notes.txt"), "mine").unwrap();
+    let (code, _, err) = ran(&["demo", "--data", text(folder.path())]);
+    assert_eq!(code, 1);
+    assert!(err.contains("is not empty"), "{err}");
+}
+
+#[test]
+fn a_made_up_yard_is_found_sound_and_a_flipped_bit_in_it_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("yard");
+    let (code, out, err) = ran(&["demo", "--data", text(&data), "--until", "2026-05-06T07:00:00+02:00"]);
+    assert_eq!(code, 0, "{err}");
+    assert!(out.starts_with("Skarvnes Composite Hall"), "{out}");
+    let (code, out, _) = ran(&["verify", "--data", text(&data)]);
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains("Root over all of them: "), "{out}");
+    let segment = data.join("journal/00000001.log");
+    let mut bytes = fs::read(&segment).unwrap();
+    bytes[700] ^= 1;
+    fs::write(&segment, bytes).unwrap();
+    let (code, out, err) = ran(&["verify", "--data", text(&data)]);
+    assert_eq!(code, 1, "{out}{err}");
+    assert!(out.contains("DAMAGED: journal/00000001.log"), "{out}{err}");
+}
+
+#[test]
+fn a_folder_without_a_journal_is_said_to_be_none() {
+    let (code, out, err) = ran(&["verify", "--data", "/nowhere/at/all"]);
+    assert_eq!(code, 1, "{out}");
+    assert!(err.contains("/nowhere/at/all"), "{out}{err}");
+}

@@ -1,0 +1,149 @@
+//! The lines that are written together, and who waits for them. Its buffers are kept from group to group.
+
+use std::{io::Write, ops::Range};
+
+use shared_types::{Entry, Instant, Stamp};
+use tokio::sync::oneshot;
+
+use super::{Outcome, Written};
+use crate::{
+    intake::NewFact,
+    journal::{MAX_GROUP_BYTES, MAX_GROUP_LINES},
+};
+
+/// A fact whose time differs from its recording by more than this is told: 15 min, in milliseconds.
+const TOLD_MS: i64 = 15 * 60 * 1_000;
+/// Room for what a line says before its id.
+const HEAD_BYTES: usize = 96;
+
+/// Whether a fact that no enrolled device scanned was told.
+pub(crate) fn is_told(occurred_at: Instant, recorded_at: Instant) -> bool {
+    occurred_at.since(recorded_at).saturating_abs() > TOLD_MS
+}
+
+#[derive(Default)]
+pub(super) struct Group {
+    next_seq: u64,
+    recorded_at: Instant,
+    recorded_at_text: String,
+    text: Vec<u8>,
+    lines: Vec<Range<usize>>,
+    pub(super) entries: Vec<Entry>,
+    waiting: Vec<Waiting>,
+}
+
+struct Waiting {
+    to: oneshot::Sender<Outcome>,
+    /// Which of the entries is the answer.
+    entry: usize,
+    instead: bool,
+}
+
+impl Group {
+    pub(super) fn begin(&mut self, next_seq: u64, recorded_at: Instant) {
+        self.text.clear();
+        self.lines.clear();
+        self.entries.clear();
+        self.waiting.clear();
+        self.next_seq = next_seq;
+        if self.recorded_at != recorded_at || self.recorded_at_text.is_empty() {
+            self.recorded_at = recorded_at;
+            self.recorded_at_text = Stamp::utc(recorded_at).to_string();
+        }
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.entries.is_empty()
+    }
+
+    /// Whether one more line finds room, `bytes` long from its id on.
+    pub(super) fn has_room(&self, bytes: usize) -> bool {
+        let bytes = self.text.len() + self.lines.len() + HEAD_BYTES + bytes + 1;
+        self.lines.len() < MAX_GROUP_LINES && bytes <= MAX_GROUP_BYTES
+    }
+
+    /// Whether what was added makes a group.
+    pub(super) fn fits(&self) -> bool {
+        self.lines.len() <= MAX_GROUP_LINES && self.text.len() + self.lines.len() <= MAX_GROUP_BYTES
+    }
+
+    /// Adds the fact, told or not as its time says.
+    pub(super) fn push_fact(&mut self, fact: NewFact) {
+        let NewFact { mut entry, tail, .. } = fact;
+        entry.seq = self.next_seq;
+        entry.recorded_at = self.recorded_at;
+        entry.told = is_told(entry.occurred_at.at, self.recorded_at);
+        let start = self.text.len();
+        let told = if entry.told { "\"told\":true," } else { "" };
+        // Writing to a Vec does not fail.
+        let _ = write!(self.text, "{{\"seq\":{},\"recorded_at\":\"{}\",{told}", entry.seq, self.recorded_at_text);
+        self.text.extend_from_slice(&tail);
+        self.keep(start, entry);
+    }
+
+    pub(super) fn mark(&self) -> usize {
+        self.entries.len()
+    }
+
+    /// Takes back what was added since the mark; nobody may wait for it yet.
+    pub(super) fn back_to(&mut self, mark: usize) {
+        let end = self.lines.get(mark).map_or(self.text.len(), |range| range.start);
+        self.text.truncate(end);
+        self.next_seq -= (self.entries.len() - mark) as u64;
+        self.lines.truncate(mark);
+        self.entries.truncate(mark);
+    }
+
+    /// Adds an entry that is whole but for its place in the log.
+    pub(super) fn push_entry(&mut self, mut entry: Entry) -> serde_json::Result<()> {
+        entry.seq = self.next_seq;
+        entry.recorded_at = self.recorded_at;
+        let start = self.text.len();
+        let written = entry.write(&mut self.text);
+        match written {
+            Ok(()) => self.keep(start, entry),
+            Err(_) => self.text.truncate(start),
+        }
+        written
+    }
+
+    fn keep(&mut self, start: usize, entry: Entry) {
+        self.lines.push(start..self.text.len());
+        self.entries.push(entry);
+        self.next_seq += 1;
+    }
+
+    /// Who asked is answered when the group is written; the last entry is what they asked for, or the one before
+    /// that, when the last stands instead of a struck one.
+    pub(super) fn promise(&mut self, to: oneshot::Sender<Outcome>, instead: bool) {
+        let entry = self.entries.len().saturating_sub(1 + usize::from(instead));
+        self.waiting.push(Waiting { to, entry, instead });
+    }
+
+    pub(super) fn lines(&self) -> Vec<&[u8]> {
+        self.lines.iter().filter_map(|range| self.text.get(range.clone())).collect()
+    }
+
+    /// Everybody is told that their entry is on the disk.
+    pub(super) fn written(&mut self) {
+        for Waiting { to, entry, instead } in self.waiting.drain(..) {
+            let Some(entry) = self.entries.get(entry) else { continue };
+            // Who asked may have gone away; what is written stays written.
+            let _ = to.send(Outcome::Written(Written {
+                id: entry.id,
+                seq: entry.seq,
+                kind: entry.body.kind(),
+                recorded_at: entry.recorded_at,
+                told: entry.told,
+                instead_seq: instead.then_some(entry.seq + 1),
+            }));
+        }
+    }
+
+    /// Everybody is told that nothing came of it.
+    pub(super) fn failed(&mut self, outcome: &Outcome) {
+        for waiting in self.waiting.drain(..) {
+            let _ = waiting.to.send(outcome.clone());
+        }
+    }
+}

@@ -1,0 +1,152 @@
+//! What waits to be written. Whoever brings something while too much waits, waits too.
+
+use std::{
+    collections::VecDeque,
+    sync::{Condvar, Mutex, MutexGuard, PoisonError},
+    time::Duration,
+};
+
+use tokio::sync::{Notify, oneshot};
+
+use super::{Item, Outcome};
+
+/// So many may wait; it bounds memory, and is far more than one take.
+const MOST_WAITING: usize = 2_048;
+
+/// An item, and where its answer goes.
+pub(super) struct Request {
+    pub(super) item: Item,
+    pub(super) to: oneshot::Sender<Outcome>,
+}
+
+impl Request {
+    pub(super) fn answer(self, outcome: Outcome) {
+        // Who asked may have gone away; what was written stays written.
+        let _ = self.to.send(outcome);
+    }
+}
+
+/// What a take found.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Took {
+    Something,
+    /// Nothing came in all that time.
+    Nothing,
+    /// Nothing waits, and nothing will come any more.
+    Closed,
+}
+
+#[derive(Default)]
+pub(super) struct Queue {
+    state: Mutex<State>,
+    work: Condvar,
+    room: Condvar,
+    room_async: Notify,
+}
+
+#[derive(Default)]
+struct State {
+    waiting: VecDeque<Request>,
+    /// The committer sleeps and is to be woken.
+    asleep: bool,
+    closed: bool,
+    waits: Option<String>,
+}
+
+impl Queue {
+    fn lock(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) async fn push(&self, mut request: Request) {
+        loop {
+            // Asked for before looking, so that room made in between is not missed.
+            let room = self.room_async.notified();
+            match self.try_push(self.lock(), request) {
+                Ok(()) => return,
+                Err(again) => request = again,
+            }
+            room.await;
+        }
+    }
+
+    pub(super) fn push_blocking(&self, mut request: Request) {
+        loop {
+            let mut state = self.lock();
+            while state.waiting.len() >= MOST_WAITING && !state.closed {
+                state = self.room.wait(state).unwrap_or_else(PoisonError::into_inner);
+            }
+            match self.try_push(state, request) {
+                Ok(()) => return,
+                Err(again) => request = again,
+            }
+        }
+    }
+
+    /// Gives the request back when there is no room. Once closed the request is dropped, which answers it.
+    fn try_push(&self, mut state: MutexGuard<'_, State>, request: Request) -> Result<(), Request> {
+        if state.closed {
+            return Ok(());
+        }
+        if state.waiting.len() >= MOST_WAITING {
+            return Err(request);
+        }
+        state.waiting.push_back(request);
+        let wake = std::mem::take(&mut state.asleep);
+        drop(state);
+        if wake {
+            self.work.notify_one();
+        }
+        Ok(())
+    }
+
+    /// Moves what waits behind what `into` holds, up to `most` in all. Waits for something only if `into` is empty.
+    pub(super) fn take(&self, into: &mut VecDeque<Request>, most: usize, patience: Duration) -> Took {
+        let mut state = self.lock();
+        while state.waiting.is_empty() && into.is_empty() && !state.closed {
+            state.asleep = true;
+            let (again, late) = self.work.wait_timeout(state, patience).unwrap_or_else(PoisonError::into_inner);
+            state = again;
+            state.asleep = false;
+            if late.timed_out() && state.waiting.is_empty() && !state.closed {
+                return Took::Nothing;
+            }
+        }
+        let was_full = state.waiting.len() >= MOST_WAITING;
+        let count = most.saturating_sub(into.len()).min(state.waiting.len());
+        into.extend(state.waiting.drain(..count));
+        let closed = state.closed;
+        drop(state);
+        if was_full {
+            self.room.notify_all();
+            self.room_async.notify_waiters();
+        }
+        match (into.is_empty(), closed) {
+            (false, _) => Took::Something,
+            (true, true) => Took::Closed,
+            (true, false) => Took::Nothing,
+        }
+    }
+
+    /// Nothing is taken in any more; what waits is still taken out.
+    pub(super) fn close(&self) {
+        self.lock().closed = true;
+        self.work.notify_all();
+        self.room.notify_all();
+        self.room_async.notify_waiters();
+    }
+
+    /// Nobody takes any more: what waits is dropped, which answers it.
+    pub(super) fn abandon(&self) {
+        self.close();
+        self.lock().waiting.clear();
+    }
+
+    pub(super) fn waits(&self) -> Option<String> {
+        self.lock().waits.clone()
+    }
+
+    pub(super) fn say_waits(&self, why: Option<String>) {
+        self.lock().waits = why;
+    }
+}

@@ -1,0 +1,58 @@
+//! The problems that operations can answer, for the document: one set per kind of operation.
+
+use crate::http::problems::PROBLEM_JSON;
+use shared_types::Problem;
+use std::collections::BTreeMap;
+use utoipa::{
+    IntoResponses, ToSchema,
+    openapi::{ContentBuilder, Ref, RefOr, Response, ResponseBuilder},
+};
+
+const SAYS: &[(u16, &str)] = &[
+    (400, "It could not be read (`cannot-read`); `errors` points at what was meant."),
+    (403, "It needs a second person (`needs-second-person`); `gives_back` says why."),
+    (404, "Nobody knows this thing or entry (`not-found`)."),
+    (408, "The body did not arrive within 30 s (`too-slow`)."),
+    (409, "Refused: `on-hold`, `out-life-used-up`, `past-shelf-life`, `not-enough-life-for-job`, `cannot-be-used`, `cannot-say`, \
+           `already-there`, `changed-meanwhile`, `ahead-of-log` or `id-reused`. It left no trace."),
+    (413, "More than 256 KiB (`too-large`)."),
+    (415, "Not application/json (`wrong-media-type`)."),
+    (500, "The server made a mistake while working this out (`went-wrong`)."),
+    (503, "Writing has stopped or waits for a person (`writes-stopped`); send it again later with the same id."),
+    (507, "The disk is full (`no-space`); nothing was written."),
+];
+
+fn problems(statuses: &[u16]) -> BTreeMap<String, RefOr<Response>> {
+    let says = SAYS.iter().filter(|(status, _)| statuses.contains(status));
+    says.map(|(status, says)| (status.to_string(), problem(says).into())).collect()
+}
+
+fn problem(says: &str) -> Response {
+    let content = ContentBuilder::new().schema(Some(Ref::from_schema_name(Problem::name()))).build();
+    ResponseBuilder::new().description(says).content(PROBLEM_JSON, content).build()
+}
+
+macro_rules! sets {
+    ($($(#[$doc:meta])* $name:ident = [$($status:literal),*];)*) => {
+        $(
+            $(#[$doc])*
+            pub(crate) struct $name;
+            impl IntoResponses for $name {
+                fn responses() -> BTreeMap<String, RefOr<Response>> {
+                    problems(&[$($status),*])
+                }
+            }
+        )*
+    };
+}
+
+sets! {
+    /// Of a question about everything.
+    Alive = [400, 500];
+    /// Of a question about something.
+    Asked = [400, 404, 500];
+    /// Of facts: each has its own result beside.
+    Written = [400, 408, 413, 415, 500];
+    /// Of a decision.
+    Refused = [400, 403, 404, 408, 409, 413, 415, 500, 503, 507];
+}

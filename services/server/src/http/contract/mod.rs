@@ -1,0 +1,111 @@
+//! The contract: OpenAPI 3.1, made from the handlers themselves, and the table of what can be asked where.
+
+mod answers;
+mod posted;
+mod stored;
+
+use super::{pages, problems::Answer, things::Plain};
+use actix_web::{App, HttpResponse, http::header, route, web};
+use utoipa::OpenApi;
+use utoipa_actix_web::AppExt;
+
+pub(crate) use answers::{Alive, Asked, Refused, Written};
+pub(crate) use posted::{Decision, PostedFacts};
+pub(crate) use stored::{StoredEntry, StoredLines, kind_schema};
+
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Rimebook",
+        description = "The book of frozen composite material: facts and decisions in, answers out. A fact is posted in the \
+            past tense and never refused for disagreeing with the book; a decision may be refused, with the reason in words. \
+            Every operation that answers GET answers HEAD too. Errors are application/problem+json (RFC 9457), each `type` \
+            opens a page that says cause and cure. Until sign-in exists the server listens to this machine only and every \
+            entry is marked `by_known: claimed`. The material maker's instructions come first, whatever an answer says.",
+        license(name = "Apache-2.0", identifier = "Apache-2.0"),
+    ),
+    servers((url = "/", description = "This server")),
+    tags(
+        (name = "log", description = "Facts and decisions in, the log out"),
+        (name = "life", description = "May it be used, until when, and what runs out"),
+        (name = "things", description = "What the book has about one thing"),
+        (name = "trace", description = "What is made from what"),
+        (name = "health", description = "For whoever looks after the server"),
+    )
+)]
+struct Base;
+
+/// The document, as it is served and committed.
+pub(crate) struct Contract {
+    json: String,
+    table: Vec<(String, Vec<&'static str>)>,
+}
+
+impl Contract {
+    pub(crate) fn new() -> Contract {
+        let (_, mut document) = App::new().into_utoipa_app().openapi(Base::openapi()).configure(super::routes).split_for_parts();
+        let mut table: Vec<(String, Vec<&'static str>)> = pages::TABLE.iter().map(|(path, methods)| ((*path).to_owned(), methods.to_vec())).collect();
+        for (path, item) in &mut document.paths.paths {
+            // HEAD answers like GET; two operations with one id would be no contract.
+            item.head = None;
+            let methods = [(item.get.is_some(), "GET"), (item.get.is_some(), "HEAD"), (item.post.is_some(), "POST")];
+            table.push((path.clone(), methods.into_iter().filter(|(there, _)| *there).map(|(_, method)| method).collect()));
+        }
+        Contract { json: written(&document), table }
+    }
+
+    /// What can be done at an address, as for `Allow`.
+    pub(crate) fn methods_of(&self, path: &str) -> Vec<&'static str> {
+        let mut methods: Vec<_> = self.table.iter().filter(|(template, _)| fits(template, path)).flat_map(|(_, methods)| methods).copied().collect();
+        methods.sort_unstable();
+        methods.dedup();
+        methods
+    }
+}
+
+fn written(document: &utoipa::openapi::OpenApi) -> String {
+    document.to_pretty_json().unwrap_or_default() + "\n"
+}
+
+fn fits(template: &str, path: &str) -> bool {
+    let (mut template, mut path) = (template.split('/'), path.split('/'));
+    loop {
+        match (template.next(), path.next()) {
+            (None, None) => return true,
+            (Some(expected), Some(found)) if expected == found || expected.starts_with('{') && !found.is_empty() => {}
+            (_, _) => return false,
+        }
+    }
+}
+
+/// The OpenAPI document of this version, pretty-printed, as `openapi/openapi.json` has it.
+pub fn openapi_json() -> String {
+    Contract::new().json
+}
+
+/// This document.
+///
+/// OpenAPI 3.1, made from the handlers of this very server.
+#[utoipa::path(operation_id = "get_openapi", tag = "health", responses(
+    (status = 200, description = "An OpenAPI 3.1 document.", body = Object, content_type = "application/json"), Alive,
+))]
+#[route("/openapi.json", method = "GET", method = "HEAD")]
+pub(crate) async fn get_openapi(contract: web::Data<Contract>, _: Plain) -> Answer {
+    Ok(HttpResponse::Ok().insert_header((header::CONTENT_TYPE, "application/json")).body(contract.json.clone()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Contract;
+
+    #[test]
+    fn every_address_knows_its_methods() {
+        let contract = Contract::new();
+        assert_eq!(contract.methods_of("/api/v1/entries"), ["GET", "HEAD", "POST"]);
+        assert_eq!(contract.methods_of("/api/v1/decisions"), ["POST"]);
+        assert_eq!(contract.methods_of("/api/v1/things/batch/PM-101/B-123"), ["GET", "HEAD"]);
+        assert_eq!(contract.methods_of("/boat/118"), ["GET", "HEAD"]);
+        assert!(contract.methods_of("/api/v1/entries/").is_empty());
+        assert!(contract.methods_of("/api/v1").is_empty());
+    }
+}

@@ -1,0 +1,83 @@
+//! Decisions: asked for in the imperative, taken or refused.
+
+use super::{
+    ask::mismatches,
+    contract::{Decision, Refused},
+    problems::{Answer, Fault},
+    read::json_text,
+    refusals::{Stored, stored},
+    things::Plain,
+};
+use crate::{intake, yard::Yard};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use shared_types::{Body, Decided, Entry, FieldProblem, Stamp};
+
+/// Decide something the book can protect.
+///
+/// It is refused, with the reason in plain words, when a limit has run out, a hold stands, a second person is missing, or
+/// something changed after the answer it is based on (`based_on` = that answer's `as_of_seq`). A refusal leaves no trace.
+/// The same `id` and content is decided once: asked again it is answered with 200.
+#[utoipa::path(operation_id = "post_decision", tag = "log",
+    request_body(content = Decision, content_type = "application/json", description = "One decision, at most 256 KiB.", examples(
+        ("issue" = (summary = "Issue a kit to a job", value = json!({"id": "0197a1c3-0000-7000-8000-000000000001", "decide": "issue",
+            "thing": "kit/K-5", "by": "B-17", "based_on": 48211, "body": {"job": "J-118"}}))),
+        ("hold" = (summary = "Hold a batch", value = json!({"id": "0197a1c3-0000-7000-8000-000000000002", "decide": "place_hold",
+            "thing": "batch/PM-101/B-123", "by": "Q-03", "based_on": 48211, "body": {"why": "no certificate yet"}}))),
+        ("revise a material" = (summary = "State a material's limits", value = json!({"id": "0197a1c3-0000-7000-8000-000000000003",
+            "decide": "revise_material", "thing": "material/PM-101", "by": "Q-03", "second": {"by": "Q-01"}, "based_on": 0, "body": {
+            "revision": "3", "name": "carbon prepreg, unidirectional", "form": "prepreg", "storage_limit_millideg_c": -18000,
+            "valid_up_to_millideg_c": 30000, "shelf_life": {"months": 12}, "out_life_s": 864000, "tack_life_s": 576000,
+            "lay_to_cure": {"limit_s": 259200}, "refreezes": {"allowed": 5}, "rate": {"model": "door_to_door"}}}))),
+        ("strike" = (summary = "Strike a wrong scan", value = json!({"id": "0197a1c3-0000-7000-8000-000000000004", "decide": "strike",
+            "thing": "roll/R-24", "by": "B-17", "second": {"by": "B-05"}, "based_on": 48211, "body": {
+            "entry": "0197a1c2-0000-7000-8000-000000000001", "why": "it was R-42"}})))
+    )),
+    responses(
+        (status = 201, description = "Decided and durable.", body = Decided),
+        (status = 200, description = "The same was decided before.", body = Decided),
+        Refused,
+    ),
+)]
+#[route("/decisions", method = "POST")]
+pub(crate) async fn post_decision(request: HttpRequest, yard: web::Data<Yard>, _: Plain, body: web::Payload) -> Answer {
+    let text = json_text(&request, body).await?;
+    let decision = intake::decision(&text).map_err(|problem| {
+        let fault = Fault::cannot_read(problem.detail());
+        problem.errors.iter().fold(fault, |fault, FieldProblem { pointer, detail }| fault.field(pointer, detail))
+    })?;
+    let (status, mut decided) = match stored(yard.committer.submit(decision).await)? {
+        Stored::Now(written) => {
+            let decided = Decided {
+                id: written.id,
+                seq: written.seq,
+                kind: written.kind.to_owned(),
+                recorded_at: Stamp::utc(written.recorded_at),
+                instead_seq: written.instead_seq,
+                mismatches: Vec::new(),
+            };
+            (StatusCode::CREATED, decided)
+        }
+        Stored::Before(entry) => (StatusCode::OK, decided_before(&yard, &entry)),
+    };
+    decided.mismatches = mismatches(&yard, decided.seq);
+    let body = serde_json::to_vec(&decided).map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
+    Ok(HttpResponse::build(status)
+        .insert_header((header::CONTENT_TYPE, "application/json"))
+        .insert_header((header::LOCATION, format!("/api/v1/entries/{}", decided.seq)))
+        .body(body))
+}
+
+fn decided_before(yard: &Yard, entry: &Entry) -> Decided {
+    let instead = match &entry.body {
+        Body::EntryStruck(strike) => strike.instead,
+        _ => None,
+    };
+    Decided {
+        id: entry.id,
+        seq: entry.seq,
+        kind: entry.body.kind().to_owned(),
+        recorded_at: Stamp::utc(entry.recorded_at),
+        instead_seq: instead.and_then(|id| yard.read().seq_of(&id)),
+        mismatches: Vec::new(),
+    }
+}

@@ -1,0 +1,184 @@
+//! Facts in, and the log out: stored lines byte for byte.
+
+use super::{
+    ask::{Paging, beside, mismatches},
+    contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
+    problems::{Answer, Fault},
+    read::json_text,
+    refusals::{Stored, stored},
+    say,
+    things::Plain,
+};
+use crate::{committer::Item, intake, yard::Yard};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use serde::Deserialize;
+use serde_json::value::RawValue;
+use shared_types::{BatchResult, FieldProblem, ItemResult};
+use utoipa::IntoParams;
+use uuid::Uuid;
+
+/// As many facts as one request takes.
+const MOST: usize = 100;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Posted<'a> {
+    #[serde(borrow)]
+    entries: Vec<&'a RawValue>,
+}
+
+/// Facts happened: write them down.
+///
+/// 1 to 100 facts, in the past tense. A fact is never refused for disagreeing with the book: what does not fit comes back
+/// as `mismatches`. Each has its own result, in order, and a bad one never blocks the next. The `id` is chosen by the
+/// client and makes it safe to send again: the same id and content is written once and answered with 200.
+#[utoipa::path(operation_id = "post_entries", tag = "log",
+    request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
+        ("taken out" = (summary = "A roll was taken out", value = json!({"entries": [
+            {"id": "0197a1c2-0000-7000-8000-000000000001", "kind": "roll_taken_out", "thing": "roll/R-42",
+             "occurred_at": "2026-05-06T06:02:11.000+02:00", "by": "B-17", "body": {"from": "F1", "to": "CUT"}}]}))),
+        ("received and put away" = (summary = "A roll was received with its card and put away", value = json!({"entries": [
+            {"id": "0197a1c2-0000-7000-8000-000000000002", "kind": "roll_received", "thing": "roll/R-61",
+             "occurred_at": "2026-05-06T09:00:00.000+02:00", "by": "B-02", "body": {"material": "PM-101", "revision": "3", "batch": "B-123",
+             "length_mm": 50000, "opening": {"out_time_s": 0, "refreezes": 0, "as_of": "2026-05-04T08:00:00.000+02:00", "source": "certificate"}}},
+            {"id": "0197a1c2-0000-7000-8000-000000000003", "kind": "roll_put_away", "thing": "roll/R-61",
+             "occurred_at": "2026-05-06T09:12:00.000+02:00", "by": "B-02", "body": {"into": "F1"}}]}))),
+        ("cut and laid" = (summary = "A nest was cut into a kit, and its plies laid", value = json!({"entries": [
+            {"id": "0197a1c2-0000-7000-8000-000000000004", "kind": "nest_cut", "thing": "nest/N-7",
+             "occurred_at": "2026-05-06T10:30:00.000+02:00", "by": "B-17", "body": {"kits": [{"kit": "K-5", "job": "J-118",
+             "items": [{"roll": "R-42", "length_mm": 12000, "plies": 8}]}], "waste": [{"roll": "R-42", "length_mm": 300}]}},
+            {"id": "0197a1c2-0000-7000-8000-000000000005", "kind": "plies_laid", "thing": "part/P-3",
+             "occurred_at": "2026-05-06T14:10:00.000+02:00", "by": "B-21", "body": {"stage": "skin", "from": "kit/K-5",
+             "from_at": "2026-05-06T12:40:00.000+02:00"}}]})))
+    )),
+    responses((status = 207, description = "One result per fact, in order.", body = BatchResult), WrittenProblems),
+)]
+#[route("/entries", method = "POST")]
+pub(crate) async fn post_entries(request: HttpRequest, yard: web::Data<Yard>, _: Plain, body: web::Payload) -> Answer {
+    let text = json_text(&request, body).await?;
+    let posted: Posted<'_> = serde_json::from_str(&text).map_err(|error| {
+        let what = say::plain(&error.to_string());
+        Fault::cannot_read(format!("The body is not {{\"entries\": [fact, ..]}}: {what}.")).field("", what)
+    })?;
+    if !(1..=MOST).contains(&posted.entries.len()) {
+        let detail = format!("A request takes 1 to {MOST} facts, not {}. Nothing was written.", posted.entries.len());
+        return Err(Fault::cannot_read(detail).field("/entries", format!("1 to {MOST} facts")));
+    }
+    let mut items = Vec::new();
+    let mut read = Vec::new();
+    for (place, raw) in posted.entries.iter().enumerate() {
+        match intake::fact(raw.get()) {
+            Ok(fact) => {
+                read.push(Ok(fact.entry.id));
+                items.push(Item::from(fact));
+            }
+            Err(problem) => read.push(Err(unread(place, &problem))),
+        }
+    }
+    let mut outcomes = yard.committer.submit_all(items).await.into_iter();
+    let results = read.into_iter().map(|one| match one {
+        Err(result) => result,
+        Ok(id) => match outcomes.next() {
+            Some(outcome) => result_of(&yard, id, stored(outcome)),
+            None => result_of(&yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id."))),
+        },
+    });
+    let body = serde_json::to_vec(&BatchResult { results: results.collect() });
+    let body = body.map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
+    Ok(HttpResponse::MultiStatus().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+}
+
+fn unread(place: usize, problem: &intake::ItemProblem) -> ItemResult {
+    let mut fault = Fault::cannot_read(problem.detail());
+    for FieldProblem { pointer, detail } in &problem.errors {
+        fault = fault.field(format!("/entries/{place}{pointer}"), detail);
+    }
+    failed(problem.id, fault)
+}
+
+fn failed(id: Option<Uuid>, fault: Fault) -> ItemResult {
+    let status = fault.status().as_u16();
+    ItemResult { id, status, seq: None, told: false, mismatches: Vec::new(), problem: Some(fault.into_problem()) }
+}
+
+fn result_of(yard: &Yard, id: Uuid, stored: Result<Stored, Fault>) -> ItemResult {
+    let (status, seq, told) = match stored {
+        Err(fault) => return failed(Some(id), fault),
+        Ok(Stored::Now(written)) => (StatusCode::CREATED, written.seq, written.told),
+        Ok(Stored::Before(entry)) => (StatusCode::OK, entry.seq, entry.told),
+    };
+    ItemResult { id: Some(id), status: status.as_u16(), seq: Some(seq), told, mismatches: mismatches(yard, seq), problem: None }
+}
+
+/// The log.
+///
+/// Stored lines byte for byte, in the order in which they were written, at most 200 and about 1 MiB at a time. `next` is
+/// the address of the next page; without it this is the end for now, and `after` the last `seq` asks for what came since.
+#[utoipa::path(operation_id = "list_entries", tag = "log", params(Paging), responses(
+    (status = 200, description = "Stored lines, and where to go on.", body = StoredLines), Alive,
+))]
+#[route("/entries", method = "GET", method = "HEAD")]
+pub(crate) async fn list_entries(yard: web::Data<Yard>, query: web::Query<Paging>) -> Answer {
+    let count = query.count()?;
+    let after = query.after.unwrap_or(0);
+    let reader = yard.reader.clone();
+    let (lines, last) = beside(move || {
+        let last = reader.last_seq();
+        let lines = match after < last {
+            true => reader.lines(after.saturating_add(1), count),
+            false => Ok(Vec::new()),
+        };
+        Ok((lines.map_err(|error| Fault::went_wrong(format!("The log could not be read from the disk: {error}.")))?, last))
+    })
+    .await?;
+    let reached = after.saturating_add(lines.len() as u64);
+    let next = (!lines.is_empty() && reached < last).then(|| format!("/api/v1/entries?after={reached}&limit={count}"));
+    Ok(page_of_lines(&lines, next))
+}
+
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Path)]
+pub(crate) struct SeqPath {
+    /// The entry's number in the log, from 1.
+    #[param(minimum = 1, example = 48211)]
+    seq: u64,
+}
+
+/// One entry.
+///
+/// The stored line, byte for byte: what its leaf in the tree is the hash of.
+#[utoipa::path(operation_id = "get_entry", tag = "log", params(SeqPath), responses(
+    (status = 200, description = "The line.", body = StoredEntry), Asked,
+))]
+#[route("/entries/{seq}", method = "GET", method = "HEAD")]
+pub(crate) async fn get_entry(yard: web::Data<Yard>, path: web::Path<SeqPath>, _: Plain) -> Answer {
+    let (reader, seq) = (yard.reader.clone(), path.seq);
+    let line = beside(move || {
+        let last = reader.last_seq();
+        if !(1..=last).contains(&seq) {
+            return Err(Fault::not_found(format!("There is no entry {seq}; the log ends at entry {last}.")).with("last_seq", last));
+        }
+        reader.line(seq).map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))
+    });
+    Ok(HttpResponse::Ok().insert_header((header::CONTENT_TYPE, "application/json")).body(line.await?))
+}
+
+/// `{"items": [..], "next": ".."}` around lines that stay as they are stored.
+pub(crate) fn page_of_lines(lines: &[Vec<u8>], next: Option<String>) -> HttpResponse {
+    let mut body = b"{\"items\":[".to_vec();
+    for (place, line) in lines.iter().enumerate() {
+        if place > 0 {
+            body.push(b',');
+        }
+        body.extend_from_slice(line);
+    }
+    body.push(b']');
+    let mut answer = HttpResponse::Ok();
+    answer.insert_header((header::CONTENT_TYPE, "application/json"));
+    if let Some(next) = next {
+        body.extend_from_slice(format!(",\"next\":\"{next}\"").as_bytes());
+        answer.insert_header((header::LINK, format!("<{next}>; rel=\"next\"")));
+    }
+    body.push(b'}');
+    answer.body(body)
+}

@@ -1,0 +1,45 @@
+//! Is the server alive, and does it take entries?
+
+use super::{
+    ask::{NoParameters, json},
+    contract::Alive,
+    problems::{Answer, Fault, Kind},
+};
+use crate::yard::Yard;
+use actix_web::{http::StatusCode, route, web};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+#[derive(Serialize, ToSchema)]
+pub(crate) struct Health {
+    /// Always `ok`.
+    #[schema(example = "ok")]
+    status: &'static str,
+    /// The number of the log's last entry.
+    last_seq: u64,
+}
+
+/// Is the server alive?
+///
+/// It answers whether or not entries are taken.
+#[utoipa::path(operation_id = "is_alive", tag = "health", responses((status = 200, description = "It is alive.", body = Health), Alive))]
+#[route("/healthz", method = "GET", method = "HEAD")]
+pub(crate) async fn healthz(yard: web::Data<Yard>, _: web::Query<NoParameters>) -> Answer {
+    json(&Health { status: "ok", last_seq: yard.reader.last_seq() })
+}
+
+/// Does the server take entries?
+///
+/// While writing has stopped or waits for a person, this is a problem that says why; questions are answered all the same.
+#[utoipa::path(operation_id = "is_ready", tag = "health", responses(
+    (status = 200, description = "It takes entries.", body = Health),
+    (status = 503, description = "It takes no entries now; `detail` says why.", body = shared_types::Problem, content_type = "application/problem+json"),
+    Alive,
+))]
+#[route("/readyz", method = "GET", method = "HEAD")]
+pub(crate) async fn readyz(yard: web::Data<Yard>, _: web::Query<NoParameters>) -> Answer {
+    match yard.committer.waits() {
+        None => json(&Health { status: "ok", last_seq: yard.reader.last_seq() }),
+        Some(why) => Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::WritesStopped, why)),
+    }
+}

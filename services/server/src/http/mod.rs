@@ -1,0 +1,92 @@
+//! HTTP: a handler parses, calls the rules or the committer, and answers. Every 4xx and 5xx is a problem in words.
+
+mod ask;
+mod contract;
+mod decisions;
+mod entries;
+mod fallback;
+mod health;
+mod lists;
+mod pages;
+mod problems;
+mod read;
+mod refusals;
+mod say;
+mod things;
+
+use crate::yard::Yard;
+use actix_web::{App, HttpServer, rt::time::sleep, web};
+use contract::Contract;
+use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
+use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
+
+pub use contract::openapi_json;
+
+/// Serves the yard on this listener until `stop` is ready, then lets open requests end and closes the yard.
+/// Runs within an actix system: `actix_web::rt::System::new().block_on(serve(..))`.
+pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output = ()> + 'static) -> io::Result<()> {
+    let yard = Arc::new(yard);
+    let shared = web::Data::from(Arc::clone(&yard));
+    let contract = web::Data::new(Contract::new());
+    let server = HttpServer::new(move || {
+        App::new()
+            .app_data(shared.clone())
+            .app_data(contract.clone())
+            .app_data(web::PathConfig::default().error_handler(problems::bad_path))
+            .app_data(web::QueryConfig::default().error_handler(problems::bad_query))
+            .app_data(web::FormConfig::default().limit(16 * 1024).error_handler(problems::bad_form))
+            .into_utoipa_app()
+            .configure(routes)
+            .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
+            .into_app()
+    })
+    .workers(2)
+    .client_request_timeout(Duration::from_secs(10))
+    .keep_alive(Duration::from_secs(75))
+    .shutdown_timeout(10)
+    .disable_signals()
+    .listen(listener)?
+    .run();
+    let handle = server.handle();
+    actix_web::rt::spawn(async move {
+        stop.await;
+        handle.stop(true).await;
+    });
+    server.await?;
+    // The workers' threads end a moment after the server; the last of them must not be the one that closes the log.
+    for _ in 0..1_000 {
+        if Arc::strong_count(&yard) == 1 {
+            break;
+        }
+        sleep(Duration::from_millis(5)).await;
+    }
+    if let Some(yard) = Arc::into_inner(yard) {
+        yard.close();
+    }
+    Ok(())
+}
+
+/// The operations of the API. Whoever adds one here adds it to the document too: without `#[utoipa::path]` it does
+/// not compile.
+fn routes(config: &mut ServiceConfig<'_>) {
+    config.service(
+        scope("/api/v1")
+            .service(things::may_use)
+            .service(entries::post_entries)
+            .service(decisions::post_decision)
+            .service(entries::list_entries)
+            .service(entries::get_entry)
+            .service(lists::scan)
+            .service(things::out_time_card)
+            .service(things::trace)
+            .service(things::list_thing_entries)
+            .service(things::get_thing)
+            .service(things::trace_batch)
+            .service(things::list_batch_entries)
+            .service(things::get_batch)
+            .service(lists::runs_out)
+            .service(lists::mismatches)
+            .service(contract::get_openapi),
+    );
+    config.service(health::healthz).service(health::readyz);
+}

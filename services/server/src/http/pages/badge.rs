@@ -1,0 +1,77 @@
+//! Who it is: a badge scanned once, remembered in a same-site cookie for a shift. Until sign-in exists it is claimed.
+
+use super::{answer, assets::Assets, in_a_query, own_form, page, see};
+use crate::http::problems::Fault;
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
+use askama::Template;
+use serde::Deserialize;
+use shared_types::Code;
+
+/// A shift and its overtime, in seconds.
+const REMEMBERED_S: u32 = 12 * 60 * 60;
+
+#[derive(Template)]
+#[template(path = "badge.html")]
+struct BadgePage {
+    assets: Assets,
+    badge: Option<String>,
+    problem: Option<String>,
+    then: String,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct BadgeForm {
+    #[serde(default)]
+    code: String,
+    /// The thing to go back to.
+    #[serde(default)]
+    then: String,
+}
+
+#[route("/badge", method = "GET", method = "HEAD")]
+pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm>) -> HttpResponse {
+    let form = query.into_inner();
+    let asked = BadgePage { assets: Assets::new(), badge: remembered(&request).map(|code| code.to_string()), problem: None, then: form.then };
+    answer(&request, page(StatusCode::OK, &asked))
+}
+
+#[post("/badge")]
+pub(crate) async fn post_badge(request: HttpRequest, form: web::Form<BadgeForm>) -> HttpResponse {
+    let BadgeForm { code, then } = form.into_inner();
+    answer(&request, sign_on(&request, &code, then))
+}
+
+fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpResponse, Fault> {
+    own_form(request)?;
+    match Code::new(code) {
+        Ok(badge) => {
+            let mut back = see(&match then.is_empty() {
+                true => "/".to_owned(),
+                false => format!("/?thing={}", in_a_query(&then)),
+            });
+            back.headers_mut().insert(header::SET_COOKIE, cookie(&badge)?);
+            Ok(back)
+        }
+        Err(_) => {
+            let problem = "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.";
+            let asked = BadgePage { assets: Assets::new(), badge: None, problem: Some(problem.to_owned()), then };
+            page(StatusCode::OK, &asked)
+        }
+    }
+}
+
+/// The code in hexadecimal, because a cookie takes few characters.
+pub(super) fn cookie(badge: &Code) -> Result<header::HeaderValue, Fault> {
+    let hex: String = badge.as_str().bytes().map(|byte| format!("{byte:02x}")).collect();
+    let cookie = format!("badge={hex}; Path=/; Max-Age={REMEMBERED_S}; HttpOnly; SameSite=Strict");
+    header::HeaderValue::from_str(&cookie).map_err(|_| Fault::went_wrong("The badge could not be remembered."))
+}
+
+/// The badge that was scanned, if any.
+pub(super) fn remembered(request: &HttpRequest) -> Option<Code> {
+    let all = request.headers().get(header::COOKIE)?.to_str().ok()?;
+    let hex = all.split(';').find_map(|one| one.trim().strip_prefix("badge="))?;
+    let digit = |at: usize| hex.get(at..at + 2).and_then(|pair| u8::from_str_radix(pair, 16).ok());
+    let bytes: Option<Vec<u8>> = (0..hex.len()).step_by(2).map(digit).collect();
+    Code::new(&String::from_utf8(bytes?).ok()?).ok()
+}

@@ -1,0 +1,105 @@
+//! The pages: one scan screen, a boat's trace, and a page per problem. Rendered here, usable without JavaScript.
+
+mod assets;
+mod badge;
+mod boat;
+mod moves;
+mod notice;
+mod scan;
+mod screen;
+mod sheet;
+
+use super::problems::Fault;
+use actix_web::{
+    HttpRequest, HttpResponse, ResponseError,
+    http::{StatusCode, header},
+    web,
+};
+use askama::Template;
+
+pub(crate) use notice::or_problem;
+
+/// What the pages answer, for the fallback's `Allow`.
+pub(crate) const TABLE: &[(&str, &[&str])] = &[
+    ("/", &["GET", "HEAD"]),
+    ("/moves", &["POST"]),
+    ("/badge", &["GET", "HEAD", "POST"]),
+    ("/boat/{code}", &["GET", "HEAD"]),
+    ("/problems", &["GET", "HEAD"]),
+    ("/problems/{name}", &["GET", "HEAD"]),
+    ("/static/{name}", &["GET", "HEAD"]),
+];
+
+pub(crate) fn routes(config: &mut web::ServiceConfig) {
+    config
+        .service(scan::scan_page)
+        .service(moves::post_move)
+        .service(badge::badge_page)
+        .service(badge::post_badge)
+        .service(boat::boat_page)
+        .service(notice::problems_page)
+        .service(notice::problem_page)
+        .service(assets::asset);
+}
+
+/// No inline anything, nothing from elsewhere; `data:` for the empty icon alone.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
+    form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+fn page(status: StatusCode, template: &impl Template) -> Result<HttpResponse, Fault> {
+    let html = template.render().map_err(|_| Fault::went_wrong("The page could not be written down."))?;
+    Ok(HttpResponse::build(status)
+        .insert_header((header::CONTENT_TYPE, "text/html; charset=utf-8"))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .insert_header((header::REFERRER_POLICY, "same-origin"))
+        .body(html))
+}
+
+/// A page for a person, or the problem for a program.
+fn answer(request: &HttpRequest, page: Result<HttpResponse, Fault>) -> HttpResponse {
+    page.unwrap_or_else(|fault| or_problem(request, fault))
+}
+
+fn wants_html(request: &HttpRequest) -> bool {
+    let accept = request.headers().get(header::ACCEPT).and_then(|value| value.to_str().ok());
+    accept.is_some_and(|accept| accept.contains("text/html"))
+}
+
+fn see(address: &str) -> HttpResponse {
+    HttpResponse::SeeOther().insert_header((header::LOCATION, address)).insert_header((header::CACHE_CONTROL, "no-store")).finish()
+}
+
+/// Text within a query.
+fn in_a_query(text: &str) -> String {
+    let mut query = String::new();
+    for byte in text.bytes() {
+        match byte {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => query.push(char::from(byte)),
+            _ => query.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    query
+}
+
+/// A form of this very site; another site's page may not write here.
+fn own_form(request: &HttpRequest) -> Result<(), Fault> {
+    let text = |name: &str| request.headers().get(name).and_then(|value| value.to_str().ok());
+    let elsewhere = text("sec-fetch-site").is_some_and(|site| !matches!(site, "same-origin" | "none"));
+    // A page that hides where it is from says `null`, which is no host either.
+    let foreign = text("origin").is_some_and(|origin| origin.split_once("://").map(|(_, host)| host) != text("host"));
+    match elsewhere || foreign {
+        true => Err(Fault::new(
+            StatusCode::FORBIDDEN,
+            super::problems::Kind::NotAllowed,
+            "The form came from a page of another site, so nothing was written. Open the scan page of this server and scan again.",
+        )),
+        false => Ok(()),
+    }
+}
+
+/// What a program gets for a problem.
+fn problem(fault: &Fault) -> HttpResponse {
+    fault.error_response()
+}

@@ -1,0 +1,182 @@
+//! The scan screen: scan a code, read the answer from a metre, take out, put away.
+
+use super::{answer, assets::Assets, badge, page, screen, screen::Screen};
+use crate::http::{ask, problems::Fault};
+use crate::yard::Yard;
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use askama::Template;
+use domain::When;
+use serde::Deserialize;
+use shared_types::{Code, Entry, Kind, ThingName};
+
+#[derive(Deserialize, Default)]
+pub(crate) struct ScanQuery {
+    /// What was scanned or typed.
+    #[serde(default)]
+    code: String,
+    /// The thing that was scanned before: a job scanned next asks about that thing for the job.
+    #[serde(default)]
+    last: String,
+    /// One of several things that a label may mean.
+    #[serde(default)]
+    thing: String,
+    #[serde(default)]
+    job: String,
+    /// The entry that was written just now.
+    #[serde(default)]
+    done: Option<u64>,
+    /// All places, because more than two are declared.
+    #[serde(default)]
+    places: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "scan.html")]
+struct ScanPage {
+    assets: Assets,
+    badge: Option<String>,
+    shows: Shows,
+}
+
+enum Shows {
+    /// Nothing was scanned yet, or a badge.
+    Ready { hello: Option<String> },
+    /// One sentence about what was scanned.
+    Sentence(String),
+    /// The label may mean several things.
+    Choice { code: String, things: Vec<Choice> },
+    Thing(Box<Screen>),
+    Places { screen: Box<Screen>, form: screen::Form, places: Vec<screen::Button> },
+}
+
+struct Choice {
+    address: String,
+    label: String,
+}
+
+impl ScanPage {
+    fn title(&self) -> String {
+        match &self.shows {
+            Shows::Ready { .. } => "Scan".to_owned(),
+            Shows::Sentence(sentence) => sentence.clone(),
+            Shows::Choice { code, .. } => format!("Which {code}?"),
+            Shows::Thing(screen) | Shows::Places { screen, .. } => match screen.big.first() {
+                Some(big) => format!("{}: {big}", screen.name),
+                None => screen.name.clone(),
+            },
+        }
+    }
+
+    fn last(&self) -> &str {
+        match &self.shows {
+            Shows::Thing(screen) | Shows::Places { screen, .. } => &screen.thing,
+            Shows::Ready { .. } | Shows::Sentence(_) | Shows::Choice { .. } => "",
+        }
+    }
+}
+
+#[route("/", method = "GET", method = "HEAD")]
+pub(crate) async fn scan_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<ScanQuery>) -> HttpResponse {
+    let query = query.into_inner();
+    let done = match query.done {
+        Some(seq) => written(&yard, seq).await,
+        None => Ok(None),
+    };
+    let shown = done.and_then(|done| shows(&request, &yard, &query, done.as_ref()));
+    answer(&request, shown.and_then(|(shows, badge)| render(&request, shows, badge)))
+}
+
+fn render(request: &HttpRequest, shows: Shows, signed_on: Option<Code>) -> Result<HttpResponse, Fault> {
+    let badge = signed_on.clone().or_else(|| badge::remembered(request)).map(|code| code.to_string());
+    let mut answer = page(StatusCode::OK, &ScanPage { assets: Assets::new(), badge, shows })?;
+    if let Some(badge) = &signed_on {
+        answer.headers_mut().insert(header::SET_COOKIE, badge::cookie(badge)?);
+    }
+    Ok(answer)
+}
+
+async fn written(yard: &web::Data<Yard>, seq: u64) -> Result<Option<Entry>, Fault> {
+    let reader = yard.reader.clone();
+    ask::beside(move || {
+        let line = (1..=reader.last_seq()).contains(&seq).then(|| reader.line(seq)).transpose();
+        let line = line.map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))?;
+        Ok(line.and_then(|line| Entry::read(&line).ok()))
+    })
+    .await
+}
+
+/// What the page shows, and the badge if one was scanned.
+fn shows(request: &HttpRequest, yard: &Yard, query: &ScanQuery, done: Option<&Entry>) -> Result<(Shows, Option<Code>), Fault> {
+    if let Ok(thing) = query.thing.parse::<ThingName>() {
+        let job = Code::new(&query.job).ok();
+        return Ok((one(yard, &thing, job, done, query.places.is_some())?, None));
+    }
+    let scanned = without_symbology(&query.code);
+    if scanned.is_empty() {
+        return Ok((Shows::Ready { hello: None }, None));
+    }
+    let Ok(code) = Code::new(scanned) else {
+        let sentence = "That is no code of a label: it has 1 to 40 printable characters and no slash. Scan it again.";
+        return Ok((Shows::Sentence(sentence.to_owned()), None));
+    };
+    let things = ask::ask(yard, |book| Ok(domain::scan(book, &code).things))?;
+    let last = query.last.parse::<ThingName>().ok().filter(|last| matches!(last.kind(), Kind::Roll | Kind::Kit));
+    match (things.as_slice(), last) {
+        ([], _) if badge::remembered(request).as_ref() == Some(&code) => Ok((hello(&code), None)),
+        ([], _) => Ok((Shows::Sentence(format!("Nobody has received {code}.")), None)),
+        ([badge], _) if badge.kind() == Kind::Badge => Ok((hello(&code), Some(code))),
+        ([job], Some(last)) if job.kind() == Kind::Job => Ok((one(yard, &last, Some(code), None, false)?, None)),
+        ([thing], _) => Ok((one(yard, thing, None, None, false)?, None)),
+        (several, _) => {
+            let choice = |thing: &ThingName| Choice {
+                address: format!("/?thing={}", super::in_a_query(&thing.to_string())),
+                label: format!("{} {}", thing.kind(), thing.code()),
+            };
+            Ok((Shows::Choice { code: code.to_string(), things: several.iter().map(choice).collect() }, None))
+        }
+    }
+}
+
+fn hello(badge: &Code) -> Shows {
+    Shows::Ready { hello: Some(format!("{badge}: now scan a roll or a kit.")) }
+}
+
+fn one(yard: &Yard, thing: &ThingName, job: Option<Code>, done: Option<&Entry>, places: bool) -> Result<Shows, Fault> {
+    let done = done.filter(|entry| entry.thing == *thing);
+    let mismatches = done.map_or_else(Vec::new, |entry| ask::mismatches(yard, entry.seq));
+    let when = When::now(yard.now());
+    let id = yard.clock.new_id();
+    let look = screen::Look { thing, job, done, mismatches: &mismatches, when, id };
+    let (mut screen, all) = ask::ask(yard, |book| {
+        let all = if places { screen::frozen_places(book, thing, when) } else { Vec::new() };
+        Ok((screen::screen(book, &look)?, all))
+    })?;
+    Ok(match screen.moves.take() {
+        Some(moves) if places => {
+            let places = all.iter().map(screen::put_away).collect();
+            Shows::Places { screen: Box::new(screen), form: moves.form, places }
+        }
+        moves => Shows::Thing(Box::new(Screen { moves, ..screen })),
+    })
+}
+
+/// Scanners may say first which kind of symbol it was: `]C1`, `]d2`, `]Q1`.
+fn without_symbology(code: &str) -> &str {
+    let code = code.trim();
+    match code.as_bytes() {
+        [b']', kind, digit, ..] if kind.is_ascii_alphabetic() && digit.is_ascii_digit() => code.get(3..).unwrap_or(code),
+        _ => code,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_symbology;
+
+    #[test]
+    fn the_kind_of_symbol_is_no_part_of_the_code() {
+        assert_eq!(without_symbology("]C1R-42"), "R-42");
+        assert_eq!(without_symbology(" R-42 "), "R-42");
+        assert_eq!(without_symbology("]Cx"), "]Cx");
+    }
+}

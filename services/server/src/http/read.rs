@@ -1,0 +1,108 @@
+//! Reading a request's body: its size, time, media type, text and depth, before anything is parsed.
+
+use super::problems::{Fault, Kind};
+use actix_web::{
+    HttpMessage, HttpRequest,
+    body::{BodyStream, MessageBody},
+    http::StatusCode,
+    rt::time::timeout,
+    web::{Bytes, Payload},
+};
+use std::{future::poll_fn, pin::Pin, time::Duration};
+
+/// The longest body, in bytes.
+pub(crate) const LONGEST_BODY: usize = 256 * 1024;
+/// The deepest nesting of a body.
+const DEEPEST: usize = 32;
+/// How much of a body that is too long is still read, so that its sender gets to see the answer.
+const DRAINED: usize = 32 * 1024 * 1024;
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// The body as JSON text: UTF-8, at most 256 KiB, at most 32 levels deep.
+pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<String, Fault> {
+    let mut text = Vec::new();
+    // The body is read in any case: an answer in the middle of it would not be seen.
+    let whole = timeout(PATIENCE, gather(body, &mut text)).await;
+    let unsupported = |detail: &str| Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail);
+    if !is_json(request) {
+        return Err(unsupported("Send JSON, with the header Content-Type: application/json."));
+    }
+    if request.headers().contains_key("content-encoding") {
+        return Err(unsupported("Send the JSON as it is, without a Content-Encoding."));
+    }
+    match whole {
+        Ok(Ok(true)) => {}
+        Ok(Ok(false)) => {
+            let detail = "A request takes at most 256 KiB. Nothing was written; send less at a time.";
+            return Err(Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, detail));
+        }
+        Ok(Err(())) => return Err(Fault::cannot_read("The body broke off. Nothing was written; send it again.")),
+        Err(_) => {
+            let detail = "The body did not arrive within 30 s. Nothing was written; send it again.";
+            return Err(Fault::new(StatusCode::REQUEST_TIMEOUT, Kind::TooSlow, detail));
+        }
+    }
+    let text = String::from_utf8(text).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        Fault::cannot_read(format!("The body is not UTF-8: byte {at} does not belong to any character."))
+    })?;
+    match deeper_than(&text, DEEPEST) {
+        true => Err(Fault::cannot_read("The body is nested more than 32 levels deep; nothing here needs that.")),
+        false => Ok(text),
+    }
+}
+
+/// True if the body was not too long.
+async fn gather(body: Payload, into: &mut Vec<u8>) -> Result<bool, ()> {
+    let mut stream = BodyStream::new(body.into_inner());
+    let mut length = 0_usize;
+    while let Some(chunk) = poll_fn(|context| Pin::new(&mut stream).poll_next(context)).await {
+        let chunk: Bytes = chunk.map_err(|_| ())?;
+        length = length.saturating_add(chunk.len());
+        if length <= LONGEST_BODY {
+            into.extend_from_slice(&chunk);
+        } else if DRAINED < length {
+            break;
+        }
+    }
+    Ok(length <= LONGEST_BODY)
+}
+
+fn is_json(request: &HttpRequest) -> bool {
+    request.content_type().eq_ignore_ascii_case("application/json")
+}
+
+/// Counts brackets outside of texts; whether it is JSON at all is for the parser to say.
+fn deeper_than(text: &str, deepest: usize) -> bool {
+    let (mut depth, mut within, mut escaped) = (0_usize, false, false);
+    for byte in text.bytes() {
+        match (within, byte) {
+            (true, _) if escaped => escaped = false,
+            (true, b'\\') => escaped = true,
+            (true | false, b'"') => within = !within,
+            (false, b'[' | b'{') => {
+                depth += 1;
+                if deepest < depth {
+                    return true;
+                }
+            }
+            (false, b']' | b'}') => depth = depth.saturating_sub(1),
+            (true | false, _) => {}
+        }
+    }
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_brackets_outside_of_texts_are_levels() {
+        let nested = |levels: usize| format!("{}{}", "[".repeat(levels), "]".repeat(levels));
+        assert!(!deeper_than(&nested(32), 32));
+        assert!(deeper_than(&nested(33), 32));
+        assert!(!deeper_than(&format!("\"{}\\\"{}\"", nested(40), nested(40)), 32));
+        assert!(!deeper_than(&"[],".repeat(100), 32));
+    }
+}

@@ -1,0 +1,77 @@
+//! Sentences about what could not be read, from what the parsers say.
+
+/// A parser's message in plain words: without its position, and without the words that blame.
+pub(crate) fn plain(message: &str) -> String {
+    let text = message.split(" at line ").next().unwrap_or(message).trim_end_matches('.');
+    if let Some(field) = text.strip_prefix("missing field ") {
+        return format!("{field} is missing");
+    }
+    if let Some(rest) = text.strip_prefix("unknown field ") {
+        return match rest.split_once(", expected ") {
+            Some((field, known)) => format!("{field} is not known here; known are {}", list(known)),
+            None => format!("{} is not known here", rest.split(',').next().unwrap_or(rest)),
+        };
+    }
+    if let Some(rest) = text.strip_prefix("unknown variant ") {
+        return match rest.split_once(", expected ") {
+            Some((word, known)) => format!("{word} is not known here; known are {}", list(known)),
+            None => format!("{rest} is not known here"),
+        };
+    }
+    if let Some(field) = text.strip_prefix("duplicate field ") {
+        return format!("{field} stands there twice");
+    }
+    for start in ["invalid type: ", "invalid value: ", "invalid length "] {
+        if let Some((found, expected)) = text.strip_prefix(start).and_then(|rest| rest.split_once(", expected ")) {
+            return format!("{found} stands where {expected} is expected");
+        }
+    }
+    text.replace("invalid ", "wrong ")
+}
+
+fn list(known: &str) -> &str {
+    known.strip_prefix("one of ").unwrap_or(known)
+}
+
+/// A sentence begins with a capital, unless with a code or a pointer, and ends with a stop.
+pub(crate) fn sentence(text: &str) -> String {
+    let text = text.trim();
+    let first = text.split_whitespace().next().unwrap_or_default();
+    let word = first.bytes().all(|byte| byte.is_ascii_lowercase());
+    let mut sentence = match (word, text.get(..1), text.get(1..)) {
+        (true, Some(capital), Some(rest)) => capital.to_uppercase() + rest,
+        _ => text.to_owned(),
+    };
+    if !sentence.ends_with(['.', '?', '!', ')']) {
+        sentence.push('.');
+    }
+    sentence
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{plain, sentence};
+
+    #[test]
+    fn a_sentence_begins_and_ends_like_one() {
+        assert_eq!(sentence("look again"), "Look again.");
+        assert_eq!(sentence("roll/R-42 is held."), "roll/R-42 is held.");
+        assert_eq!(sentence("based_on is missing"), "based_on is missing.");
+        assert_eq!(sentence(""), ".");
+    }
+
+    #[test]
+    fn what_a_parser_says_becomes_a_sentence_without_blame() {
+        let said = [
+            ("missing field `by` at line 1 column 20", "`by` is missing"),
+            ("unknown field `x`, expected `at` or `known`", "`x` is not known here; known are `at` or `known`"),
+            ("unknown field `x`, there are no fields", "`x` is not known here"),
+            ("invalid type: string \"a\", expected u64 at line 1 column 3", "string \"a\" stands where u64 is expected"),
+            ("duplicate field `at`", "`at` stands there twice"),
+            ("invalid digit found in string", "wrong digit found in string"),
+        ];
+        for (message, sentence) in said {
+            assert_eq!(plain(message), sentence);
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! The server as a client sees it: the few REST calls that an import needs.
+
+use serde::{Deserialize, de::DeserializeOwned};
+use serde_json::{Value, json, value::RawValue};
+use shared_types::{BatchResult, Decided, Entry, MismatchList, Problem, ThingName};
+use std::time::Duration;
+
+/// Talks to one server.
+pub(crate) struct Client {
+    http: reqwest::blocking::Client,
+    base: String,
+}
+
+/// Why there is no answer, in words.
+pub(crate) type Unanswered = String;
+
+/// One page of stored lines.
+#[derive(Deserialize)]
+struct Lines {
+    items: Vec<Box<RawValue>>,
+    #[serde(default)]
+    next: Option<String>,
+}
+
+impl Client {
+    /// `server` is such as `http://127.0.0.1:8787`.
+    pub(crate) fn new(server: &str) -> Result<Client, Unanswered> {
+        let base = server.trim().trim_end_matches('/').to_owned();
+        if !base.starts_with("http://") {
+            return Err(format!("\"{server}\" is no address of a server here; write it as http://127.0.0.1:8787"));
+        }
+        let http = reqwest::blocking::Client::builder().no_proxy().timeout(Duration::from_secs(60)).build();
+        let http = http.map_err(|error| format!("no connections can be made: {error}"))?;
+        Ok(Client { http, base })
+    }
+
+    /// The number of the log's last entry.
+    pub(crate) fn end_of_log(&self) -> Result<u64, Unanswered> {
+        let list: MismatchList = self.get("/api/v1/mismatches")?.unwrap_or(MismatchList { mismatches: Vec::new(), as_of_seq: 0 });
+        Ok(list.as_of_seq)
+    }
+
+    /// All entries of one thing; none if nobody ever mentioned it.
+    pub(crate) fn entries(&self, thing: &ThingName) -> Result<Vec<Entry>, Unanswered> {
+        let mut entries = Vec::new();
+        let mut path = format!("/api/v1/things/{}/entries", in_a_path(thing));
+        loop {
+            let Some(page) = self.get::<Lines>(&path)? else { return Ok(entries) };
+            for line in &page.items {
+                let entry = Entry::read(line.get().as_bytes());
+                entries.push(entry.map_err(|error| format!("{thing} has an entry that this program can't read: {error}"))?);
+            }
+            match page.next {
+                Some(next) => path = next,
+                None => return Ok(entries),
+            }
+        }
+    }
+
+    pub(crate) fn decide(&self, decision: &Value) -> Result<Result<Decided, Problem>, Unanswered> {
+        self.post("/api/v1/decisions", decision)
+    }
+
+    pub(crate) fn facts(&self, facts: &[Value]) -> Result<Result<BatchResult, Problem>, Unanswered> {
+        self.post("/api/v1/entries", &json!({ "entries": facts }))
+    }
+
+    /// Nothing for a 404.
+    fn get<T: DeserializeOwned>(&self, path: &str) -> Result<Option<T>, Unanswered> {
+        let answer = self.http.get(format!("{}{path}", self.base)).send().map_err(|error| self.unreachable(&error))?;
+        match answer.status().as_u16() {
+            200 => answer.json().map(Some).map_err(|error| self.strange(&error)),
+            404 => Ok(None),
+            status => Err(self.refused(status, answer.json().ok())),
+        }
+    }
+
+    fn post<T: DeserializeOwned>(&self, path: &str, body: &Value) -> Result<Result<T, Problem>, Unanswered> {
+        let sent = self.http.post(format!("{}{path}", self.base)).json(body).send();
+        let answer = sent.map_err(|error| self.unreachable(&error))?;
+        match answer.status().as_u16() {
+            200 | 201 | 207 => answer.json().map(Ok).map_err(|error| self.strange(&error)),
+            status => match answer.json::<Problem>() {
+                Ok(problem) if status < 500 => Ok(Err(problem)),
+                problem => Err(self.refused(status, problem.ok())),
+            },
+        }
+    }
+
+    fn unreachable(&self, error: &reqwest::Error) -> String {
+        match error.is_connect() {
+            true => format!("nobody answers at {}; is `rimebook serve` running there?", self.base),
+            false => format!("{} did not answer: {error}; run the import again, it goes on where it stopped", self.base),
+        }
+    }
+
+    fn strange(&self, error: &reqwest::Error) -> String {
+        format!("{} does not answer as a rimebook of this version does: {error}", self.base)
+    }
+
+    fn refused(&self, status: u16, problem: Option<Problem>) -> String {
+        let detail = problem.map_or_else(|| format!("status {status}"), |problem| problem.detail);
+        format!("{}: {detail}", self.base)
+    }
+}
+
+/// `roll/R-42`, or `batch/PM-101%2FB-123`: a batch's code holds a slash, and may hold what a path may not.
+fn in_a_path(thing: &ThingName) -> String {
+    let mut path = format!("{}/", thing.kind());
+    for byte in thing.code().bytes() {
+        match byte {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => path.push(char::from(byte)),
+            _ => path.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_thing_fits_into_a_path() {
+        let path = |text: &str| in_a_path(&text.parse().unwrap());
+        assert_eq!(path("roll/R-42"), "roll/R-42");
+        assert_eq!(path("batch/PM-101/B 1"), "batch/PM-101%2FB%201");
+        assert_eq!(path("roll/Ü?"), "roll/%C3%9C%3F");
+    }
+
+    #[test]
+    fn an_address_that_is_none_is_said_so() {
+        assert!(Client::new("localhost:8787").is_err_and(|say| say.contains("http://")));
+    }
+}

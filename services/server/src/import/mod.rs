@@ -1,0 +1,185 @@
+//! Brings in what a yard has on its first day: `yard.toml` and `cards.csv`, checked whole before anything is written.
+//!
+//! It is a client like any other: it knows the files, the words and the API, and no rules.
+
+mod cards_file;
+mod client;
+mod compare;
+mod material;
+mod plan;
+mod problems;
+mod tables;
+mod text;
+mod words;
+mod write;
+mod yard_file;
+
+use indicatif::ProgressBar;
+use shared_types::{Instant, Kind};
+use std::{
+    io::{self, Write},
+    path::{Path, PathBuf},
+};
+
+use self::{client::Client, plan::Planned, problems::Problems, text::Text, yard_file::YardFile};
+
+/// What is asked for.
+#[derive(Debug)]
+pub(crate) struct Request {
+    /// A folder with `yard.toml` and `cards.csv`, or one of the two.
+    pub(crate) from: PathBuf,
+    pub(crate) server: String,
+    pub(crate) dry_run: bool,
+    /// When this is asked: cards can't have been read later.
+    pub(crate) now: Instant,
+}
+
+/// True if all is in, or would be.
+pub(crate) fn run(request: &Request, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let mut problems = Problems::default();
+    let checked = check(request, &mut problems);
+    let Some((planned, notes)) = checked.filter(|_| problems.is_empty()) else {
+        return nothing_written(problems, err);
+    };
+    for note in &notes {
+        writeln!(out, "Note: {note}")?;
+    }
+    match bring_in(request, planned, &mut problems, out)? {
+        Err(say) => {
+            writeln!(err, "{say}")?;
+            Ok(false)
+        }
+        Ok(Brought::NotStarted) => nothing_written(problems, err),
+        Ok(Brought::Done) if problems.is_empty() => Ok(true),
+        Ok(Brought::Done) => {
+            list(problems, err)?;
+            writeln!(err, "Not all is in. Put that right and run the import again; what is in is passed over.")?;
+            Ok(false)
+        }
+    }
+}
+
+enum Brought {
+    /// What is in already has other values.
+    NotStarted,
+    Done,
+}
+
+fn bring_in(
+    request: &Request,
+    planned: Vec<Planned>,
+    problems: &mut Problems,
+    out: &mut dyn Write,
+) -> io::Result<Result<Brought, String>> {
+    let client = match Client::new(&request.server) {
+        Ok(client) => client,
+        Err(say) => return Ok(Err(say)),
+    };
+    let end = match client.end_of_log() {
+        Ok(end) => end,
+        Err(say) => return Ok(Err(say)),
+    };
+    let all = planned.len();
+    let bar = bar(all);
+    let missing = compare::missing(&client, planned, problems, || bar.inc(1));
+    bar.finish_and_clear();
+    let missing = match missing {
+        Ok(missing) => missing,
+        Err(say) => return Ok(Err(say)),
+    };
+    if !problems.is_empty() {
+        return Ok(Ok(Brought::NotStarted));
+    }
+    if request.dry_run {
+        for line in missing.iter().filter_map(Planned::say) {
+            writeln!(out, "  {line}")?;
+        }
+        writeln!(out, "Would be written: {}. Already in: {}. Nothing was written.", count(&missing), already(all, &missing))?;
+        return Ok(Ok(Brought::Done));
+    }
+    let bar = self::bar(missing.len());
+    let written = write::write(&client, &missing, end, problems, |entries| bar.inc(entries));
+    bar.finish_and_clear();
+    match written {
+        Err(say) => return Ok(Err(say)),
+        Ok(_) if problems.is_empty() => {
+            writeln!(out, "Written: {}. Already in: {}.", count(&missing), already(all, &missing))?;
+        }
+        Ok(written) => writeln!(out, "Written: {written} of {} entries.", missing.len())?,
+    }
+    Ok(Ok(Brought::Done))
+}
+
+/// The entries that the files ask for, and notes; nothing if a file can't be meant.
+fn check(request: &Request, problems: &mut Problems) -> Option<(Vec<Planned>, Vec<String>)> {
+    let (yard, cards) = files(&request.from);
+    let yard_text = Text::read(&yard, problems);
+    let cards_text = cards.and_then(|path| Text::read(&path, problems));
+    let yard_text = yard_text?;
+    let file = YardFile::read(&yard_text, problems)?;
+    if request.now < file.cards.as_of.at {
+        problems.add(&yard_text.spot(0), format!("the cards were read at {}, which is still to come", file.cards.as_of));
+    }
+    let cards = cards_text.map(|text| cards_file::read(&text, &file, problems)).unwrap_or_default();
+    Some((plan::plan(&file, &cards), file.notes))
+}
+
+/// `yard.toml`, and `cards.csv` unless only the yard is asked for.
+fn files(from: &Path) -> (PathBuf, Option<PathBuf>) {
+    match from.extension().and_then(|ending| ending.to_str()) {
+        Some("toml") if !from.is_dir() => (from.to_owned(), None),
+        Some("csv") if !from.is_dir() => (from.with_file_name("yard.toml"), Some(from.to_owned())),
+        _ => (from.join("yard.toml"), Some(from.join("cards.csv"))),
+    }
+}
+
+fn nothing_written(problems: Problems, err: &mut dyn Write) -> io::Result<bool> {
+    let count = list(problems, err)?;
+    let problems = if count == 1 { "1 problem".to_owned() } else { format!("{count} problems") };
+    writeln!(err, "{problems}. Nothing was written.")?;
+    Ok(false)
+}
+
+fn list(problems: Problems, err: &mut dyn Write) -> io::Result<usize> {
+    let problems = problems.sorted();
+    for problem in &problems {
+        writeln!(err, "{problem}")?;
+    }
+    Ok(problems.len())
+}
+
+/// `the yard, 4 places, 2 materials, 2 batches, 6 rolls`.
+fn count(entries: &[Planned]) -> String {
+    let of = |kind: Kind| entries.iter().filter(|one| one.thing.kind() == kind && one.say().is_some()).count();
+    let named = [(Kind::Place, "place"), (Kind::Material, "material"), (Kind::Batch, "batch"), (Kind::Roll, "roll")];
+    let counted = named.into_iter().filter_map(|(kind, word)| match (of(kind), word) {
+        (0, _) => None,
+        (1, word) => Some(format!("1 {word}")),
+        (n, "batch") => Some(format!("{n} batches")),
+        (n, word) => Some(format!("{n} {word}s")),
+    });
+    let yard = (0 < of(Kind::Yard)).then(|| "the yard".to_owned());
+    let all: Vec<String> = yard.into_iter().chain(counted).collect();
+    match (all.is_empty(), entries.len()) {
+        (false, _) => all.join(", "),
+        (true, 0) => "nothing".to_owned(),
+        // A run that broke off between a receipt and its put-away.
+        (true, entries) => format!("{entries} put-aways"),
+    }
+}
+
+fn already(all: usize, missing: &[Planned]) -> String {
+    match all - missing.len() {
+        0 => "nothing".to_owned(),
+        1 => "1 entry".to_owned(),
+        entries => format!("{entries} entries"),
+    }
+}
+
+/// Draws on standard error, and only if that is a terminal.
+fn bar(length: usize) -> ProgressBar {
+    ProgressBar::new(u64::try_from(length).unwrap_or(u64::MAX))
+}
+
+#[cfg(test)]
+mod tests;

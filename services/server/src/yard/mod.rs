@@ -1,0 +1,232 @@
+//! Opening a data folder: the journal is read, checked and put into the book, the committer and the archive start.
+
+use std::{
+    error::Error,
+    io,
+    panic::{AssertUnwindSafe, catch_unwind},
+    path::Path,
+    sync::{Arc, PoisonError, RwLock, RwLockReadGuard},
+    thread::{self, JoinHandle},
+    time::Duration,
+};
+
+use domain::{Book, When, mismatch};
+use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismatch, ThingName};
+
+use crate::{
+    archive::Archive,
+    clock::{Clock, JUMP_MS, SystemClock},
+    committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
+    journal::{self, Disk, Journal, Reader, RealDisk},
+};
+
+/// A clock this much ahead of the last entry at a start is not believed: 24 h, in milliseconds.
+const AHEAD_MS: i64 = 24 * 60 * 60 * 1_000;
+
+/// How a data folder is opened. `Options::default()` is what the server uses.
+pub struct Options {
+    pub clock: Arc<dyn Clock>,
+    /// A person looked at the clock after it had jumped and found it right.
+    pub clock_checked: bool,
+    pub disk: Arc<dyn Disk>,
+    pub journal: journal::Options,
+    /// After so long without work a frame without lines closes the log.
+    pub rest_after: Duration,
+    /// Whether sealed segments are archived in `sled/`.
+    pub archive: bool,
+}
+
+impl Options {
+    pub fn new(clock: Arc<dyn Clock>) -> Options {
+        Options {
+            clock,
+            clock_checked: false,
+            disk: Arc::new(RealDisk),
+            journal: journal::Options::default(),
+            rest_after: Duration::from_secs(1),
+            archive: true,
+        }
+    }
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Options::new(Arc::new(SystemClock::new()))
+    }
+}
+
+/// Why a data folder can't be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    #[error("entry {seq} can't be read: a newer version may have written it; start that one, nothing was changed")]
+    Entry {
+        seq: u64,
+        #[source]
+        source: Box<dyn Error + Send + Sync>,
+    },
+    #[error(transparent)]
+    Journal(journal::OpenError),
+    #[error("the server can't start its threads")]
+    Threads(#[from] io::Error),
+    #[error("the log's own entry can't be written")]
+    Own(#[source] Box<dyn Error + Send + Sync>),
+}
+
+impl From<journal::OpenError> for OpenError {
+    fn from(error: journal::OpenError) -> OpenError {
+        match error {
+            journal::OpenError::Line { seq, source } => OpenError::Entry { seq, source },
+            other => OpenError::Journal(other),
+        }
+    }
+}
+
+impl From<OwnEntryError> for OpenError {
+    fn from(error: OwnEntryError) -> OpenError {
+        OpenError::Own(Box::new(error))
+    }
+}
+
+/// Why an entry of the journal is not taken into the book.
+#[derive(Debug, thiserror::Error)]
+enum EntryError {
+    #[error(transparent)]
+    Line(#[from] LineError),
+    #[error("it says that it is entry {0}")]
+    Misnumbered(u64),
+    #[error("it can't be put into the book; this is an error of the program")]
+    Panicked,
+}
+
+/// An opened data folder. Dropping it closes it.
+pub struct Yard {
+    pub book: Arc<RwLock<Book>>,
+    pub reader: Reader,
+    pub archive: Arc<Archive>,
+    pub committer: Committer,
+    pub clock: Arc<dyn Clock>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Yard {
+    /// Opens the folder, or makes it. A torn end of the journal becomes the next entry.
+    pub fn open(data_dir: &Path, options: Options) -> Result<Yard, OpenError> {
+        let Options { clock, clock_checked, disk, journal: layout, rest_after, archive } = options;
+        let mut book = Book::default();
+        let mut loaded = 0;
+        let insert = |seq, line: &[u8]| {
+            let entry = insert(&mut book, seq, line)?;
+            if let (1, Body::LogLoaded(said)) = (seq, &entry.body) {
+                loaded = said.entries + 1;
+            }
+            Ok(())
+        };
+        let (mut journal, recovery) = Journal::open(disk, data_dir, layout, insert)?;
+        let reader = journal.reader();
+        let archive = match archive {
+            true => {
+                let (archive, sealed) = Archive::open(&data_dir.join("sled"), reader.clone())?;
+                journal.tell_sealed(sealed);
+                archive
+            }
+            false => Archive::none(reader.clone()),
+        };
+
+        let now = clock.now();
+        let last = book.last_recorded_at();
+        // What was just loaded was recorded by another clock, some time ago.
+        let just_loaded = loaded > 0 && loaded == book.last_seq();
+        let jump = jump(clock.as_ref(), now, last).filter(|jump| !(just_loaded && matches!(jump, ClockJump::Ahead(_))));
+        let doubted = jump.filter(|_| !clock_checked);
+        let recorded_at = match (last, doubted) {
+            (Some(last), Some(_)) => last,
+            (last, _) => last.map_or(now, |last| last.max(now)),
+        };
+        let cut = recovery.cut.map(|cut| {
+            let journal::Cut { segment, offset, bytes, file } = cut;
+            Body::LogCut(LogCut { segment: segment.into(), offset, bytes, kept_in: file })
+        });
+        let checked = jump.filter(|_| clock_checked).map(|_| {
+            let behind_ms = last.map_or(0, |last| last.since(now));
+            Body::ClockChecked(ClockChecked { behind_s: behind_ms / 1_000 })
+        });
+        let own = [cut, checked].into_iter().flatten();
+        let own: Vec<Entry> = own.map(|body| own_entry(clock.new_id(), recorded_at, body)).collect::<Result<_, _>>()?;
+
+        let book = Arc::new(RwLock::new(book));
+        let mut committing = Thread::new(journal, book.clone(), clock.clone(), rest_after, doubted);
+        if jump.is_some() && clock_checked {
+            committing.clock_is_right(now);
+        }
+        committing.say(own);
+        let committer = committing.committer();
+        let thread = thread::Builder::new().name("committer".into()).spawn(move || committing.run())?;
+        Ok(Yard { book, reader, archive: Arc::new(archive), committer, clock, thread: Some(thread) })
+    }
+
+    /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.
+    pub fn read(&self) -> RwLockReadGuard<'_, Book> {
+        self.book.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub fn now(&self) -> Instant {
+        self.clock.now()
+    }
+
+    /// The stored lines of everything that names the thing, in the order in which it happened.
+    pub fn history(&self, thing: &ThingName) -> io::Result<Vec<Vec<u8>>> {
+        let seqs = self.read().entries_of(thing);
+        self.archive.lines(&seqs)
+    }
+
+    /// The stored lines of these entries.
+    pub fn entries(&self, seqs: &[u64]) -> io::Result<Vec<Vec<u8>>> {
+        self.archive.lines(seqs)
+    }
+
+    /// What an entry made not add up.
+    pub fn mismatches(&self, seq: u64) -> Vec<Mismatch> {
+        mismatch::of_entry(&self.read(), seq, When::now(self.now()))
+    }
+
+    /// Writes what waits, closes the log with a root and stops the threads. Dropping does the same.
+    pub fn close(self) {
+        drop(self);
+    }
+}
+
+impl Drop for Yard {
+    fn drop(&mut self) {
+        self.committer.close();
+        if let Some(thread) = self.thread.take() {
+            // A committer that panicked has said so, and wrote nothing since.
+            let _ = thread.join();
+        }
+        self.archive.close();
+    }
+}
+
+fn insert(book: &mut Book, seq: u64, line: &[u8]) -> Result<Entry, EntryError> {
+    let entry = Entry::read(line)?;
+    if entry.seq != seq {
+        return Err(EntryError::Misnumbered(entry.seq));
+    }
+    match catch_unwind(AssertUnwindSafe(|| book.insert(&entry))) {
+        Ok(()) => Ok(entry),
+        Err(_panic) => Err(EntryError::Panicked),
+    }
+}
+
+/// Why the clock is not believed at a start.
+fn jump(clock: &dyn Clock, now: Instant, last: Option<Instant>) -> Option<ClockJump> {
+    let ahead = last.map_or(0, |last| now.since(last));
+    match clock.jumped_ms() {
+        Some(ms) => Some(ClockJump::Jumped(ms)),
+        None if ahead > AHEAD_MS => Some(ClockJump::Ahead(ahead)),
+        None if ahead < -JUMP_MS => Some(ClockJump::Behind(-ahead)),
+        None => None,
+    }
+}
+
+#[cfg(test)]
+mod tests;

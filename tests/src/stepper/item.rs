@@ -1,0 +1,168 @@
+//! One roll's material on its way: in the roll, in a kit cut from it, in a stage laid from either.
+
+use std::rc::Rc;
+
+use serde_json::Value;
+
+use super::book::Book;
+use super::calendar::{add_months, end_of_day_ms, first_day, last_day};
+use super::entry::{Entry, Minute, Order, whole_minutes};
+use super::life::{Life, charged_from};
+
+/// Material of one roll, under one of its receipts.
+#[derive(Clone)]
+pub struct Item<'log> {
+    pub roll: String,
+    pub receipt: &'log Entry,
+    pub in_roll: Rc<Life>,
+    /// The cut that brought it into a kit, and the kit's life.
+    pub in_kit: Option<(&'log Entry, Rc<Life>)>,
+    /// The act that laid it.
+    pub laid: Option<&'log Entry>,
+    /// From here on its clocks stand: used up, or in the oven.
+    pub stands_from: Option<Minute>,
+}
+
+/// What a material states about one limit.
+pub enum Stated<'a> {
+    Limit(&'a Value),
+    NoneBy,
+    Nothing,
+}
+
+pub fn stated<'a>(material: &'a Value, limit: &str) -> Stated<'a> {
+    match &material[limit] {
+        Value::Null => Stated::Nothing,
+        value if value["none_by"].is_string() => Stated::NoneBy,
+        value => Stated::Limit(value),
+    }
+}
+
+impl Item<'_> {
+    pub fn material_code(&self) -> &str {
+        self.receipt.text("material").unwrap_or_default()
+    }
+
+    /// Is it outside during this minute? Each part of its way has its own history, joined at the instants of the cut
+    /// and of the laying; laid, it stays outside.
+    pub fn outside(&self, minute: Minute) -> bool {
+        let cut = self.in_kit.as_ref().filter(|(cut, _)| cut.at <= minute);
+        match (self.laid, cut) {
+            (Some(laid), _) if laid.at <= minute => true,
+            (_, Some((_, kit))) => kit.outside(minute),
+            _ => self.in_roll.outside(minute),
+        }
+    }
+
+    pub fn runs(&self, at: Minute) -> bool {
+        self.outside(at) && self.stands_from.is_none_or(|stands| at < stands)
+    }
+
+    fn counted_until(&self, at: Minute) -> Minute {
+        self.stands_from.map_or(at, |stands| at.min(stands))
+    }
+
+    /// Hours assigned by `until`: those of the roll before the cut, those of the kit before the laying.
+    fn assigned(&self) -> Vec<(Minute, i64)> {
+        let laid_at = self.laid.map_or(Minute::MAX, |laid| laid.at);
+        let left_roll = self.in_kit.as_ref().map_or(laid_at, |(cut, _)| cut.at);
+        let of_roll = self.in_roll.assigned().into_iter().filter(|(at, _)| *at < left_roll);
+        let of_kit = self.in_kit.iter().flat_map(|(_, kit)| kit.assigned()).filter(|(at, _)| *at < laid_at);
+        of_roll.chain(of_kit).collect()
+    }
+
+    /// Out-time in seconds: what the receipt states, then every minute outside since; none where it states nothing.
+    pub fn out_time_s(&self, at: Minute) -> Option<i64> {
+        let opening = self.receipt.body["opening"]["out_time_s"].as_i64()?;
+        let (from, until) = (charged_from(self.receipt)?, self.counted_until(at));
+        let minutes = (from..until).filter(|minute| self.outside(*minute)).count() as i64;
+        let assigned: i64 = self.assigned().iter().filter(|(when, _)| *when <= until).map(|(_, s)| s).sum();
+        Some(opening + minutes * 60 + assigned)
+    }
+
+    /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`, or had before its receipt.
+    pub fn passed_ms(&self, allowed_s: i64, at: Minute) -> Option<i64> {
+        let mut so_far = self.receipt.body["opening"]["out_time_s"].as_i64()?;
+        let assigned = self.assigned();
+        if allowed_s < so_far {
+            return None;
+        }
+        for minute in charged_from(self.receipt)?..self.counted_until(at) {
+            so_far += assigned.iter().filter(|(when, _)| *when == minute).map(|(_, s)| s).sum::<i64>();
+            if allowed_s < so_far {
+                return Some(minute * 60_000);
+            }
+            if self.outside(minute) {
+                if allowed_s < so_far + 60 {
+                    return Some(minute * 60_000 + (allowed_s - so_far) * 1000);
+                }
+                so_far += 60;
+            }
+        }
+        None
+    }
+
+    /// Refreezes by `at`: the receipt's, the roll's at the cut, the kit's own.
+    pub fn refreezes(&self, material: &Value, at: Minute) -> Option<i64> {
+        let opening = self.receipt.body["opening"]["refreezes"].as_i64()?;
+        let after_s = material["refreezes"]["after_s"].as_i64();
+        let longer_than = |unstated_s: i64| whole_minutes(after_s.unwrap_or(unstated_s));
+        let until = self.counted_until(at);
+        let laid = self.laid.map(Entry::order);
+        let before_laying = |order: &Order| order.0 <= until && laid.as_ref().is_none_or(|laid| order < laid);
+        let cut = self.in_kit.as_ref().map(|(cut, _)| cut.order());
+        let before_cut = |order: &Order| before_laying(order) && cut.as_ref().is_none_or(|cut| order < cut);
+        let of_roll = self.in_roll.refreezes(longer_than(1800), before_cut, |from, _| from);
+        let of_kit = self.in_kit.as_ref().map_or(0, |(cut, kit)| {
+            // A stretch in which it was cut began with the roll's take-out.
+            let since = self.in_roll.out_since(cut);
+            let begins = |from: Minute, back: &Order| match from <= cut.at && cut.order() <= *back {
+                true => from.min(since),
+                false => from,
+            };
+            kit.refreezes(longer_than(0), before_laying, begins)
+        });
+        Some(opening + of_roll + of_kit)
+    }
+
+    /// The last day of its shelf life: the earlier of the certificate's and so many months after its manufacture.
+    pub fn shelf_life(&self, book: &Book, months: u32) -> Option<chrono::NaiveDate> {
+        let batch = book.batch(self.receipt)?;
+        let made = batch["made_on"].as_str().and_then(first_day).map(|made| add_months(made, months));
+        let certificate = batch["certificate_ends"].as_str().and_then(last_day);
+        match (made, certificate) {
+            (Some(made), Some(certificate)) => Some(made.min(certificate)),
+            (made, certificate) => made.or(certificate),
+        }
+    }
+
+    /// The instant at which the shelf life was tested for good by the act that the material names; none before that
+    /// act. What was only told may make that instant later, and cannot be the act itself.
+    pub fn shelf_life_tested(&self, tested_at: &str, at: Minute) -> Option<Minute> {
+        match tested_at {
+            "lay" => self.laid.map(Entry::latest),
+            "take_out" => {
+                let laid = self.laid.map(Entry::order);
+                let by_then = |order: &Order| order.0 <= at && laid.as_ref().is_none_or(|laid| order < laid);
+                let cut = self.in_kit.as_ref().map(|(cut, _)| cut.order());
+                let before_cut = |order: &Order| by_then(order) && cut.as_ref().is_none_or(|cut| order < cut);
+                let (firm, full) = self.in_roll.last_take_out(before_cut);
+                let (kit_firm, kit_full) = match &self.in_kit {
+                    Some((_, kit)) => kit.last_take_out(by_then),
+                    None => (None, None),
+                };
+                firm.max(kit_firm).map(|firm| full.max(kit_full).map_or(firm, |full| full.max(firm)))
+            }
+            _ => None,
+        }
+    }
+
+    /// Seconds of shelf life left at an instant, rounded down.
+    pub fn shelf_life_left_s(&self, book: &Book, ends_on: chrono::NaiveDate, when: Minute) -> i64 {
+        (end_of_day_ms(book.zone(), ends_on) - when * 60_000).div_euclid(1000)
+    }
+
+    pub fn shelf_life_read_at(&self, tested_at: &str, at: Minute) -> Minute {
+        self.shelf_life_tested(tested_at, at).unwrap_or_else(|| self.counted_until(at))
+    }
+}

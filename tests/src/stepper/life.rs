@@ -1,0 +1,220 @@
+//! One roll or kit: its facts as steps, walked once without and once with what people only told.
+
+use super::book::{Book, Settled, Settlement};
+use super::entry::{Entry, Minute, Order};
+use super::marks::{Lump, Start, Step, Walk, What};
+use super::walk::{Ground, walk};
+
+/// The minutes outside of one roll (under one of its receipts) or one kit.
+#[derive(Clone, Debug)]
+pub struct Life {
+    /// Without what was only told.
+    firm: Walk,
+    /// With it.
+    full: Walk,
+}
+
+impl Life {
+    /// A told fact never gives back: what is outside without it is outside with it.
+    pub fn outside(&self, minute: Minute) -> bool {
+        self.firm.outside(minute) || self.full.outside(minute)
+    }
+
+    /// Hours that were assigned: when they are charged, and how many seconds. No settlement is charged twice.
+    pub fn assigned(&self) -> Vec<(Minute, i64)> {
+        let in_full = |lump: &&Lump| self.full.lumps.iter().any(|other| other.settlement == lump.settlement);
+        let only_firm = self.firm.lumps.iter().filter(|lump| !in_full(lump));
+        self.full.lumps.iter().chain(only_firm).map(|lump| (lump.at, lump.seconds)).collect()
+    }
+
+    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds; the worse of the two walks.
+    /// `begins` may move the beginning of a stretch.
+    pub fn refreezes(
+        &self,
+        longer_than: Minute,
+        counts: impl Fn(&Order) -> bool,
+        begins: impl Fn(Minute, &Order) -> Minute,
+    ) -> i64 {
+        let count = |walk: &Walk| {
+            let long = |from, to, order: &Order| to - begins(from, order) > longer_than;
+            walk.returns.iter().filter(|back| counts(&back.order) && long(back.from, back.to, &back.order)).count()
+        };
+        count(&self.firm).max(count(&self.full)) as i64
+    }
+
+    /// The latest instant of the last take-out for which `counts` holds: without what was only told, and with it.
+    pub fn last_take_out(&self, counts: impl Fn(&Order) -> bool) -> (Option<Minute>, Option<Minute>) {
+        let last = |walk: &Walk| {
+            let by_then = walk.take_outs.iter().filter(|(order, _)| counts(order));
+            by_then.max_by(|a, b| a.0.cmp(&b.0)).map(|(_, latest)| *latest)
+        };
+        (last(&self.firm), last(&self.full))
+    }
+
+    /// When the stretch outside in which an act happened began.
+    pub fn out_since(&self, act: &Entry) -> Minute {
+        let since = [&self.firm, &self.full].into_iter().flat_map(|walk| &walk.out_since);
+        let since = since.filter(|(id, _)| *id == act.id).map(|(_, from)| *from).min();
+        // Told, and inside a stretch that is outside only by a later fact: back minute by minute to its beginning.
+        since.unwrap_or_else(|| {
+            let before = |minute: &Minute| self.outside(minute - 1);
+            std::iter::successors(Some(act.at), |minute| before(minute).then(|| minute - 1)).last().unwrap_or(act.at)
+        })
+    }
+
+    /// What does not add up, with everything told in its place: entry and kind.
+    pub fn mismatches(&self) -> &[(String, &'static str)] {
+        &self.full.mismatches
+    }
+}
+
+/// The life of a roll if this receipt were its only one.
+pub fn roll_life(book: &Book, roll: &str, receipt: &Entry) -> Life {
+    let from_cold = receipt.text("from").is_some_and(|from| book.is_frozen(from, receipt.at));
+    let start = match charged_from(receipt) {
+        Some(as_of) if !from_cold => Start::OutSince(as_of),
+        _ => Start::Cold,
+    };
+    live(book, roll, start, &|fact| fact.kind != "roll_received" || fact.id == receipt.id)
+}
+
+/// A kit begins with its first cut.
+pub fn kit_life(book: &Book, kit: &str) -> Life {
+    live(book, kit, Start::Cold, &|_| true)
+}
+
+/// The instant as of which a receipt states what was used, never later than the receipt; none if it states nothing.
+pub fn charged_from(receipt: &Entry) -> Option<Minute> {
+    let as_of = receipt.body["opening"]["as_of"].as_str()?;
+    Some(super::entry::milliseconds(as_of).div_euclid(60_000).min(receipt.at))
+}
+
+fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool) -> Life {
+    let settlements: Vec<Settlement> =
+        book.settlements().into_iter().filter(|settled| settled.thing == label).collect();
+    let rack_time = |place: &str, at: Minute| book.rack_time(place, at);
+    let ground =
+        Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll: label.starts_with("roll/") };
+
+    let mut facts: Vec<&Entry> = book.entries.iter().copied().filter(|fact| concerns(fact, label)).collect();
+    facts.extend(moved_here(book, label));
+    facts.retain(|fact| counts(fact));
+    let steps: Vec<(&Entry, Step)> =
+        facts.iter().filter_map(|fact| step(book, fact, label).map(|step| (*fact, step))).collect();
+
+    // Without what was only told: a told receipt and the cut that makes a kit count all the same.
+    let stands_alone =
+        |fact: &Entry, step: &Step| !book.only_told(fact) || matches!(step.what, What::Received | What::Born);
+    let firm: Vec<Step> = steps
+        .iter()
+        .map(|(fact, step)| match stands_alone(fact, step) {
+            true => step.clone(),
+            false => Step { what: What::Look, ..step.clone() },
+        })
+        .collect();
+    let firm = walk(&firm, ground);
+
+    // With it: a told return into the cold waits, and what was told to have been outside changes nothing inside a
+    // stretch that is outside anyway, from its earliest to its latest instant.
+    let changes_nothing = |step: &Step| (step.earliest..=step.latest).all(|minute| firm.outside(minute));
+    let full: Vec<Step> = steps
+        .iter()
+        .map(|(fact, step)| {
+            let waits = matches!(step.what, What::PutAway { .. } | What::SeenInside { .. });
+            match !stands_alone(fact, step) && (waits || changes_nothing(step)) {
+                true => Step { what: What::Look, ..step.clone() },
+                false => step.clone(),
+            }
+        })
+        .collect();
+    let full = walk(&full, ground);
+    Life { firm, full }
+}
+
+/// Does the fact say anything about where this thing is?
+fn concerns(fact: &Entry, label: &str) -> bool {
+    match fact.kind.as_str() {
+        "roll_received" | "roll_put_away" | "roll_taken_out" | "kit_put_away" | "kit_taken_out" | "seen" => {
+            fact.thing == label
+        }
+        "nest_cut" => cut_rolls(fact).chain(cut_kits(fact)).any(|named| named == label),
+        "plies_laid" => fact.text("from") == Some(label),
+        _ => false,
+    }
+}
+
+/// Labels of the rolls that a cut took from, waste included.
+pub fn cut_rolls(cut: &Entry) -> impl Iterator<Item = String> + '_ {
+    let items = list(&cut.body["kits"]).flat_map(|kit| list(&kit["items"]));
+    items.chain(list(&cut.body["waste"])).filter_map(|item| item["roll"].as_str()).map(|code| format!("roll/{code}"))
+}
+
+fn cut_kits(cut: &Entry) -> impl Iterator<Item = String> + '_ {
+    list(&cut.body["kits"]).filter_map(|kit| kit["kit"].as_str()).map(|code| format!("kit/{code}"))
+}
+
+pub fn list(value: &serde_json::Value) -> impl Iterator<Item = &serde_json::Value> + '_ {
+    value.as_array().into_iter().flatten()
+}
+
+/// Facts about another thing whose mismatch somebody settled with "it was this one", while that mismatch arises.
+fn moved_here<'log>(book: &Book<'log>, label: &str) -> Vec<&'log Entry> {
+    let mut moved = Vec::new();
+    for settled in book.settlements() {
+        let last = book.settlements().into_iter().filter(|other| {
+            (&other.thing, &other.kind, &other.entry) == (&settled.thing, &settled.kind, &settled.entry)
+        });
+        let is_last = last.map(|other| other.seq).max() == Some(settled.seq);
+        let Settled::Other(other) = &settled.answer else { continue };
+        if other != label || !is_last || settled.thing == label {
+            continue;
+        }
+        let arises = lives(book, &settled.thing).iter().any(|life| {
+            life.mismatches().iter().any(|(entry, kind)| (entry, *kind) == (&settled.entry, settled.kind.as_str()))
+        });
+        if arises {
+            moved.extend(book.entries.iter().copied().filter(|entry| entry.id == settled.entry));
+        }
+    }
+    moved
+}
+
+/// The life of a thing under each of its receipts.
+pub fn lives(book: &Book, label: &str) -> Vec<Life> {
+    match label.starts_with("roll/") {
+        true => receipts(book, label).into_iter().map(|receipt| roll_life(book, label, receipt)).collect(),
+        false => vec![kit_life(book, label)],
+    }
+}
+
+pub fn receipts<'log>(book: &Book<'log>, roll: &str) -> Vec<&'log Entry> {
+    book.of_kind("roll_received").filter(|fact| fact.thing == roll).collect()
+}
+
+fn step(book: &Book, fact: &Entry, label: &str) -> Option<Step> {
+    // A place that is not frozen, or that nobody declared, is a place outside.
+    let inside = |key: &str| {
+        let place = fact.text(key).filter(|place| book.is_frozen(place, fact.at))?.to_owned();
+        // Where its position was scanned, it was in the rack at the scan.
+        let rack = if fact.text("position").is_some() { 0 } else { book.rack_time(&place, fact.at) };
+        Some((place, rack))
+    };
+    let what = match fact.kind.as_str() {
+        "roll_received" => What::Received,
+        "roll_put_away" | "kit_put_away" => match inside("into") {
+            Some((place, rack)) => What::PutAway { place, rack },
+            None => What::ActOutside,
+        },
+        "seen" => match inside("in") {
+            Some((place, rack)) => What::SeenInside { place, rack },
+            None => What::ActOutside,
+        },
+        "roll_taken_out" | "kit_taken_out" => What::TakenOut,
+        "nest_cut" if label.starts_with("kit/") => What::Born,
+        "nest_cut" | "plies_laid" => What::ActOutside,
+        _ => return None,
+    };
+    let proves_order = !book.only_told(fact) && !fact.told && !fact.device_only_claimed;
+    let device = fact.device.clone().filter(|_| proves_order);
+    Some(Step { order: fact.order(), earliest: fact.earliest(), latest: fact.latest(), device, what })
+}

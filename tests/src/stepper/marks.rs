@@ -1,0 +1,95 @@
+//! What the walk through a thing's facts is given, and the marks it leaves.
+
+use super::entry::{Minute, Order};
+
+/// What a fact means for one thing's being in or out of the cold.
+#[derive(Clone, Debug, PartialEq)]
+pub enum What {
+    Received,
+    PutAway {
+        place: String,
+        rack: Minute,
+    },
+    TakenOut,
+    SeenInside {
+        place: String,
+        rack: Minute,
+    },
+    /// Seen or put into a room, cut, laid: it was outside, whatever the book says.
+    ActOutside,
+    /// A kit comes to be when it is cut.
+    Born,
+    /// Says nothing; remembers how long the thing had been out at that instant.
+    Look,
+    /// A put-away that a settlement puts into history.
+    Granted {
+        place: String,
+        rack: Minute,
+    },
+}
+
+/// One fact, as this thing sees it.
+#[derive(Clone, Debug)]
+pub struct Step {
+    pub order: Order,
+    pub earliest: Minute,
+    pub latest: Minute,
+    /// A device that proves the order of its own facts. A told fact has none.
+    pub device: Option<String>,
+    pub what: What,
+}
+
+impl Step {
+    pub fn id(&self) -> &str {
+        &self.order.4
+    }
+}
+
+/// "Outside from `from` on, up to and without `until`", or for ever.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mark {
+    pub from: Minute,
+    pub until: Option<Minute>,
+}
+
+/// A return into the cold after a stretch outside.
+#[derive(Clone, Debug)]
+pub struct Return {
+    pub order: Order,
+    pub from: Minute,
+    pub to: Minute,
+}
+
+/// Hours that somebody assigned, charged whole at one instant.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lump {
+    pub settlement: String,
+    pub at: Minute,
+    pub seconds: i64,
+}
+
+#[derive(Clone, Debug, Default)]
+pub struct Walk {
+    pub marks: Vec<Mark>,
+    pub lumps: Vec<Lump>,
+    pub returns: Vec<Return>,
+    /// Instants of the acts of taking out, in order: nominal and latest.
+    pub take_outs: Vec<(Order, Minute)>,
+    /// Entry and kind of everything that does not add up, settled or not.
+    pub mismatches: Vec<(String, &'static str)>,
+    /// For each act, when the stretch outside in which it happened began.
+    pub out_since: Vec<(String, Minute)>,
+}
+
+impl Walk {
+    pub fn outside(&self, minute: Minute) -> bool {
+        self.marks.iter().any(|mark| mark.from <= minute && mark.until.is_none_or(|until| minute < until))
+    }
+}
+
+/// How the thing begins.
+#[derive(Clone, Copy, Debug)]
+pub enum Start {
+    Cold,
+    OutSince(Minute),
+}

@@ -1,0 +1,181 @@
+//! A stage of a part: what was laid in it, how long its plies have waited, and whether its oven run counts.
+
+use std::rc::Rc;
+
+use super::book::Book;
+use super::entry::{Entry, Minute};
+use super::item::{Item, Stated, stated};
+use super::life::{list, receipts, roll_life};
+use super::limits::{Row, Verdict, View, add_worst, judge_row, view};
+use super::{Question, kit_items};
+
+const MINUTES_A_DAY: Minute = 24 * 60;
+
+pub fn stage(book: &Book, part: &str, stage: &str, question: &Question) -> View {
+    let at = question.at;
+    let lays: Vec<&Entry> = lays(book, part, stage).into_iter().filter(|laid| laid.at <= at).collect();
+    if lays.is_empty() {
+        return View::refused(Verdict::No, "nothing was laid by then");
+    }
+    let runs = runs(book, part, stage);
+    let stands_from = cure_start(&runs, at);
+    let mut items = Vec::new();
+    for laid in &lays {
+        let Some(held) = laid_items(book, laid) else {
+            return View::refused(Verdict::CannotSay, "a stranger was laid in it");
+        };
+        items.extend(held.into_iter().map(|item| Item { laid: Some(laid), stands_from, ..item }));
+    }
+    let mut view = view(book, &items, &question.act, at);
+    let waits = items.iter().filter_map(|item| lay_to_cure(book, part, stage, &items, item, at));
+    add_worst(&mut view, waits.collect());
+    if question.act == "oven" {
+        if let Some(row) = view.row("lay_to_cure").cloned() {
+            judge_row(book, &mut view, &row);
+        }
+        // Lay-to-cure is known even where the opening out-time is not, but out-life may then be over as well.
+        if stands_from.is_some_and(|stands| stands <= at) {
+            view.because(Verdict::No, "it is in its run".to_owned());
+        }
+    }
+    if runs.iter().any(|run| run.interrupted.is_some() && !run.is_confirmed() && run.start.at <= at) {
+        view.because(Verdict::CannotSay, "it was heated and the run broken off".to_owned());
+    }
+    view
+}
+
+/// All acts that laid something in this stage.
+fn lays<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<&'log Entry> {
+    let thing = format!("part/{part}");
+    book.of_kind("plies_laid").filter(|laid| laid.thing == thing && laid.text("stage") == Some(stage)).collect()
+}
+
+/// From a kit the items that are named, else all of it; from a roll that roll. None if one of them is a stranger.
+fn laid_items<'log>(book: &Book<'log>, laid: &Entry) -> Option<Vec<Item<'log>>> {
+    let from = laid.text("from")?;
+    if from.starts_with("kit/") {
+        let held = kit_items(book, from, laid.at).filter(|held| !held.is_empty())?;
+        let named = named_items(laid);
+        let is_meant = |item: &Item| named.is_empty() || named.contains(&item.roll);
+        return Some(held.into_iter().filter(is_meant).collect());
+    }
+    let receipts = receipts(book, from);
+    let item = |receipt: &'log Entry| Item {
+        roll: from.to_owned(),
+        receipt,
+        in_roll: Rc::new(roll_life(book, from, receipt)),
+        in_kit: None,
+        laid: None,
+        stands_from: None,
+    };
+    (!receipts.is_empty()).then(|| receipts.into_iter().map(item).collect())
+}
+
+fn named_items(laid: &Entry) -> Vec<String> {
+    list(&laid.body["items"]).filter_map(|code| code.as_str()).map(|code| format!("roll/{code}")).collect()
+}
+
+/// A kit is used up by the act that lays the last of its items, or all of them at once; named items stay in it
+/// until then. Its clocks stand from that act's latest instant.
+pub fn kit_used_up(book: &Book, label: &str) -> Option<(Minute, Option<Minute>)> {
+    let mut lays: Vec<&Entry> = book.of_kind("plies_laid").filter(|laid| laid.text("from") == Some(label)).collect();
+    lays.sort_by_key(|laid| laid.order());
+    let mut gone: Vec<String> = Vec::new();
+    for laid in lays {
+        let held = kit_items(book, label, laid.at).unwrap_or_default();
+        let named = named_items(laid);
+        gone.extend(named.iter().cloned());
+        if named.is_empty() || held.iter().all(|item| gone.contains(&item.roll)) {
+            return Some((laid.at, Some(laid.latest())));
+        }
+    }
+    None
+}
+
+/// How long the plies of one material have waited in this stage: since its first ply at the earliest, or since the
+/// lay-up was complete where the sheet says so and that was recorded.
+fn lay_to_cure(book: &Book, part: &str, stage: &str, all: &[Item], item: &Item, at: Minute) -> Option<Row> {
+    let Stated::Limit(limit) = stated(book.material(item.receipt)?, "lay_to_cure") else { return None };
+    let same_material = all.iter().filter(|other| other.material_code() == item.material_code());
+    let first_ply = same_material.filter_map(|other| other.laid).map(began).min()?;
+    let from = match limit["from"].as_str() {
+        Some("complete") => completed(book, part, stage, at).unwrap_or(first_ply),
+        _ => first_ply,
+    };
+    let until = item.stands_from.map_or(at, |stands| at.min(stands));
+    let (allowed, so_far) = (limit["limit_s"].as_i64()?, (until - from) * 60);
+    let runs = item.stands_from.is_none_or(|stands| at < stands);
+    Some(Row {
+        limit: "lay_to_cure",
+        item: item.roll.clone(),
+        shared: false,
+        allowed: Some(allowed),
+        so_far: Some(so_far),
+        left: allowed - so_far,
+        runs: Some(runs),
+        ends_at_ms: runs.then_some(from * 60_000 + allowed * 1000),
+        ends_on: None,
+    })
+}
+
+/// When the laying of a range of plies began, at the earliest.
+fn began(laid: &Entry) -> Minute {
+    laid.text("from_at").map_or(laid.at, |from| super::minute(from).min(laid.at)) - laid.uncertain
+}
+
+/// The first time this stage's lay-up was said to be complete. It gives time back, so what is only told waits.
+fn completed(book: &Book, part: &str, stage: &str, at: Minute) -> Option<Minute> {
+    let thing = format!("part/{part}");
+    let complete = book.of_kind("layup_completed").filter(|fact| fact.thing == thing && fact.at <= at);
+    let firm = complete.filter(|fact| fact.text("stage") == Some(stage) && !book.only_told(fact));
+    firm.map(Entry::earliest).min()
+}
+
+/// One run that this stage was in.
+struct Run<'log> {
+    start: &'log Entry,
+    interrupted: Option<Minute>,
+    /// When a firm end says that the cycle passed the point of no return.
+    committed: Vec<Minute>,
+    answered_cured: bool,
+}
+
+impl Run<'_> {
+    /// What is said to have passed that point after the run was broken off, or before it began, confirms nothing.
+    fn is_confirmed(&self) -> bool {
+        let in_time = |committed: &Minute| self.interrupted.is_none_or(|broken| *committed <= broken);
+        self.committed.iter().any(|committed| in_time(committed) && self.start.earliest() <= *committed)
+    }
+}
+
+fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
+    let names_it =
+        |start: &&Entry| list(&start.body["stages"]).any(|held| held["part"] == part && held["stage"] == stage);
+    let mut starts: Vec<&Entry> = book.of_kind("oven_run_started").filter(names_it).collect();
+    starts.sort_by_key(|start| start.order());
+    let run = |start: &'log Entry| {
+        let broken = book.of_kind("oven_run_interrupted").filter(|fact| fact.thing == start.thing);
+        // The end of a run gives back, so what is only told waits.
+        let ends: Vec<&Entry> =
+            book.of_kind("oven_run_ended").filter(|end| end.thing == start.thing && !book.only_told(end)).collect();
+        Run {
+            start,
+            interrupted: broken.map(Entry::earliest).min(),
+            committed: ends.iter().filter_map(|end| end.text("committed_at")).map(super::minute).collect(),
+            answered_cured: ends.iter().any(|end| end.body["cured"] == true),
+        }
+    };
+    starts.into_iter().map(run).collect()
+}
+
+/// From when on the limits stand: the start of the run at its latest, if it is confirmed, or while its record may
+/// still come. Broken off before the point of no return, or without a record for too long, it never started.
+fn cure_start(runs: &[Run], at: Minute) -> Option<Minute> {
+    let confirmed = runs.iter().filter(|run| run.is_confirmed()).map(|run| run.start.latest()).max();
+    let may_still_come = |run: &&Run| {
+        let delay = if run.answered_cured { 3 * MINUTES_A_DAY } else { MINUTES_A_DAY };
+        run.interrupted.is_none() && at - run.start.earliest() <= delay
+    };
+    let provisional = || runs.iter().filter(may_still_come).map(|run| run.start.latest()).max();
+    confirmed.or_else(provisional)
+}

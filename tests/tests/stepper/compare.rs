@@ -1,0 +1,254 @@
+//! The same questions to the product and to the stepper, on random histories: they must say the same.
+
+use serde_json::{Value, json};
+use tests::ask::{Ask, OverHttp};
+use tests::histories::{History, history, time};
+use tests::server::load_and_serve;
+use tests::stepper::{self, Entry, Minute, Question, Row, Verdict, View, minute, read_log};
+
+/// How many histories; a longer run is built with `STEPPER_HISTORIES=400`.
+const HISTORIES: Option<&str> = option_env!("STEPPER_HISTORIES");
+const QUESTIONS_A_THING: u64 = 8;
+
+#[test]
+fn the_product_agrees_with_the_stepper_on_random_histories() {
+    let count: u64 = HISTORIES.map_or(20, |count| count.parse().expect("STEPPER_HISTORIES is a number"));
+    for seed in 1..=count {
+        let history = history(seed);
+        let server = load_and_serve(&history.jsonl);
+        let found = disagreements(&history, seed, &OverHttp::new(&server.url));
+        assert!(found.is_empty(), "history {seed}: {} disagree\n{}", found.len(), first(&found));
+    }
+}
+
+#[test]
+fn the_comparison_passes_an_honest_answer_and_finds_a_minute_too_much() {
+    let history = history(1);
+    let log = read_log(&history.jsonl);
+    let honest = Mirror { log: &log, extra_s: 0 };
+    let found = disagreements(&history, 1, &honest);
+    assert!(found.is_empty(), "{}", first(&found));
+    let generous = Mirror { log: &log, extra_s: 60 };
+    assert!(disagreements(&history, 1, &generous).len() > history.things.len() / 2);
+}
+
+#[test]
+fn the_random_histories_hold_what_they_promise() {
+    let mut kinds: Vec<String> = Vec::new();
+    let (mut told, mut replaced, mut late, mut answers) = (0, 0, 0, Vec::new());
+    for seed in 1..=20 {
+        let history = history(seed);
+        assert_eq!(history.jsonl, tests::histories::history(seed).jsonl, "a seed gives one history");
+        let log = read_log(&history.jsonl);
+        told += log.iter().filter(|entry| entry.told).count();
+        replaced += log.iter().filter(|entry| entry.kind == "strike" && entry.body["instead"].is_object()).count();
+        late += log.windows(2).filter(|pair| pair[1].at < pair[0].at).count();
+        let settled = log.iter().filter(|entry| entry.kind == "settle");
+        answers.extend(settled.flat_map(|settle| settle.body["answer"].as_object().unwrap().keys().cloned()));
+        for (thing, _) in &history.things {
+            kinds.extend(stepper::mismatches(&log, thing, u64::MAX).into_iter().map(|(_, kind)| kind.to_owned()));
+        }
+    }
+    assert!(told > 100 && replaced > 20 && late > 500, "{told} told, {replaced} replaced, {late} late");
+    for list in [&mut kinds, &mut answers] {
+        list.sort();
+        list.dedup();
+    }
+    let all = ["acted_while_inside", "in_while_in", "in_while_in_elsewhere", "out_while_out"];
+    assert_eq!(kinds, [&all[..], &["put_away_not_after_take_out", "seen_inside_while_out"]].concat());
+    assert_eq!(answers, ["assigned_s", "carried_over_s", "other", "out_since", "put_away_at", "was_take_out"]);
+}
+
+fn first(found: &[String]) -> String {
+    found.iter().take(3).cloned().collect::<Vec<_>>().join("\n")
+}
+
+/// Every thing, asked several times at instants around which something happened, now and as known then.
+fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String> {
+    let log = read_log(&history.jsonl);
+    let mut found = Vec::new();
+    for (number, (thing, stage)) in history.things.iter().enumerate() {
+        for turn in 0..QUESTIONS_A_THING {
+            let dice = scramble(seed * 1_000_003 + number as u64 * 101 + turn);
+            let question = question(history, &log, thing, stage.as_deref(), dice);
+            let view = stepper::ask(&log, &question);
+            let answer = product.may_use(thing, &question.act, stage.as_deref(), question.at, question.known);
+            let differ = differences(&answer, &view, thing);
+            if !differ.is_empty() {
+                let own = own_lines(&history.jsonl, thing, &view);
+                let asked = format!("{} to {} at {} known {}", question.act, thing, time(question.at), question.known);
+                found.push(format!("{asked}\n  {}\n{answer}\n{view:?}\n{own}", differ.join("\n  ")));
+                break;
+            }
+        }
+    }
+    found
+}
+
+fn question(history: &History, log: &[Entry], thing: &str, stage: Option<&str>, dice: u64) -> Question {
+    let own: Vec<Minute> = log.iter().filter(|entry| entry.thing == thing).map(|entry| entry.at).collect();
+    let among = if own.is_empty() || dice.is_multiple_of(5) { &history.instants } else { &own };
+    let near = among[(dice >> 8) as usize % among.len()];
+    let off = [0, 0, 1, -1, 37, 61, 1441, 4000][(dice >> 24) as usize % 8];
+    let known = match (dice >> 32) % 3 {
+        0 => 1 + (dice >> 36) % history.last_seq,
+        _ => history.last_seq,
+    };
+    let acts = if stage.is_some() { ["oven", "oven", "oven"] } else { ["lay", "cut", "take_out"] };
+    let act = acts[(dice >> 48) as usize % 3].to_owned();
+    Question { thing: thing.to_owned(), act, stage: stage.map(str::to_owned), at: near + off, known }
+}
+
+/// One round of SplitMix64 (Steele, Lea and Flood, 2014; constants from memory).
+fn scramble(seed: u64) -> u64 {
+    let mixed = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    let mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    mixed ^ (mixed >> 31)
+}
+
+/// The lines that a person needs to judge a disagreement, with their place in the log.
+fn own_lines(jsonl: &str, thing: &str, view: &View) -> String {
+    let mut codes: Vec<&str> = vec![thing.split_once('/').map_or(thing, |(_, code)| code)];
+    codes.extend(view.out_time_ms.iter().filter_map(|(item, _)| item.strip_prefix("roll/")));
+    // What a stage was laid from, and the runs of its part.
+    let mentions =
+        |line: &str, code: &str| line.contains(&format!("/{code}\"")) || line.contains(&format!("\"{code}\""));
+    let kits: Vec<String> = jsonl
+        .lines()
+        .filter(|line| line.contains("plies_laid") && mentions(line, codes[0]))
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok()?["body"]["from"].as_str().map(str::to_owned))
+        .collect();
+    codes.extend(kits.iter().filter_map(|kit| kit.strip_prefix("kit/")));
+    let ids: Vec<String> = jsonl
+        .lines()
+        .filter(|line| codes.iter().any(|code| mentions(line, code)))
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok()?["id"].as_str().map(str::to_owned))
+        .collect();
+    let log = read_log(jsonl);
+    let mut numbered = Vec::new();
+    for line in jsonl.lines() {
+        let value: Value = serde_json::from_str(line).unwrap();
+        let about = value["body"]["entry"].as_str().is_some_and(|entry| ids.iter().any(|id| id == entry));
+        let run = codes[0].starts_with("P-") && line.contains(&format!("run/X-{}-", codes[0]));
+        if about || run || codes.iter().any(|code| mentions(line, code)) {
+            let seq = log.iter().find(|entry| value["id"] == entry.id.as_str()).map_or(0, |entry| entry.seq);
+            numbered.push(format!("  {seq}: {line}"));
+        }
+    }
+    numbered.join("\n")
+}
+
+/// What an answer says otherwise than the stepper. `item` and instants are compared only where one is right.
+fn differences(answer: &Value, view: &View, thing: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    if let Some(status) = answer["status"].as_u64() {
+        // A code that nobody had mentioned by then is not there.
+        if status != 404 || view.at_least < Verdict::No || !view.rows.is_empty() {
+            found.push(format!("answered {status}: {}", answer["detail"]));
+        }
+        return found;
+    }
+    let word = answer["answer"].as_str().unwrap_or_default();
+    match verdict(word) {
+        Some(given) if given < view.at_least => found.push(format!("says {word}, at best {:?}", view.at_least)),
+        Some(given) if view.stop.is_some_and(|stop| stop != (given == Verdict::Stop)) => {
+            found.push(format!("says {word}, stop is {:?}", view.stop));
+        }
+        Some(_) => {}
+        None => found.push(format!("no such answer: {word}")),
+    }
+    let rows: Vec<&Value> = answer["limits"].as_array().into_iter().flatten().collect();
+    let of = |limit: &str| -> Vec<&Value> { rows.iter().copied().filter(|row| row["limit"] == limit).collect() };
+    for row in &view.rows {
+        // Where a thing's parts have rows of their own, its worst is compared.
+        let given = of(row.limit).into_iter().min_by_key(|given| left(given));
+        match given {
+            Some(given) => found.extend(row_differences(given, row)),
+            // A stage that is laid need not show the limit for laying.
+            None if row.limit == "tack_life" && thing.starts_with("part/") => {}
+            None => found.push(format!("no row for {}", row.limit)),
+        }
+    }
+    for limit in ["tack_life", "out_life", "refreezes", "shelf_life"] {
+        if view.stop.is_some() && view.row(limit).is_none() && !of(limit).is_empty() {
+            found.push(format!("a row for {limit}, which nobody limits"));
+        }
+    }
+    found
+}
+
+fn left(row: &Value) -> Option<i64> {
+    row["left_s"].as_i64().or_else(|| row["left"].as_i64())
+}
+
+fn row_differences(given: &Value, row: &Row) -> Vec<String> {
+    let unit = if row.limit == "refreezes" { "" } else { "_s" };
+    let mut pairs = vec![("left", json!(row.left), given[format!("left{unit}")].clone())];
+    if !row.shared {
+        for (key, value) in [("allowed", row.allowed), ("so_far", row.so_far)] {
+            pairs.extend(value.map(|value| (key, json!(value), given[format!("{key}{unit}")].clone())));
+        }
+        pairs.push(("item", json!(row.item), given["item"].clone()));
+        pairs.extend(row.ends_on.as_ref().map(|day| ("ends_on", json!(day), given["ends_on"].clone())));
+    }
+    pairs.extend(row.runs.map(|runs| ("runs", json!(runs), given["runs"].clone())));
+    let ends_at = given["ends_at"].as_str().map(|text| chrono::DateTime::parse_from_rfc3339(text).unwrap());
+    let ends_at = json!(ends_at.map(|instant| instant.timestamp_millis()));
+    match (row.runs, row.ends_at_ms) {
+        (Some(true), Some(ends)) if !row.shared || row.left >= 0 => pairs.push(("ends_at", json!(ends), ends_at)),
+        (Some(false), _) if row.left >= 0 => pairs.push(("ends_at", Value::Null, ends_at)),
+        _ => {}
+    }
+    let differs = pairs.into_iter().filter(|(_, ours, theirs)| ours != theirs);
+    differs.map(|(key, ours, theirs)| format!("{}: {key} {theirs}, the stepper {ours}", row.limit)).collect()
+}
+
+fn verdict(word: &str) -> Option<Verdict> {
+    let words = [
+        ("yes", Verdict::Yes),
+        ("not_yet", Verdict::NotYet),
+        ("cannot_say", Verdict::CannotSay),
+        ("no", Verdict::No),
+        ("stop", Verdict::Stop),
+    ];
+    words.into_iter().find(|(name, _)| *name == word).map(|(_, verdict)| verdict)
+}
+
+/// A product that knows exactly what the stepper knows, or leaves a little more than is there.
+struct Mirror<'a> {
+    log: &'a [Entry],
+    extra_s: i64,
+}
+
+impl Ask for Mirror<'_> {
+    fn may_use(&self, thing: &str, act: &str, stage: Option<&str>, at: Minute, known: u64) -> Value {
+        let (thing, act, stage) = (thing.to_owned(), act.to_owned(), stage.map(str::to_owned));
+        let view = stepper::ask(self.log, &Question { thing, act, stage, at, known });
+        let instant = |ms: i64| time(ms / 60_000);
+        let limits: Vec<Value> = view
+            .rows
+            .iter()
+            .map(|row| match row.limit {
+                "refreezes" => json!({"limit": row.limit, "item": row.item, "allowed": row.allowed,
+                    "so_far": row.so_far, "left": row.left}),
+                _ => json!({"limit": row.limit, "item": row.item, "allowed_s": row.allowed, "so_far_s": row.so_far,
+                    "left_s": row.left + self.extra_s, "runs": row.runs, "ends_on": row.ends_on,
+                    "ends_at": row.ends_at_ms.map(instant)}),
+            })
+            .collect();
+        let word = match view.at_least {
+            Verdict::Yes => "yes",
+            Verdict::NotYet => "not_yet",
+            Verdict::CannotSay => "cannot_say",
+            Verdict::No => "no",
+            Verdict::Stop => "stop",
+        };
+        json!({"answer": word, "limits": limits})
+    }
+}
+
+#[test]
+fn the_comparison_reads_times_to_the_minute() {
+    assert_eq!(minute(&time(29_046_480)), 29_046_480);
+}
