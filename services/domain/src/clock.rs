@@ -86,7 +86,8 @@ impl Clock {
         });
     }
 
-    fn until(&self, at: Instant) -> Instant {
+    /// An instant, or the end if that came before.
+    pub fn until(&self, at: Instant) -> Instant {
         self.end.map_or(at, |end| end.min(at))
     }
 

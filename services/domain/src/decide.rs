@@ -94,9 +94,7 @@ fn unchanged_since(book: &Book, wish: &Wish) -> Result<(), Refusal> {
         return Ok(());
     }
     let names = |seq: u32| book.kept_under(seq).iter().any(|label| changed.contains(label));
-    let between = book
-        .entries_between(seen, u32::try_from(last).unwrap_or(u32::MAX))
-        .filter(|(seq, _)| names(*seq));
+    let between = book.entries_between(seen, u32::try_from(last).unwrap_or(u32::MAX)).filter(|(seq, _)| names(*seq));
     let between = between.map(|(seq, meta)| Between {
         seq: u64::from(seq),
         kind: meta.kind.to_owned(),
@@ -180,7 +178,8 @@ fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid, at: Instant) -> Result<(),
     let not_found = || Refusal::NotFound { say: format!("{} has no hold {hold}. Look at what holds it.", wish.thing) };
     let seq = view.book.seq_of(&hold).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
     let meta = view.book.entry(seq).ok_or_else(not_found)?;
-    let makes_a_hold = |what: &What| matches!(what, What::RunInterrupted { .. } | What::RunEnded { cured: Some(false), .. });
+    let makes_a_hold =
+        |what: &What| matches!(what, What::RunInterrupted { .. } | What::RunEnded { cured: Some(false), .. });
     let by_rule = view.facts(meta.thing).any(|fact| fact.seq == seq && makes_a_hold(&fact.what));
     let on = view.book.label(&wish.thing).ok_or_else(not_found)?;
     if !by_rule && (meta.kind != "hold_placed" || meta.thing != on) || meta.struck_by != crate::fact::NEVER {

@@ -74,7 +74,12 @@ fn end(view: View<'_>, kit: Label) -> Option<End> {
                 }
             }
             What::Disposed { length_mm: None } => {
-                end = end.or(Some(End { at: fact.at, latest: fact.latest(), seq: fact.seq, disposed: true }));
+                end = end.or(Some(End {
+                    at: fact.at,
+                    latest: if view.waits(fact) { Instant::MAX } else { fact.latest() },
+                    seq: fact.seq,
+                    disposed: true,
+                }));
             }
             _ => {}
         }

@@ -1,6 +1,6 @@
 //! Limits applied: allowed, so far, left, ends at. Inclusive: so far equal to the limit is still within.
 
-use crate::fact::{Label, What};
+use crate::fact::Label;
 use crate::kit::KitLife;
 use crate::roll::{Life, Missing, RollLife, end_of_day};
 use crate::stage::{Oven, StageItem, StageLife};
@@ -84,30 +84,23 @@ impl<'b> At<'b> {
     }
 }
 
-/// The last take-out of the thing by an instant, at its latest, for shelf lives tested there. A told one that waits may
-/// make it later, but can't be the only one.
-pub fn last_take_out(view: View<'_>, thing: Label, at: Instant) -> Option<Instant> {
-    let outs = || view.facts(thing).filter(|fact| fact.at <= at && matches!(fact.what, What::TakenOut { .. }));
-    outs().find(|fact| !view.waits(fact))?;
-    outs().last().map(crate::fact::Fact::latest)
-}
-
 pub fn roll_limits(read: At<'_>, roll: &RollLife<'_>) -> Limits {
-    let took_out = last_take_out(read.view, roll.roll, read.at).filter(|_| roll.history.runs(read.at));
+    let took_out = roll.history.last_take_out(read.at);
+    let out = roll.history.runs(read.at);
     let mut all = Vec::new();
     for life in &roll.lives {
-        all.push(material_limits(read, roll.roll, life, &Tested { take_out: took_out, ..Tested::default() }));
+        all.push(material_limits(read, roll.roll, life, &Tested { take_out: took_out, out, ..Tested::default() }));
     }
     worst(read, all)
 }
 
 pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
-    let took_out = last_take_out(read.view, kit.kit, read.at);
+    let took_out = kit.history.last_take_out(read.at);
     let mut all = Vec::new();
     for item in kit.held_at(read.at) {
         // A kit that was never put away is out since its roll's take-out.
-        let take_out = took_out.or_else(|| last_take_out(read.view, item.roll, item.cut_at));
-        let tested = Tested { take_out: take_out.filter(|_| kit.history.runs(read.at)), ..Tested::default() };
+        let take_out = took_out.or_else(|| kit.rolls.get(&item.roll)?.history.last_take_out(item.cut_at));
+        let tested = Tested { take_out, out: kit.history.runs(read.at), ..Tested::default() };
         for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
             let clock = life.clock.clone().then(item.cut_at, &kit.history);
             let clock = match kit.end {
@@ -131,11 +124,9 @@ pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
         for life in &item.lives {
             let first_ply = first_of_material(stage, life, read.at).unwrap_or(item.first_ply);
             let tested = Tested {
-                take_out: item
-                    .kit
-                    .and_then(|kit| last_take_out(read.view, kit, item.laid_at))
-                    .or_else(|| last_take_out(read.view, item.roll, item.laid_at)),
-                laid: Some((item.last_ply.min(read.at), first_ply, stage.completed)),
+                out: true,
+                take_out: item.took_out,
+                laid: Some((item.last_ply, first_ply, stage.completed)),
                 started: started.map(|run| (run.start, matches!(oven, Oven::Provisional(_)) || run.told)),
             };
             all.push(material_limits(read, item.roll, life, &tested));
@@ -171,6 +162,8 @@ pub fn first_of_material(stage: &StageLife<'_>, life: &Life<'_>, at: Instant) ->
 #[derive(Clone, Copy, Default)]
 struct Tested {
     take_out: Option<Instant>,
+    /// It is still out by that take-out; from the cold it would have to be taken out again.
+    out: bool,
     /// The last ply, the first ply of the material, and lay-up complete.
     laid: Option<(Instant, Instant, Option<Instant>)>,
     /// The oven's start, and whether it is still to be confirmed.
@@ -227,10 +220,10 @@ fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> Limi
     };
     let allowed = limit.limit_s.as_ms();
     let Some((_, first_ply, completed)) = tested.laid else { return LimitState::NotLaid { allowed } };
-    // Lay-up complete, where the sheet says so and it was recorded; never before the first ply.
+    // Lay-up complete, where the sheet says so and it was recorded.
     let from = match limit.from {
         LayToCureFrom::FirstPly => first_ply,
-        LayToCureFrom::Complete => completed.filter(|done| *done <= at).map_or(first_ply, |done| done.max(first_ply)),
+        LayToCureFrom::Complete => completed.filter(|done| *done <= at).unwrap_or(first_ply),
     };
     let until = tested.started.map_or(at, |(start, _)| start.min(at));
     let so_far = until.since(from).max(0);
@@ -262,13 +255,13 @@ fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
         TestedAt::Lay => tested.laid.map(|(last_ply, _, _)| last_ply),
         TestedAt::Oven => tested.started.map(|(start, _)| start),
     };
-    let act = act.filter(|act| *act <= read.at);
+    let tested = act.is_some() && (by != TestedAt::TakeOut || tested.out || tested.laid.is_some());
     LimitState::Date {
         last_day,
         end: end_of_day(last_day, zone),
-        read_at: act.unwrap_or(read.at),
+        read_at: act.unwrap_or(life.clock.until(read.at)),
         by,
-        tested: act.is_some(),
+        tested,
     }
 }
 
@@ -320,7 +313,7 @@ fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
             (0, passed.unwrap_or_else(|| at.plus_ms(left)).0, left)
         }
         LimitState::NotLaid { allowed } => (0, at.plus_ms(*allowed).0, *allowed),
-        LimitState::Date { end, read_at, .. } => (0, end.0, end.since(*read_at)),
+        LimitState::Date { end, read_at, .. } => (0, end.since(*read_at), 0),
         LimitState::Count { allowed, so_far } => (0, allowed.saturating_sub(*so_far), 0),
         LimitState::Missing(_) => (1, 0, 0),
         LimitState::NoneBy(_) => (2, 0, 0),

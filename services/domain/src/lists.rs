@@ -98,7 +98,12 @@ fn line(
     let of = stage.map_or(String::new(), |stage| format!(" {stage}"));
     let what = crate::say::limit(limit.name);
     let text = match ms < 0 {
-        true => format!("{}{of} is {} over its {what}, since {}.", thing.short(), so_far(ms.saturating_neg()), say.time(ends, read.at)),
+        true => format!(
+            "{}{of} is {} over its {what}, since {}.",
+            thing.short(),
+            so_far(ms.saturating_neg()),
+            say.time(ends, read.at)
+        ),
         false => format!("{}{of}: {what} ends {}, in {}.", thing.short(), say.time(ends, read.at), left(ms)),
     };
     Some(RunsOutLine {

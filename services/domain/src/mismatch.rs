@@ -189,6 +189,7 @@ fn judged(view: View<'_>, fact: &Fact, judgement: &judge::Judged, found: &mut Ve
     for over in judgement.over() {
         let item = view.book.name(over.item).short();
         let by = match over.name {
+            shared_types::LimitName::Refreezes if over.left == -1 => "1 return to the cold".to_owned(),
             shared_types::LimitName::Refreezes => format!("{} returns to the cold", over.left.saturating_neg()),
             _ => crate::say::so_far(over.left.saturating_neg()),
         };

@@ -82,7 +82,7 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
 }
 
 fn start(view: View<'_>, receipt: &Fact, received: &Received) -> Start {
-    let from = received.counts_from(receipt.earliest());
+    let from = received.counts_from(receipt.at);
     let before_first_fact = match received.from {
         Some(place) if view.frozen(place, from) => Before::OnItsWay { place, since: from },
         Some(_) | None => Before::Out { seq: receipt.seq, since: from },
@@ -151,12 +151,13 @@ fn used(view: View<'_>, roll: Label, length_mm: Option<u64>) -> Used {
             beyond.push(fact.seq);
         }
         let used_up = before.is_some_and(|before| 0 < before) && left.is_some_and(|left| left <= 0);
+        let disposed = matches!(fact.what, What::Disposed { .. });
         if end.is_none() && (whole || used_up) {
             end = Some(End {
                 at: fact.at,
-                latest: fact.latest(),
+                latest: if disposed && view.waits(fact) { Instant::MAX } else { fact.latest() },
                 seq: fact.seq,
-                disposed: matches!(fact.what, What::Disposed { .. }),
+                disposed,
             });
         }
     }

@@ -27,6 +27,8 @@ pub struct StageItem<'b> {
     pub last_ply: Instant,
     pub seq: u32,
     pub told: bool,
+    /// The last take-out before it was laid.
+    pub took_out: Option<Instant>,
     /// By each receipt of the roll: its clock through roll, kit and lay-up, as if no oven ever started.
     pub lives: Vec<Life<'b>>,
 }
@@ -93,7 +95,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
         match &fact.what {
             What::Laid(laid) if laid.part == part && laid.stage == *stage => {
                 let first = laid.from_at.map_or(fact.at, |from| from.min(fact.at));
-                let item = |roll, kit, lives| StageItem {
+                let item = |roll, kit, took_out, lives| StageItem {
                     roll,
                     kit,
                     first_ply: first.minus_ms(i64::from(fact.uncertain_ms)),
@@ -101,24 +103,27 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     last_ply: fact.latest(),
                     seq: fact.seq,
                     told: view.waits(fact),
+                    took_out,
                     lives,
                 };
                 if !laid.from_kit {
-                    let lives = &rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from)).lives;
-                    let lives =
-                        lives.iter().map(|life| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() });
-                    items.push(item(laid.from, None, lives.collect()));
+                    let roll = rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from));
+                    let out = |life: &Life<'b>| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
+                    let took_out = roll.history.last_take_out(fact.at);
+                    items.push(item(laid.from, None, took_out, roll.lives.iter().map(out).collect()));
                     continue;
                 }
                 let kit = kits.entry(laid.from).or_insert_with(|| kit_life(view, laid.from));
                 for of in laid_items(view, fact, laid) {
-                    let lives = match kit.rolls.get(&of.roll) {
-                        Some(roll) => &roll.lives,
-                        None => &rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)).lives,
+                    let roll = match kit.rolls.get(&of.roll) {
+                        Some(roll) => roll,
+                        None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
+                    let took_out = kit.history.last_take_out(fact.at);
+                    let took_out = took_out.or_else(|| roll.history.last_take_out(of.cut_at));
                     let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
-                    let lives = lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
-                    items.push(item(of.roll, Some(laid.from), lives));
+                    let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
+                    items.push(item(of.roll, Some(laid.from), took_out, lives));
                 }
             }
             What::LayupCompleted(of) if of == stage && !view.waits(fact) => {

@@ -1,7 +1,7 @@
 //! The fold itself: one state, one step at a time, and no scan is swallowed as a repeat.
 
 use super::settled::Settled;
-use super::{Found, History, Lump, Puzzle, Return, Spot, Step, StepAct, Stretch, Stretches};
+use super::{Found, History, Puzzle, Return, Spot, Step, StepAct, Stretch, Stretches};
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
@@ -25,7 +25,7 @@ pub enum Before {
 }
 
 #[derive(Clone)]
-enum State {
+pub(super) enum State {
     Unknown,
     In {
         place: Label,
@@ -44,14 +44,44 @@ enum State {
 /// out anyway; whatever counts as out without the told facts counts as out with them.
 pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
     if !steps.iter().any(|step| step.told) {
-        return Folding::new(view, start).over(steps.iter());
+        return folded(view, start, steps.to_vec());
     }
-    let without = Folding::new(view, start).over(steps.iter().filter(|step| !step.told));
+    let told = |step: &&Step| step.told;
+    let without = folded(view, start, steps.iter().filter(|step| !told(step)).copied().collect());
     let out_anyway = |step: &Step| without.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to);
     let counts = |step: &&Step| !step.told || !out_anyway(step);
-    let mut with = Folding::new(view, start).over(steps.iter().filter(counts));
+    let mut with = folded(view, start, steps.iter().filter(counts).copied().collect());
     with.join(without, steps);
     with
+}
+
+/// A put-away that a person named is put where it happened, and everything is looked at again: it changes what comes
+/// after it. Each mismatch is settled so once.
+fn folded(view: View<'_>, start: Start, mut steps: Vec<Step>) -> History {
+    let mut granted: Vec<Granted> = Vec::new();
+    loop {
+        let mut folding = Folding::new(view, start, &granted);
+        folding.over(&steps);
+        match folding.grant.take() {
+            Some((step, found)) => {
+                let at = steps.partition_point(|other| other.at < step.at);
+                steps.insert(at, step);
+                granted.push(Granted { seq: found.seq, found });
+            }
+            None => {
+                let mut history = folding.finish();
+                history.found.extend(granted.iter().map(|one| one.found));
+                return history;
+            }
+        }
+    }
+}
+
+/// A mismatch that a put-away at a named time settles.
+#[derive(Clone, Copy)]
+pub(super) struct Granted {
+    seq: u32,
+    found: Found,
 }
 
 impl History {
@@ -61,6 +91,7 @@ impl History {
         all.extend(other.stretches.all.into_iter().filter(|stretch| !all.contains(stretch)).collect::<Vec<_>>());
         self.stretches = Stretches::new(all);
         self.lumps.extend(other.lumps.into_iter().filter(|lump| !self.lumps.contains(lump)).collect::<Vec<_>>());
+        self.takes_told = std::mem::replace(&mut self.takes, other.takes);
         self.moved_out.extend(other.moved_out);
         self.moved_out.sort_unstable();
         self.moved_out.dedup();
@@ -83,21 +114,26 @@ impl History {
     }
 }
 
-struct Folding<'b> {
-    view: View<'b>,
+pub(super) struct Folding<'b> {
+    pub(super) view: View<'b>,
     start: Start,
-    state: State,
+    granted: &'b [Granted],
+    /// What to put into history before looking again.
+    pub(super) grant: Option<(Step, Found)>,
+    pub(super) state: State,
     /// A roll's first put-away, whatever it did: goods-in's.
     goods_in: Option<u32>,
     stretches: Vec<Stretch>,
-    so_far: History,
+    pub(super) so_far: History,
 }
 
 impl<'b> Folding<'b> {
-    fn new(view: View<'b>, start: Start) -> Folding<'b> {
+    fn new(view: View<'b>, start: Start, granted: &'b [Granted]) -> Folding<'b> {
         Folding {
             view,
             start,
+            granted,
+            grant: None,
             state: State::Unknown,
             goods_in: None,
             stretches: Vec::new(),
@@ -105,15 +141,20 @@ impl<'b> Folding<'b> {
         }
     }
 
-    fn over<'s>(mut self, steps: impl Iterator<Item = &'s Step>) -> History {
-        let mut steps = steps.peekable();
-        self.before(steps.peek().map(|step| step.earliest));
+    fn over(&mut self, steps: &[Step]) {
+        self.before(steps.first().map(|step| step.earliest));
         for step in steps {
             if self.goods_in.is_none() && !self.start.kit && matches!(step.act, StepAct::PutAway { .. }) {
                 self.goods_in = Some(step.seq);
             }
             self.step(step);
+            if self.grant.is_some() {
+                return;
+            }
         }
+    }
+
+    fn finish(mut self) -> History {
         if let State::Out { since, seq, .. } = &self.state {
             let (since, seq) = (*since, *seq);
             self.stretch(since, Instant::MAX, seq, None);
@@ -123,6 +164,10 @@ impl<'b> Folding<'b> {
         self.so_far.returns.retain(|one| self.start.from <= one.at);
         self.so_far.spots.sort_by_key(|(at, _)| *at);
         self.so_far
+    }
+
+    pub(super) fn is_granted(&self, step: &Step) -> bool {
+        step.granted || self.granted.iter().any(|one| one.seq == step.seq)
     }
 
     fn before(&mut self, first: Option<Instant>) {
@@ -138,6 +183,9 @@ impl<'b> Folding<'b> {
     }
 
     fn step(&mut self, step: &Step) {
+        if let StepAct::TakenOut { .. } = step.act {
+            self.so_far.takes.push((step.at, step.latest));
+        }
         match (self.state.clone(), step.act) {
             (State::Unknown, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.inside(place, step)
@@ -153,12 +201,15 @@ impl<'b> Folding<'b> {
                 };
                 match takes.iter().all(after) {
                     true => self.back(step, place, since, step.latest.plus_ms(rack_ms)),
+                    false if self.is_granted(step) => {}
                     false => self.puzzle(Puzzle::PutAwayNotAfterTakeOut, step, since, Some(place)),
                 }
             }
+            (State::Out { .. }, StepAct::SeenInside { .. }) if self.is_granted(step) => {}
             (State::Out { since, .. }, StepAct::SeenInside { place, .. }) => {
                 self.puzzle(Puzzle::SeenInsideWhileOut, step, since, Some(place));
             }
+            (State::Out { .. }, StepAct::TakenOut { .. }) if self.is_granted(step) => self.out_again(step),
             (State::Out { since, from, .. }, StepAct::TakenOut { .. }) => {
                 self.puzzle(Puzzle::OutWhileOut, step, since, from);
             }
@@ -171,17 +222,26 @@ impl<'b> Folding<'b> {
             (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if place == seen => {
                 self.state = State::In { place, last_known: step.earliest };
             }
+            (State::In { last_known, .. }, StepAct::PutAway { place, rack_ms }) if step.granted => {
+                self.back(step, place, last_known, step.latest.plus_ms(rack_ms));
+            }
+            // The put-away itself was put into history; this scan only shows that it was there.
+            (
+                State::In { place, .. },
+                StepAct::PutAway { place: seen, .. } | StepAct::SeenInside { place: seen, .. },
+            ) if self.is_granted(step) => {
+                if place == seen {
+                    self.state = State::In { place, last_known: step.earliest };
+                }
+            }
             (State::In { place, last_known }, StepAct::PutAway { place: into, .. }) if place == into => {
                 self.puzzle(Puzzle::InWhileIn, step, last_known, Some(place));
             }
             (State::In { last_known, .. }, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.puzzle(Puzzle::InWhileInElsewhere, step, last_known, Some(place));
             }
-            (State::In { place, .. }, StepAct::TakenOut { to }) => {
+            (State::In { .. }, StepAct::TakenOut { to }) => {
                 self.out(step.earliest, step, to, Some(step));
-                if let State::Out { from, .. } = &mut self.state {
-                    *from = Some(place);
-                }
             }
             (State::In { last_known, place }, StepAct::Outside { .. }) => {
                 self.puzzle(Puzzle::ActedWhileInside, step, last_known, Some(place));
@@ -191,21 +251,16 @@ impl<'b> Folding<'b> {
 
     /// What does not add up: settled as a person said, else counted the unsafe way.
     fn puzzle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Option<Label>) {
-        let settled = Settled::of(self.view, puzzle, step, since);
-        self.so_far.found.push(Found {
-            seq: step.seq,
-            puzzle,
-            since,
-            place,
-            settled_by: settled.as_ref().map(|(by, _)| *by),
-        });
+        let settled = Settled::of(self.view, puzzle, step);
+        let settled_by = settled.as_ref().map(|(by, _)| *by);
+        self.so_far.found.push(Found { seq: step.seq, puzzle, since, place, settled_by });
         match settled {
             Some((_, settled)) => self.settle(puzzle, step, since, settled),
             None => self.unsafe_way(puzzle, step, since),
         }
     }
 
-    fn unsafe_way(&mut self, puzzle: Puzzle, step: &Step, since: Instant) {
+    pub(super) fn unsafe_way(&mut self, puzzle: Puzzle, step: &Step, since: Instant) {
         match (puzzle, step.act) {
             // It was probably a take-out with the wrong placard: the clock runs on from here.
             (Puzzle::InWhileIn, _) => self.out(since, step, None, Some(step)),
@@ -223,93 +278,15 @@ impl<'b> Folding<'b> {
         }
     }
 
-    fn settle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, settled: Settled) {
-        let (place, rack_ms) = match step.act {
-            StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms } => (Some(place), rack_ms),
-            StepAct::TakenOut { to } => (to, 0),
-            StepAct::Outside { place } => (place, 0),
-            StepAct::Received => (None, 0),
-        };
-        let end = step.latest.plus_ms(rack_ms);
-        match (settled, place) {
-            (Settled::Moved(other), _) => self.so_far.moved_out.push((step.seq, other)),
-            (Settled::TakeOut, place) => self.out(step.earliest, step, place, Some(step)),
-            (Settled::OutSince(since), Some(place)) if puzzle != Puzzle::ActedWhileInside => {
-                self.back(step, place, since, end);
-            }
-            (Settled::OutSince(since), place) => self.out(since, step, place, None),
-            (Settled::Carried(ms), Some(place)) => {
-                self.stretch(step.earliest.minus_ms(ms), end, step.seq, Some(step.seq));
-                self.inside(place, step);
-            }
-            (Settled::Carried(_), None) => {}
-            (Settled::PutAwayAt(at), place) => match self.follows_takes(at) {
-                true => self.put_away_at(puzzle, step, since, at, place),
-                false => self.unsafe_way(puzzle, step, since),
-            },
-            (Settled::Assigned(ms), place) => {
-                self.so_far.lumps.push(Lump { at: since, ms, seq: step.seq });
-                match (puzzle, place) {
-                    (Puzzle::OutWhileOut | Puzzle::ActedWhileInside, place) => {
-                        self.out(step.earliest, step, place, Some(step))
-                    }
-                    (_, Some(place)) => self.inside(place, step),
-                    (_, None) => {}
-                }
-            }
-            (Settled::Once, _) => self.out_again(step),
-        }
-    }
-
-    /// Whether an instant lies after every take-out of the running stretch.
-    fn follows_takes(&self, at: Instant) -> bool {
-        match &self.state {
-            State::Out { takes, .. } => takes.iter().all(|(latest, _)| *latest < at),
-            State::Unknown | State::In { .. } => true,
-        }
-    }
-
     /// The clock runs on from the first, or from the earliest the repeat can have been; a put-away must follow both.
-    fn out_again(&mut self, step: &Step) {
+    pub(super) fn out_again(&mut self, step: &Step) {
         if let State::Out { since, takes, .. } = &mut self.state {
             *since = (*since).min(step.earliest);
             takes.push((step.latest, step.device));
         }
     }
 
-    /// A put-away that nobody scanned, at a time a person named, in the scan's place or the last one.
-    fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
-        let at = at.max(since);
-        let last = match &self.state {
-            State::Out { from, .. } => *from,
-            State::In { place, .. } => Some(*place),
-            State::Unknown => None,
-        };
-        let into = if puzzle == Puzzle::OutWhileOut { last } else { place };
-        let rack = into.and_then(|place| self.view.place(place, at)).and_then(|place| place.rack_s);
-        let end = at.plus_ms(rack.map_or(0, |rack| rack.as_ms()));
-        self.stretch(since, end, step.seq, Some(step.seq));
-        self.returned(step.seq, since, at, end);
-        match (puzzle, place) {
-            (Puzzle::OutWhileOut, to) => {
-                if let Some(place) = last {
-                    self.spot(at, Spot::Inside(place));
-                    self.state = State::In { place, last_known: at };
-                }
-                self.out(step.earliest.max(at), step, to, Some(step));
-                if let State::Out { from, .. } = &mut self.state {
-                    *from = last;
-                }
-            }
-            (_, Some(place)) => {
-                self.spot(at, Spot::Inside(place));
-                self.state = State::In { place, last_known: step.earliest.max(at) };
-            }
-            (_, None) => {}
-        }
-    }
-
-    fn back(&mut self, step: &Step, place: Label, since: Instant, end: Instant) {
+    pub(super) fn back(&mut self, step: &Step, place: Label, since: Instant, end: Instant) {
         self.stretch(since, end, self.out_by().unwrap_or(step.seq), Some(step.seq));
         self.returned(step.seq, since, step.at, end);
         self.inside(place, step);
@@ -328,17 +305,22 @@ impl<'b> Folding<'b> {
         self.so_far.returns.push(Return { at, out_from, back, seq, goods_in, of_kit });
     }
 
-    fn inside(&mut self, place: Label, step: &Step) {
+    pub(super) fn inside(&mut self, place: Label, step: &Step) {
         self.leaves(step.at);
         self.spot(step.at, Spot::Inside(place));
         self.state = State::In { place, last_known: step.earliest };
     }
 
-    fn out(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
+    pub(super) fn out(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
         self.leaves(step.at);
         let takes = take.map(|take| (take.latest, take.device)).into_iter().collect();
         self.spot(step.at, Spot::Out(place));
-        self.state = State::Out { since, seq: step.seq, takes, from: None };
+        let from = match &self.state {
+            State::In { place, .. } => Some(*place),
+            State::Out { from, .. } => *from,
+            State::Unknown => None,
+        };
+        self.state = State::Out { since, seq: step.seq, takes, from };
     }
 
     fn spot(&mut self, at: Instant, spot: Spot) {
@@ -354,7 +336,7 @@ impl<'b> Folding<'b> {
         }
     }
 
-    fn stretch(&mut self, from: Instant, to: Instant, from_seq: u32, to_seq: Option<u32>) {
+    pub(super) fn stretch(&mut self, from: Instant, to: Instant, from_seq: u32, to_seq: Option<u32>) {
         let from = from.max(self.start.from);
         if from < to {
             self.stretches.push(Stretch { from, to, from_seq, to_seq });

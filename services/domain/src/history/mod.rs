@@ -2,6 +2,7 @@
 //! Ordered by the nominal instant, charged the unsafe way: out at the earliest, back at the latest.
 
 mod fold;
+mod settle;
 mod settled;
 mod steps;
 mod stretches;
@@ -96,6 +97,9 @@ pub struct History {
     pub found: Vec<Found>,
     /// Facts that a person said were another thing's.
     pub moved_out: Vec<(u32, Label)>,
+    /// Take-outs: when, and at the latest. Those only told are beside, in `takes_told`.
+    pub takes: Vec<(Instant, Instant)>,
+    pub takes_told: Vec<(Instant, Instant)>,
 }
 
 impl History {
@@ -103,6 +107,14 @@ impl History {
     pub fn out_ms(&self, from: Instant, until: Instant) -> i64 {
         let assigned = self.lumps.iter().filter(|lump| from <= lump.at && lump.at <= until).map(|lump| lump.ms);
         self.stretches.length(from, until).saturating_add(assigned.sum())
+    }
+
+    /// The last take-out by an instant, at its latest. One only told may make it later, but can't be the only one.
+    pub fn last_take_out(&self, at: Instant) -> Option<Instant> {
+        let last = |takes: &[(Instant, Instant)]| {
+            takes.iter().filter(|(when, _)| *when <= at).last().map(|(_, latest)| *latest)
+        };
+        last(&self.takes).map(|sure| last(&self.takes_told).map_or(sure, |told| told.max(sure)))
     }
 
     pub fn spot(&self, at: Instant) -> Option<(Instant, Spot)> {

@@ -13,12 +13,10 @@ pub(super) enum Settled {
     Carried(i64),
     Assigned(i64),
     Moved(Label),
-    /// Taken out once, since the first.
-    Once,
 }
 
 impl Settled {
-    pub(super) fn of(view: View<'_>, puzzle: Puzzle, step: &Step, since: Instant) -> Option<(u32, Settled)> {
+    pub(super) fn of(view: View<'_>, puzzle: Puzzle, step: &Step) -> Option<(u32, Settled)> {
         let Some((by, answer, other)) = view.settlement(puzzle.name(), step.seq) else {
             return view.kindly.then(|| (step.seq, Settled::kindly(puzzle, step)));
         };
@@ -26,9 +24,8 @@ impl Settled {
             return None;
         }
         let settled = match answer {
-            Settlement::OutSince(_) if puzzle == Puzzle::OutWhileOut => Settled::Once,
-            Settlement::OutSince(stamp) => Settled::OutSince(stamp.at.min(step.latest)),
-            Settlement::PutAwayAt(stamp) => Settled::PutAwayAt(stamp.at.max(since)),
+            Settlement::OutSince(stamp) => Settled::OutSince(stamp.at),
+            Settlement::PutAwayAt(stamp) => Settled::PutAwayAt(stamp.at),
             Settlement::WasTakeOut(_) => Settled::TakeOut,
             Settlement::CarriedOverS(seconds) => Settled::Carried(seconds.as_ms()),
             Settlement::AssignedS(seconds) => Settled::Assigned(seconds.as_ms()),
@@ -43,7 +40,7 @@ impl Settled {
         match puzzle {
             Puzzle::InWhileIn | Puzzle::InWhileInElsewhere => Settled::Carried(0),
             Puzzle::ActedWhileInside => Settled::OutSince(step.at),
-            Puzzle::OutWhileOut => Settled::Once,
+            Puzzle::OutWhileOut => Settled::OutSince(step.at),
             Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut => Settled::PutAwayAt(step.at),
         }
     }
@@ -52,12 +49,13 @@ impl Settled {
 /// Which answers a mismatch can have.
 pub fn fits(puzzle: Puzzle, answer: &Settlement) -> bool {
     match (puzzle, answer) {
-        (_, Settlement::Other(_) | Settlement::AssignedS(_)) => true,
-        (_, Settlement::WasTakeOut(false)) => false,
-        (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, _) => true,
-        (Puzzle::ActedWhileInside, Settlement::OutSince(_) | Settlement::WasTakeOut(_)) => true,
-        (Puzzle::OutWhileOut, Settlement::OutSince(_) | Settlement::PutAwayAt(_)) => true,
-        (Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut, Settlement::PutAwayAt(_)) => true,
-        (_, _) => false,
+        (_, Settlement::WasTakeOut(yes)) => *yes,
+        (
+            Puzzle::SeenInsideWhileOut,
+            Settlement::OutSince(_) | Settlement::CarriedOverS(_) | Settlement::AssignedS(_),
+        ) => false,
+        (Puzzle::OutWhileOut | Puzzle::PutAwayNotAfterTakeOut, Settlement::CarriedOverS(_)) => false,
+        (Puzzle::ActedWhileInside, Settlement::PutAwayAt(_)) => false,
+        (_, _) => true,
     }
 }

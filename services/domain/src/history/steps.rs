@@ -35,6 +35,8 @@ pub struct Step {
     /// A told take-out counts though no second person stands beside it, because it only takes. A told cut, lay-up or
     /// sighting in a room counts as a scanned one does.
     pub told: bool,
+    /// Nobody scanned it: a person named the time of a put-away.
+    pub granted: bool,
     pub act: StepAct,
 }
 
@@ -57,6 +59,7 @@ pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
         latest: fact.latest(),
         device: fact.device.filter(|_| fact.marks.device_counts),
         told: waits && takes,
+        granted: false,
         act,
     })
 }

@@ -29,7 +29,8 @@ fn a_later_fact_about_the_time_before_the_cut_is_carried_too() {
 
 #[test]
 fn what_happens_to_the_roll_after_the_cut_is_not_the_kits() {
-    let scene = stored().out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00").put_away("K-1", "F1", "Tue 09:00");
+    let scene =
+        stored().out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00").put_away("K-1", "F1", "Tue 09:00");
     scene.look("K-1", "Thu 09:00").out_time_is("3:00");
     scene.look("R-1", "Thu 09:00").out_time_is("51:00");
 }
@@ -50,12 +51,16 @@ fn what_ends_first_governs_and_ties_go_to_the_smaller_left() {
     short.tack_life_s = Some(StatedSeconds::Limit(hours(50)));
     let scene = Scene::yard().material("PM-102", short).registered("batch/PM-102/B-9", "2026-01-31");
     let scene = scene.received("R-1", "Mon 06:00").opening(10, 0).put_away("R-1", "F1", "Mon 06:00");
-    let scene = scene.received("R-2", "Mon 06:00").of("PM-102", "B-9").opening(40, 0).put_away("R-2", "F1", "Mon 06:00");
+    let scene =
+        scene.received("R-2", "Mon 06:00").of("PM-102", "B-9").opening(40, 0).put_away("R-2", "F1", "Mon 06:00");
     let scene = scene.out("R-1", "Tue 06:00").out("R-2", "Tue 06:00");
     let scene = scene.cut_many("N-1", &[("K-1", "J-1", &[("R-1", 2), ("R-2", 3)])], "Tue 08:00");
     let row = scene.look("K-1", "Tue 09:00").row(Tack);
     // 40 h + 3 h of 50 h.
-    assert_eq!((row.item.to_string(), row.left_s, row.allowed_s), ("roll/R-2".to_owned(), Some(7 * 3600), Some(180_000)));
+    assert_eq!(
+        (row.item.to_string(), row.left_s, row.allowed_s),
+        ("roll/R-2".to_owned(), Some(7 * 3600), Some(180_000))
+    );
 }
 
 #[test]
@@ -64,7 +69,9 @@ fn a_stage_carries_what_was_laid_in_it() {
     // The roll may go back; what is laid ages on: 30 h of 200 by Wednesday noon. Tack stood at 4 h when it was laid.
     let scene = scene.put_away("R-1", "F1", "Tue 11:00");
     let look = scene.look("P-1", "Wed 12:00");
-    look.stage_left_is("skin", Out, "170:00").stage_left_is("skin", Tack, "96:00").stage_left_is("skin", ToCure, "46:00");
+    look.stage_left_is("skin", Out, "170:00")
+        .stage_left_is("skin", Tack, "96:00")
+        .stage_left_is("skin", ToCure, "46:00");
 }
 
 #[test]
@@ -161,7 +168,8 @@ fn a_roll_is_used_up_when_cut_laid_and_waste_reach_its_length() {
 #[test]
 fn more_cut_than_there_was_is_a_mismatch_and_stays_cut() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").metres(3).put_away("R-1", "F1", "Mon 06:00");
-    let scene = scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 07:00").cut("N-2", "R-1", "K-2", "Tue 08:00");
+    let scene =
+        scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 07:00").cut("N-2", "R-1", "K-2", "Tue 08:00");
     let look = scene.look("R-1", "Tue 09:00");
     look.mismatches_are(&["cut_beyond_length"]);
     assert_eq!(look.view().length_left_mm, Some(0));

@@ -15,7 +15,8 @@ fn the_card_is_written_as_the_trade_does() {
     let scene = scene.out("R-1", "Tue 06:00").by("B-7").put_away("R-1", "F1", "Tue 08:30").by("B-8");
     let scene = scene.out("R-1", "Wed 06:00");
     let lines = lines(&scene, "R-1", "Wed 07:00");
-    let numbers = lines.iter().map(|line| (line.line.as_str(), line.interval_s, line.running_total_s, line.tack_left_s));
+    let numbers =
+        lines.iter().map(|line| (line.line.as_str(), line.interval_s, line.running_total_s, line.tack_left_s));
     assert_eq!(
         numbers.collect::<Vec<_>>(),
         [
@@ -33,7 +34,8 @@ fn the_card_is_written_as_the_trade_does() {
 fn the_cards_lines_add_up_to_the_same_out_time_as_the_answer() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").opening(7, 0).as_of("Mon 03:00");
     let scene = scene.put_away("R-1", "F1", "Mon 08:00").uncertain(7).out("R-1", "Tue 06:00").uncertain(3);
-    let scene = scene.put_away("R-1", "F1", "Tue 09:00").uncertain(11).put_away("R-1", "F1", "Wed 06:00").named("again");
+    let scene =
+        scene.put_away("R-1", "F1", "Tue 09:00").uncertain(11).put_away("R-1", "F1", "Wed 06:00").named("again");
     let scene = scene.settle("again", "in_while_in", Settlement::AssignedS(5_400.try_into().unwrap()), "Wed 07:00");
     let scene = scene.out("R-1", "Thu 06:00").cut("N-1", "R-1", "K-1", "Thu 07:00").put_away("K-1", "F2", "Thu 08:00");
     // Roll: 7 h + 03:00-08:07 (5 h 7 min) + 05:57-09:11 (3 h 14 min) + 1 h 30 min assigned + 06:00-09:00 (3 h).
@@ -72,12 +74,8 @@ fn the_card_says_what_was_odd_and_whether_it_was_settled_or_confirmed() {
     let odd = Scene::yard().stored("R-1", "Mon 06:00").put_away("R-1", "F2", "Tue 06:00").named("again");
     let note = "came in elsewhere without a take-out: counts as out since last known inside";
     assert_eq!(lines(&odd, "R-1", "Tue 12:00")[1].note.as_deref(), Some(note));
-    let settled = odd.settle(
-        "again",
-        "in_while_in_elsewhere",
-        Settlement::CarriedOverS(600.try_into().unwrap()),
-        "Wed 06:00",
-    );
+    let settled =
+        odd.settle("again", "in_while_in_elsewhere", Settlement::CarriedOverS(600.try_into().unwrap()), "Wed 06:00");
     let line = &lines(&settled, "R-1", "Tue 12:00")[1];
     assert_eq!(line.note.as_deref(), Some(format!("{note}, settled").as_str()));
     assert_eq!(line.interval_s, 600);

@@ -1,1 +1,166 @@
-//! The oven run as it is typed from the chart.
+//! The oven run as it is typed from the chart: provisional, confirmed, broken off.
+
+use crate::look::*;
+use crate::scene::Scene;
+use shared_types::*;
+
+/// Out on Tuesday at 06:00, laid in P-1 at 10:00.
+fn laid() -> Scene {
+    let scene = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
+    scene.cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 10:00")
+}
+
+/// In the oven since Tuesday 12:00: 6 h of out-time, 2 h since the first ply.
+fn in_oven() -> Scene {
+    laid().oven("RUN-1", &["P-1"], "Tue 12:00").named("start")
+}
+
+fn out_life(scene: &Scene, at: &str) -> LimitRow {
+    scene.look("P-1", at).stage_row("skin", Out)
+}
+
+/// Hours of out-life left, whether the start is confirmed, and hours left if it never started.
+fn hours_left(scene: &Scene, at: &str) -> (i64, bool, Option<i64>) {
+    let row = out_life(scene, at);
+    let floor = |seconds: i64| seconds.div_euclid(3600);
+    (floor(row.left_s.unwrap()), !row.not_confirmed, row.left_s_if_never_started.map(floor))
+}
+
+#[test]
+fn an_oven_start_is_provisional_and_shows_both_what_was_left_and_what_is_if_it_never_started() {
+    assert_eq!(hours_left(&in_oven(), "Tue 20:00"), (194, false, Some(186)));
+    let look = in_oven().look("P-1", "Tue 20:00").stage_row("skin", ToCure);
+    assert_eq!((look.left_s, look.left_s_if_never_started, look.runs), (Some(70 * 3600), Some(62 * 3600), false));
+    in_oven().look("P-1", "Tue 20:00").says("P-1 went into the oven in run RUN-1 Tue 12:00, not confirmed yet.");
+}
+
+#[test]
+fn without_a_record_it_stays_provisional_for_24_h_inclusive_and_then_never_started() {
+    assert_eq!(hours_left(&in_oven(), "Wed 12:00"), (194, false, Some(170)));
+    // 30 h out and a millisecond.
+    assert_eq!(hours_left(&in_oven(), "Wed 12:00:00.001"), (169, true, None));
+    in_oven().look("P-1", "Wed 13:00").says("P-1 is being laid since Tue 10:00.");
+}
+
+#[test]
+fn scanned_at_its_end_and_answered_cured_it_stays_provisional_for_72_h_inclusive() {
+    let scene = in_oven().ended("RUN-1", "Tue 20:00").cured(true);
+    assert_eq!(hours_left(&scene, "Fri 12:00"), (194, false, Some(122)));
+    assert_eq!(hours_left(&scene, "Fri 12:00:00.001"), (121, true, None));
+}
+
+#[test]
+fn a_told_end_waits_and_a_confirmed_one_was_still_not_scanned() {
+    let told = in_oven().ended("RUN-1", "Tue 20:00").cured(true).committed("Tue 14:00").told().named("told");
+    assert_eq!(hours_left(&told, "Wed 13:00"), (169, true, None));
+    assert_eq!(hours_left(&told.confirm("told", "Wed 14:00"), "Wed 13:00"), (194, true, None));
+    let only_cured =
+        in_oven().ended("RUN-1", "Tue 20:00").cured(true).told().named("told").confirm("told", "Wed 14:00");
+    // No commit, and no scanned end that would have lengthened the wait.
+    assert_eq!(hours_left(&only_cured, "Wed 13:00"), (169, true, None));
+}
+
+#[test]
+fn a_commit_confirms_the_start_for_good() {
+    let scene = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    assert_eq!(hours_left(&scene, "Mon+3 12:00"), (194, true, None));
+    scene.look("P-1", "Wed 13:00").says("P-1 went into the oven in run RUN-1 Tue 12:00.");
+}
+
+#[test]
+fn the_start_is_the_scan_at_its_latest() {
+    let scene =
+        laid().oven("RUN-1", &["P-1"], "Tue 12:00").uncertain(30).ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    // 06:00 to 12:30.
+    assert_eq!(out_life(&scene, "Wed 12:00").left_s, Some(193 * 3600 + 1800));
+}
+
+#[test]
+fn a_commit_before_the_start_or_after_the_run_broke_off_confirms_nothing() {
+    let before = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 11:59");
+    assert_eq!(hours_left(&before, "Wed 13:00"), (169, true, None));
+    let after = in_oven().interrupted("RUN-1", "Tue 13:00").ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    assert_eq!(hours_left(&after, "Tue 20:00"), (186, true, None));
+    let missing = in_oven().ended("RUN-1", "Tue 20:00");
+    assert_eq!(hours_left(&missing, "Wed 13:00"), (169, true, None));
+}
+
+#[test]
+fn broken_off_before_the_commit_its_limits_run_on_and_it_is_held() {
+    let scene = in_oven().interrupted("RUN-1", "Tue 13:00").named("broke");
+    assert_eq!(hours_left(&scene, "Tue 20:00"), (186, true, None));
+    let asked = scene.may(Oven, "P-1", "Tue 20:00");
+    asked.answer(No).because("Held since Tue 13:00: its oven run broke off (run/RUN-1).");
+    assert_eq!(asked.0.holds.iter().map(|hold| hold.hold).collect::<Vec<_>>(), [scene.id("broke")]);
+    // It is lifted like any other.
+    let body = lift(scene.id("broke"));
+    let lifted = scene.entry("P-1", "Tue 21:00", body);
+    lifted.may(Oven, "P-1", "Tue 22:00").answer(Yes).heating_by("Fri 10:00");
+}
+
+fn lift(hold: uuid::Uuid) -> Body {
+    Body::HoldLifted(LiftHold { hold, why: "looked at".to_owned() })
+}
+
+#[test]
+fn broken_off_after_the_commit_it_stays_in_its_run_and_is_held() {
+    let scene = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 12:30").interrupted("RUN-1", "Tue 13:00");
+    assert_eq!(hours_left(&scene, "Wed 20:00"), (194, true, None));
+    let holds = scene.look("P-1", "Wed 20:00").view().holds;
+    assert_eq!(holds.iter().map(|hold| hold.why.as_str()).collect::<Vec<_>>(), ["its oven run broke off (run/RUN-1)"]);
+}
+
+#[test]
+fn a_told_interruption_takes_at_once() {
+    let scene = in_oven().interrupted("RUN-1", "Tue 13:00").told();
+    assert_eq!(hours_left(&scene, "Tue 20:00"), (186, true, None));
+}
+
+#[test]
+fn answered_not_cured_its_limits_run_on_and_it_is_held() {
+    let scene = in_oven().ended("RUN-1", "Tue 20:00").cured(false);
+    assert_eq!(hours_left(&scene, "Tue 21:00"), (185, true, None));
+    let asked = scene.may(Oven, "P-1", "Tue 21:00");
+    asked.answer(No).because("Held since Tue 20:00: its oven run was answered: not cured (run/RUN-1).");
+    scene.strike_last("Tue 22:00").may(Oven, "P-1", "Tue 23:00").answer(No);
+}
+
+#[test]
+fn a_run_cures_the_named_stages_only() {
+    let scene = laid().laid("P-1/core bond", "R-1", "Tue 11:00").length(1).oven("RUN-1", &["P-1/skin"], "Tue 12:00");
+    let scene = scene.ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    let look = scene.look("P-1", "Wed 12:00");
+    look.stage_left_is("skin", Out, "194:00").stage_left_is("core bond", Out, "170:00");
+}
+
+#[test]
+fn plies_laid_after_the_start_are_not_cured_by_it() {
+    let scene = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").laid("P-1", "R-1", "Tue 13:00").length(1);
+    let look = scene.look("P-1", "Wed 12:00");
+    // The late ply's clock runs on: 30 h out.
+    look.stage_left_is("skin", Out, "170:00").mismatches_are(&["laid_after_oven_start"]);
+}
+
+#[test]
+fn a_started_stage_asked_for_its_oven_is_in_that_run() {
+    let asked = in_oven().may(Oven, "P-1", "Tue 13:00");
+    asked.answer(No).because("P-1 skin is in run RUN-1 since Tue 12:00, not confirmed yet.");
+    let confirmed = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").may(Oven, "P-1", "Wed 13:00");
+    confirmed.answer(No).because("P-1 skin is in run RUN-1 since Tue 12:00.");
+}
+
+#[test]
+fn a_start_that_lapsed_leaves_the_stage_free_for_the_next_run() {
+    let lapsed = in_oven();
+    lapsed.may(Oven, "P-1", "Wed 13:00").answer(Yes).heating_by("Fri 10:00");
+    let again = lapsed.oven("RUN-2", &["P-1"], "Thu 06:00").ended("RUN-2", "Thu 20:00").committed("Thu 08:00");
+    // 06:00 on Tuesday to 06:00 on Thursday: 48 h of 200.
+    assert_eq!(hours_left(&again, "Sat 06:00"), (152, true, None));
+}
+
+#[test]
+fn what_runs_out_in_an_unconfirmed_run_is_reckoned_as_if_it_never_started() {
+    let list = domain::runs_out(&in_oven().book(), 100, when("Tue 20:00"));
+    let line = list.lines.iter().find(|line| line.thing.to_string() == "part/P-1").unwrap();
+    assert_eq!((line.limit, line.ends_at.at, line.runs), (ToCure, crate::when::instant("Fri 10:00"), true));
+}

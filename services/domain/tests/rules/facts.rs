@@ -102,11 +102,8 @@ impl Scene {
     }
 
     pub fn cut_many(self, nest: &str, kits: Kits<'_>, at: &str) -> Scene {
-        let item = |(roll, metres): &(&str, u64)| CutItem {
-            roll: code(roll),
-            length_mm: millimetres(*metres),
-            plies: None,
-        };
+        let item =
+            |(roll, metres): &(&str, u64)| CutItem { roll: code(roll), length_mm: millimetres(*metres), plies: None };
         let kits = kits.iter().map(|(kit, job, items)| CutKit {
             kit: code(kit),
             job: code(job),
@@ -235,6 +232,10 @@ impl Scene {
         let (id, of) = (self.id(name), self.thing_of(name));
         self.entry(&of.to_string(), at, Body::EntryStruck(Strike { why: "wrong".to_owned(), instead: None }))
             .change(|entry| entry.strikes = Some(id))
+    }
+
+    pub fn strike_last(self, at: &str) -> Scene {
+        self.named("the last").strike("the last", at)
     }
 
     pub fn confirm(self, name: &str, at: &str) -> Scene {

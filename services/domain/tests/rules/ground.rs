@@ -78,7 +78,8 @@ fn a_struck_entry_counts_no_longer_but_did_then() {
 
 #[test]
 fn a_strike_is_not_struck() {
-    let scene = out_on_tuesday().named("wrong").strike("wrong", "Tue 10:00").named("strike").strike("strike", "Tue 11:00");
+    let scene =
+        out_on_tuesday().named("wrong").strike("wrong", "Tue 10:00").named("strike").strike("strike", "Tue 11:00");
     scene.look("R-1", "Tue 12:00").out_time_is("0:00");
 }
 

@@ -5,7 +5,9 @@ use crate::when::{instant, seconds};
 use domain::{Book, MayUseQuestion, When};
 use shared_types::*;
 
-pub use shared_types::LimitName::{LayToCure as ToCure, OutLife as Out, Refreezes as Returns, ShelfLife as Shelf, TackLife as Tack};
+pub use shared_types::LimitName::{
+    LayToCure as ToCure, OutLife as Out, Refreezes as Returns, ShelfLife as Shelf, TackLife as Tack,
+};
 pub use shared_types::{Act::*, Word::*};
 
 pub fn when(at: &str) -> When {

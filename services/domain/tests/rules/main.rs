@@ -10,17 +10,23 @@
     reason = "one test binary: nobody outside reaches its helpers, and a test may panic"
 )]
 
+mod again;
+mod answers;
 mod carried;
 mod charged;
 mod cure;
+mod decisions;
 mod facts;
+mod gives_back;
 mod ground;
 mod history;
 mod limits;
+mod lists;
 mod look;
 mod refreezes;
 mod scene;
 mod settled;
 mod told;
+mod traced;
 mod when;
 mod wishing;

@@ -51,7 +51,8 @@ fn a_returns_stretch_runs_from_the_earliest_to_the_latest() {
 
 #[test]
 fn a_kit_returns_at_once() {
-    let scene = stored().out("R-1", "Tue 08:00").cut("N-1", "R-1", "K-1", "Tue 08:05").put_away("K-1", "F1", "Tue 08:10");
+    let scene =
+        stored().out("R-1", "Tue 08:00").cut("N-1", "R-1", "K-1", "Tue 08:05").put_away("K-1", "F1", "Tue 08:10");
     scene.look("K-1", "Tue 12:00").returns_are(1).no_mismatch();
     scene.look("R-1", "Tue 12:00").returns_are(0);
 }

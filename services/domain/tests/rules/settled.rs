@@ -140,9 +140,8 @@ fn out_since_of_an_act_outside_runs_on() {
 #[test]
 fn an_uncertain_put_away_settled_with_a_time_after_the_take_out_ends_the_stretch_then() {
     let scene = stored().out("R-1", "Tue 06:00").uncertain(30).put_away("R-1", "F1", "Tue 06:20").named("back");
-    let settled = |at: &str| {
-        scene.clone().settle("back", "put_away_not_after_take_out", PutAwayAt(stamp(at)), "Wed 06:00")
-    };
+    let settled =
+        |at: &str| scene.clone().settle("back", "put_away_not_after_take_out", PutAwayAt(stamp(at)), "Wed 06:00");
     // From 05:30 to 06:45, though the scan was earlier: a person's word never shortens what the scans leave open.
     settled("Tue 06:45").look("R-1", "Tue 12:00").out_time_is("1:15");
     // 06:20 is still not surely after the take-out, which lies between 05:30 and 06:30.

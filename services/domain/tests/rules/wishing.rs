@@ -120,6 +120,16 @@ impl Asking<'_> {
         refusal
     }
 
+    /// The first thing it gives back, if it needs a second person for that.
+    #[track_caller]
+    pub fn refusal_or_granted(&self) -> Option<String> {
+        match self.decided() {
+            Ok(()) => None,
+            Err(Refusal::NeedsSecondPerson { gives_back, .. }) => gives_back.into_iter().next(),
+            Err(other) => panic!("{other:?}"),
+        }
+    }
+
     /// It needs a second person, because of this.
     #[track_caller]
     pub fn needs_a_second(&self, because: &str) {

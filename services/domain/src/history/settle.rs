@@ -1,0 +1,95 @@
+//! What a person said about a mismatch, applied to the history.
+
+use super::fold::{Folding, State};
+use super::settled::Settled;
+use super::{Found, Lump, Puzzle, Step, StepAct};
+use crate::fact::Label;
+use shared_types::Instant;
+
+impl Folding<'_> {
+    pub(super) fn settle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, settled: Settled) {
+        let (place, rack_ms) = match step.act {
+            StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms } => (Some(place), rack_ms),
+            StepAct::TakenOut { to } => (to, 0),
+            StepAct::Outside { place } => (place, 0),
+            StepAct::Received => (None, 0),
+        };
+        let end = step.latest.plus_ms(rack_ms);
+        match (settled, place) {
+            (Settled::Moved(other), _) => {
+                self.so_far.moved_out.push((step.seq, other));
+                if let StepAct::TakenOut { .. } = step.act {
+                    self.so_far.takes.pop();
+                }
+            }
+            (Settled::TakeOut, place) => {
+                self.so_far.takes.push((step.at, step.latest));
+                self.outside(step.earliest, step, place, Some(step));
+            }
+            (Settled::OutSince(since), Some(place)) => self.out_since(puzzle, step, since, place, end),
+            (Settled::OutSince(since), None) => self.outside(since, step, None, None),
+            (Settled::Carried(ms), Some(place)) if puzzle != Puzzle::ActedWhileInside => {
+                self.stretch(step.earliest.minus_ms(ms), end, step.seq, Some(step.seq));
+                self.inside(place, step);
+            }
+            (Settled::Carried(ms), place) => self.outside(step.earliest.minus_ms(ms), step, place, None),
+            (Settled::PutAwayAt(at), place) => self.put_away_at(puzzle, step, since, at, place),
+            (Settled::Assigned(ms), place) => self.assigned(puzzle, step, since, ms, place),
+        }
+    }
+
+    /// Out from an instant on; what is out already stays so, and the earlier of the two counts.
+    fn outside(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
+        if let State::Out { since: already, takes, .. } = &mut self.state {
+            *already = (*already).min(since);
+            takes.extend(take.map(|take| (take.latest, take.device)));
+            return;
+        }
+        self.out(since, step, place, take);
+    }
+
+    fn out_since(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Label, end: Instant) {
+        match (puzzle, &self.state) {
+            (Puzzle::ActedWhileInside, _) => self.outside(since, step, Some(place), None),
+            (Puzzle::OutWhileOut, _) => {
+                self.outside(since, step, Some(place), None);
+                self.out_again(step);
+            }
+            (_, State::Out { since: already, .. }) => {
+                let since = (*already).min(since);
+                self.back(step, place, since, end);
+            }
+            (_, State::In { .. } | State::Unknown) => self.back(step, place, since, end),
+        }
+    }
+
+    /// Hours instead of a stretch that nobody can tell: charged whole, where it was last known inside. What was surely
+    /// out is charged beside them.
+    fn assigned(&mut self, puzzle: Puzzle, step: &Step, since: Instant, ms: i64, place: Option<Label>) {
+        self.so_far.lumps.push(Lump { at: since, ms, seq: step.seq });
+        match (puzzle, place) {
+            (Puzzle::OutWhileOut, _) => self.out_again(step),
+            (Puzzle::ActedWhileInside, place) => self.out(step.earliest, step, place, None),
+            (Puzzle::PutAwayNotAfterTakeOut | Puzzle::SeenInsideWhileOut, _) => {}
+            (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, Some(place)) => self.inside(place, step),
+            (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, None) => {}
+        }
+    }
+
+    /// A put-away that nobody scanned, at a time a person named, in the scan's place or, out while out, in the last.
+    fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
+        let last = match &self.state {
+            State::Out { from, .. } => *from,
+            State::In { place, .. } => Some(*place),
+            State::Unknown => None,
+        };
+        let into = if puzzle == Puzzle::OutWhileOut { last } else { place };
+        let Some(into) = into else { return self.unsafe_way(puzzle, step, since) };
+        let rack_ms = self.view.place(into, at).and_then(|place| place.rack_s).map_or(0, |rack| rack.as_ms());
+        let act = StepAct::PutAway { place: into, rack_ms };
+        let found = self.so_far.found.pop();
+        let found = found.unwrap_or(Found { seq: step.seq, puzzle, since, place, settled_by: None });
+        let put_away = Step { at, earliest: at, latest: at, device: None, told: false, granted: true, act, ..*step };
+        self.grant = Some((put_away, found));
+    }
+}
