@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 
 use tempfile::TempDir;
@@ -11,17 +11,68 @@ use tempfile::TempDir;
 pub struct Server {
     /// `http://127.0.0.1:40123`, without a slash at the end.
     pub url: String,
-    child: Child,
-    /// Kept open, so that the program may go on writing to it.
-    output: BufReader<ChildStdout>,
+    _running: Running,
     _folder: TempDir,
 }
 
-impl Drop for Server {
+/// The program, serving a folder that may outlive it.
+pub struct Running {
+    /// `http://127.0.0.1:40123`, without a slash at the end.
+    pub url: String,
+    child: Child,
+    /// Kept open, so that the program may go on writing to it.
+    output: BufReader<ChildStdout>,
+}
+
+impl Drop for Running {
     fn drop(&mut self) {
         // It may have ended by itself: then there is nothing to end.
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+}
+
+impl Running {
+    /// Starts the program on this folder and does not wait for it to be ready.
+    ///
+    /// # Panics
+    /// When it can't be started.
+    pub fn start(data: &Path) -> Running {
+        let mut child = Command::new(rimebook())
+            .args(["serve", "--listen", "127.0.0.1:0", "--data"])
+            .arg(data)
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let output = BufReader::new(child.stdout.take().expect("its output is read here"));
+        Running { url: String::new(), child, output }
+    }
+
+    /// Starts the program on this folder and waits until it says where it listens.
+    ///
+    /// # Panics
+    /// When it does not; with what it said.
+    pub fn serve(data: &Path) -> Running {
+        let mut running = Running::start(data);
+        let mut said = String::new();
+        for line in running.output.by_ref().lines().map_while(Result::ok) {
+            if let Some(url) = line.split_whitespace().find(|word| word.starts_with("http://")) {
+                running.url = url.trim_end_matches('/').to_owned();
+                return running;
+            }
+            said.push_str(&line);
+        }
+        panic!("it did not say where it listens: {said}");
+    }
+
+    /// Ends it at once, as a power switch would end the program but not the disk.
+    ///
+    /// # Panics
+    /// When it has ended by itself.
+    pub fn kill(&mut self) {
+        assert!(self.child.try_wait().expect("it can be asked").is_none(), "it ended by itself");
+        self.child.kill().expect("it is killed");
+        self.child.wait().expect("it ends");
     }
 }
 
@@ -51,21 +102,6 @@ pub fn load_and_serve(jsonl: &str) -> Server {
     let said = String::from_utf8_lossy(&loaded.stderr);
     assert!(loaded.status.success(), "it did not load the lines: {said}{}", String::from_utf8_lossy(&loaded.stdout));
 
-    let mut child = Command::new(rimebook())
-        .args(["serve", "--listen", "127.0.0.1:0", "--data"])
-        .arg(&data)
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    let out = BufReader::new(child.stdout.take().expect("its output is read here"));
-    let mut server = Server { url: String::new(), child, output: out, _folder: folder };
-    let mut said = String::new();
-    for line in server.output.by_ref().lines().map_while(Result::ok) {
-        if let Some(url) = line.split_whitespace().find(|word| word.starts_with("http://")) {
-            server.url = url.trim_end_matches('/').to_owned();
-            return server;
-        }
-        said.push_str(&line);
-    }
-    panic!("it did not say where it listens: {said}");
+    let running = Running::serve(&data);
+    Server { url: running.url.clone(), _running: running, _folder: folder }
 }

@@ -164,7 +164,8 @@ fn behind_it(view: View<'_>, behind: &Behind<'_>, from: Instant, to: Option<Inst
         }
     }
     entries.retain(|seq| *seq != 0);
-    entries.sort_unstable();
+    // In the order in which they happened: the order of arrival must not show.
+    entries.sort_by_key(|seq| view.book.entry(*seq).map(|meta| (meta.occurred_at, meta.id)));
     entries.dedup();
     for seq in &entries {
         let told = view

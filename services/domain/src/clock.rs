@@ -11,7 +11,7 @@ pub struct Clock {
     /// Life used before that; nobody knows what was not stated.
     pub opening_ms: Option<i64>,
     pub opening_refreezes: u32,
-    /// Out of the cold: sorted, disjoint.
+    /// Out of the cold, charged or not: sorted, disjoint.
     out: Vec<(Instant, Instant)>,
     lumps: Vec<(Instant, i64)>,
     returns: Vec<Return>,
@@ -96,11 +96,17 @@ impl Clock {
         self.out.get(after.checked_sub(1)?).copied().filter(|(_, to)| at < *to)
     }
 
+    /// What is charged of the stretches outside, up to an instant.
+    fn charged(&self, until: Instant) -> impl Iterator<Item = (Instant, Instant)> {
+        let clipped = self.out.iter().map(move |(from, to)| ((*from).max(self.from), *to));
+        clipped.filter(move |(from, to)| from < to && *from < until)
+    }
+
     /// Out-time at an instant; nothing when the opening was not stated.
     pub fn so_far_ms(&self, at: Instant) -> Option<i64> {
         let until = self.until(at);
-        let out = self.out.iter().take_while(|(from, _)| *from < until).map(|(from, to)| (*to).min(until).since(*from));
-        let assigned = self.lumps.iter().filter(|(when, _)| *when <= until).map(|(_, ms)| *ms);
+        let out = self.charged(until).map(|(from, to)| to.min(until).since(from));
+        let assigned = self.lumps.iter().filter(|(when, _)| self.from <= *when && *when <= until).map(|(_, ms)| *ms);
         Some(out.chain(assigned).fold(self.opening_ms?, i64::saturating_add))
     }
 
@@ -118,8 +124,8 @@ impl Clock {
         let until = self.until(at);
         let mut lumps = self.lumps.clone();
         lumps.sort_unstable();
-        let mut lumps = lumps.into_iter().filter(|(when, _)| *when <= until).peekable();
-        for (from, to) in self.out.iter().copied().take_while(|(from, _)| *from < until) {
+        let mut lumps = lumps.into_iter().filter(|(when, _)| self.from <= *when && *when <= until).peekable();
+        for (from, to) in self.charged(until) {
             let (mut from, to) = (from, to.min(until));
             while let Some((when, ms)) = lumps.next_if(|(when, _)| *when <= to) {
                 if left < when.since(from).max(0) {
@@ -145,7 +151,9 @@ impl Clock {
     /// Returns to the cold by an instant that ended a stretch longer than `after_ms`.
     pub fn refreezes(&self, at: Instant, after_ms: impl Fn(&Return) -> i64) -> i64 {
         let until = self.until(at);
-        let counts = |one: &&Return| !one.goods_in && one.at <= until && after_ms(one) < one.back.since(one.out_from);
+        let counts = |one: &&Return| {
+            !one.goods_in && self.from <= one.at && one.at <= until && after_ms(one) < one.back.since(one.out_from)
+        };
         let counted = self.returns.iter().filter(counts).count();
         i64::from(self.opening_refreezes).saturating_add(i64::try_from(counted).unwrap_or(i64::MAX))
     }
@@ -170,13 +178,13 @@ impl Clock {
     /// Every stretch and every assigned sum by an instant, in order.
     pub fn charges(&self, at: Instant) -> Vec<Charge> {
         let until = self.until(at);
-        let out = self.out.iter().filter(|(from, _)| *from < until).map(|(from, to)| Charge {
-            from: *from,
-            to: (*to <= until).then_some(*to),
-            ms: (*to).min(until).since(*from),
+        let out = self.charged(until).map(|(from, to)| Charge {
+            from,
+            to: (to <= until).then_some(to),
+            ms: to.min(until).since(from),
             assigned: false,
         });
-        let assigned = self.lumps.iter().filter(|(when, _)| *when <= until);
+        let assigned = self.lumps.iter().filter(|(when, _)| self.from <= *when && *when <= until);
         let assigned = assigned.map(|(when, ms)| Charge { from: *when, to: Some(*when), ms: *ms, assigned: true });
         let mut all: Vec<Charge> = out.chain(assigned).collect();
         all.sort_by_key(|charge| (charge.from, charge.assigned));

@@ -126,7 +126,7 @@ pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
             let tested = Tested {
                 out: true,
                 take_out: item.took_out,
-                laid: Some((item.last_ply, first_ply, stage.completed)),
+                laid: Some((item.last_ply, first_ply, stage.completed_by(read.at))),
                 started: started.map(|run| (run.start, matches!(oven, Oven::Provisional(_)) || run.told)),
             };
             all.push(material_limits(read, item.roll, life, &tested));
@@ -144,7 +144,8 @@ pub fn limits_when_laid(read: At<'_>, stage: &StageLife<'_>, seq: u32) -> Limits
     for item in stage.items.iter().filter(|item| item.seq == seq) {
         sets.extend(item.lives.iter().map(|life| {
             let first_ply = first_of_material(stage, life, item.last_ply).unwrap_or(item.first_ply);
-            let tested = Tested { laid: Some((item.last_ply, first_ply, stage.completed)), ..Tested::default() };
+            let tested =
+                Tested { laid: Some((item.last_ply, first_ply, stage.completed_by(read.at))), ..Tested::default() };
             material_limits(At { at: item.last_ply, ..read }, item.roll, life, &tested)
         }));
         sets.extend(item.lives.is_empty().then(|| unreceived(item.roll)));
@@ -223,7 +224,7 @@ fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> Limi
     // Lay-up complete, where the sheet says so and it was recorded.
     let from = match limit.from {
         LayToCureFrom::FirstPly => first_ply,
-        LayToCureFrom::Complete => completed.filter(|done| *done <= at).unwrap_or(first_ply),
+        LayToCureFrom::Complete => completed.unwrap_or(first_ply),
     };
     let until = tested.started.map_or(at, |(start, _)| start.min(at));
     let so_far = until.since(from).max(0);

@@ -7,6 +7,7 @@ use crate::history::Found;
 use crate::limits::{At, Limit, LimitState};
 use crate::plan::{PlanAnswer, against_plan};
 use crate::question::MayUseQuestion;
+use crate::roll::Missing;
 use crate::rows::{missing_words, rows};
 use crate::say::{Say, left, limit, limit_first};
 use crate::subject::{Subject, subject};
@@ -145,8 +146,9 @@ fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut 
 
 fn missing(read: At<'_>, subject: &Subject<'_>, act: Act, against: &mut Vec<Against>) {
     for (name, item, missing) in &subject.limits.missing {
-        // The oven does not test the tack of what is laid.
-        if *name == LimitName::TackLife && (subject.laid || act == Act::Oven) {
+        // The oven does not test the tack of what is laid; but an opening that nobody stated leaves nothing to say.
+        let tack = *name == LimitName::TackLife && (subject.laid || act == Act::Oven);
+        if tack && *missing != Missing::Opening {
             continue;
         }
         let limit = Limit { name: *name, item: *item, state: LimitState::Missing(*missing) };

@@ -11,8 +11,8 @@ pub struct StageLife<'b> {
     pub part: Label,
     pub stage: StageName,
     pub items: Vec<StageItem<'b>>,
-    /// When its lay-up was completed for the first time, at the earliest.
-    pub completed: Option<Instant>,
+    /// When its lay-up was said to be complete: nominally, and at the earliest.
+    pub completed: Vec<(Instant, Instant)>,
     pub runs: Vec<Run>,
 }
 
@@ -88,7 +88,7 @@ pub fn stages_of(view: View<'_>, part: Label) -> Vec<StageName> {
 
 pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLife<'b> {
     let mut items = Vec::new();
-    let mut completed: Option<Instant> = None;
+    let mut completed = Vec::new();
     let mut kits = BTreeMap::new();
     let mut rolls = BTreeMap::new();
     for fact in view.facts(part) {
@@ -127,7 +127,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                 }
             }
             What::LayupCompleted(of) if of == stage && !view.waits(fact) => {
-                completed = Some(completed.map_or(fact.earliest(), |old| old.min(fact.earliest())));
+                completed.push((fact.at, fact.earliest()));
             }
             _ => {}
         }
@@ -197,6 +197,11 @@ impl<'b> StageLife<'b> {
         let by_then = || self.runs.iter().filter(|run| run.scanned_at <= at).map(|run| run.state(at));
         let started = by_then().find(|state| matches!(state, Oven::Started(_)));
         started.or_else(|| by_then().rfind(|state| matches!(state, Oven::Provisional(_)))).unwrap_or(Oven::NotStarted)
+    }
+
+    /// When its lay-up was complete for the first time, at the earliest, as far as it was by an instant.
+    pub fn completed_by(&self, at: Instant) -> Option<Instant> {
+        self.completed.iter().filter(|(nominal, _)| *nominal <= at).map(|(_, earliest)| *earliest).min()
     }
 
     /// What lies in it at an instant.

@@ -58,7 +58,7 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
             shown.declared = declared(view, label, when.at);
         }
     }
-    shown.say = sentence(view, &shown, &say, when.at);
+    shown.say = sentence(&shown, &say, when.at);
     Some(shown)
 }
 
@@ -252,7 +252,7 @@ fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Val
     latest
 }
 
-fn sentence(view: View<'_>, shown: &ThingView, say: &Say, at: Instant) -> String {
+fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {
     let name = shown.thing.short();
     let time = |stamp: shared_types::Stamp| say.time(stamp.at, at);
     match &shown.whereabouts {
@@ -273,9 +273,10 @@ fn sentence(view: View<'_>, shown: &ThingView, say: &Say, at: Instant) -> String
         }
         Whereabouts::InBoat { boat, since } => format!("{name} is in boat {boat} since {}.", time(*since)),
         Whereabouts::Standing => format!(
-            "{} {name}: {} entries.",
-            view.book.name(view.book.label(&shown.thing).unwrap_or_default()).kind(),
-            shown.entries
+            "{} {name}: {} {}.",
+            shown.thing.kind(),
+            shown.entries,
+            if shown.entries == 1 { "entry" } else { "entries" }
         ),
     }
 }

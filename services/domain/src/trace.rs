@@ -110,12 +110,13 @@ impl<'b> Walk<'b> {
                 }
                 Kind::Run => {
                     for (part, laid) in self.cured_in(label) {
+                        self.node(part);
                         self.laid(part, laid.0, laid.1);
                     }
                 }
                 Kind::Nest | Kind::Job => {
-                    for (kit, roll, seq) in self.cuts(label) {
-                        self.links.push((roll, kit, seq));
+                    for (_, roll, seq) in self.cuts(label) {
+                        self.links.push((roll, label, seq));
                         self.visit(roll);
                     }
                 }
@@ -176,8 +177,10 @@ impl<'b> Walk<'b> {
                     parts.into_iter().for_each(|part| self.visit(part));
                 }
                 Kind::Nest | Kind::Job => {
-                    let kits: Vec<Label> = self.cuts(label).into_iter().map(|(kit, _, _)| kit).collect();
-                    kits.into_iter().for_each(|kit| self.visit(kit));
+                    for (kit, _, seq) in self.cuts(label) {
+                        self.links.push((label, kit, seq));
+                        self.visit(kit);
+                    }
                 }
                 _ => {}
             },

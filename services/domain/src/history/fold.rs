@@ -161,7 +161,6 @@ impl<'b> Folding<'b> {
         }
         self.leaves(Instant::MAX);
         self.so_far.stretches = Stretches::new(std::mem::take(&mut self.stretches));
-        self.so_far.returns.retain(|one| self.start.from <= one.at);
         self.so_far.spots.sort_by_key(|(at, _)| *at);
         self.so_far
     }
@@ -337,7 +336,6 @@ impl<'b> Folding<'b> {
     }
 
     pub(super) fn stretch(&mut self, from: Instant, to: Instant, from_seq: u32, to_seq: Option<u32>) {
-        let from = from.max(self.start.from);
         if from < to {
             self.stretches.push(Stretch { from, to, from_seq, to_seq });
         }

@@ -13,8 +13,11 @@ fn striking_a_take_out_gives_back_and_striking_a_put_away_takes() {
     let scene = stored().out("R-1", "Tue 06:00").named("out");
     scene.wish_strike("out").at("Tue 10:00").needs_a_second("R-1 gets back 4 h of tack life");
     scene.wish_strike("out").at("Tue 10:00").second("B-2").is_granted();
-    let back = scene.put_away("R-1", "F1", "Tue 08:00").named("back");
+    let back = scene.clone().put_away("R-1", "F1", "Tue 06:20").named("back");
     back.wish_strike("back").at("Tue 10:00").is_granted();
+    // After 2 h out it was a return to the cold too: striking it gives that one back.
+    let back = scene.put_away("R-1", "F1", "Tue 08:00").named("back");
+    back.wish_strike("back").at("Tue 10:00").needs_a_second("R-1 gets back 1 of its returns to the cold");
 }
 
 #[test]

@@ -14,7 +14,8 @@ fn lines(scene: &Scene, within_h: u32, at: &str) -> Vec<(String, LimitName, bool
 #[test]
 fn what_runs_out_is_listed_soonest_first_with_every_limit() {
     let scene = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
-    let scene = scene.received("R-2", "Mon 06:00").opening(50, 0).put_away("R-2", "F1", "Mon 06:00").out("R-2", "Tue 06:00");
+    let scene =
+        scene.received("R-2", "Mon 06:00").opening(50, 0).put_away("R-2", "F1", "Mon 06:00").out("R-2", "Tue 06:00");
     let scene = scene.stored("R-3", "Mon 06:00").cut("N-1", "R-2", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 09:00");
     let expected = [
         // 50 h left from Tuesday 06:00: Thursday 08:00. Lay-to-cure ends on Friday at 09:00, R-1's tack on Saturday.
@@ -53,7 +54,8 @@ fn a_line_says_when_it_ends_and_what_is_over_since_when() {
 #[test]
 fn what_is_used_up_thrown_away_cured_or_in_a_boat_runs_out_no_longer() {
     let scene = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00");
-    let scene = scene.laid("P-1", "K-1", "Tue 09:00").laid("P-2", "R-1", "Tue 09:30").length(2).disposed("R-1", "Tue 10:00");
+    let scene =
+        scene.laid("P-1", "K-1", "Tue 09:00").laid("P-2", "R-1", "Tue 09:30").length(2).disposed("R-1", "Tue 10:00");
     let things = |scene: &Scene| {
         let mut things: Vec<String> = lines(scene, 120, "Tue 12:00").into_iter().map(|(thing, _, _)| thing).collect();
         things.dedup();
@@ -114,7 +116,10 @@ fn what_could_not_be_read_is_kept_and_said() {
 
 #[test]
 fn a_label_may_mean_several_things() {
-    let scene = Scene::yard().stored("R-1", "Mon 06:00").material("B-1", sheet()).declares("job/B-1", Body::LogCut(cut()));
+    let scene = Scene::yard()
+        .stored("R-1", "Mon 06:00")
+        .material("material/B-1", sheet())
+        .declares("job/B-1", Body::LogCut(cut()));
     let found = scan(&scene.book(), &code("b-1"));
     let things: Vec<String> = found.things.iter().map(ToString::to_string).collect();
     assert_eq!(things, ["material/B-1", "batch/PM-101/B-1", "job/B-1", "badge/B-1"]);

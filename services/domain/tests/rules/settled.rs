@@ -1,6 +1,5 @@
 //! What a person's answer makes of a mismatch.
 
-use crate::look::*;
 use crate::scene::{Scene, stamp, thing};
 use crate::when::hours;
 use shared_types::Settlement::{self, *};

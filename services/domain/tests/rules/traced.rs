@@ -64,9 +64,8 @@ fn a_batch_and_a_material_went_into_everything_made_of_them() {
 fn a_nest_a_job_and_a_run_are_traced_by_what_they_cut_and_cured() {
     assert_eq!(went_into(&built(), "N-1"), "kit/K-1 part/P-1 part/P-2 boat/H-1");
     assert_eq!(went_into(&built(), "J-1"), "kit/K-1 part/P-1 part/P-2 boat/H-1");
-    // What was cut: links name the kit, which is a node too.
-    assert_eq!(made_from(&built(), "N-1"), "batch/PM-101/B-1 roll/R-1 roll/R-2 kit/K-1");
-    assert_eq!(made_from(&built(), "J-1"), "batch/PM-101/B-1 roll/R-1 roll/R-2 kit/K-1");
+    assert_eq!(made_from(&built(), "N-1"), "batch/PM-101/B-1 roll/R-1 roll/R-2");
+    assert_eq!(made_from(&built(), "J-1"), "batch/PM-101/B-1 roll/R-1 roll/R-2");
     // The run cured P-1's skin: not the core bond from R-3.
     assert_eq!(made_from(&built(), "RUN-1"), "batch/PM-101/B-1 roll/R-1 kit/K-1 part/P-1");
     assert_eq!(went_into(&built(), "RUN-1"), "part/P-1 boat/H-1");
@@ -86,7 +85,8 @@ fn each_link_says_from_what_into_what_in_which_stage_and_by_which_entry() {
         ("roll/R-3", "part/P-1", Some("core bond"), named("core")),
         ("kit/K-1", "part/P-1", Some("skin"), named("skin")),
     ];
-    let expected: Vec<_> = expected.map(|(from, into, stage, seq)| (from.to_owned(), into.to_owned(), stage, seq)).into();
+    let expected: Vec<_> =
+        expected.map(|(from, into, stage, seq)| (from.to_owned(), into.to_owned(), stage, seq)).into();
     assert_eq!(links, expected);
 }
 

@@ -25,10 +25,10 @@ use super::{
 };
 
 /// One run of ours or of the floor.
-pub struct Run {
-    pub per_s: f64,
-    pub p50_us: f64,
-    pub p99_us: f64,
+pub(crate) struct Run {
+    pub(crate) per_s: f64,
+    pub(crate) p50_us: f64,
+    pub(crate) p99_us: f64,
     /// Of ours alone.
     seen: Option<Seen>,
 }
@@ -42,7 +42,7 @@ struct Seen {
 }
 
 impl Run {
-    pub fn new(mut took: Vec<u64>, elapsed: Duration) -> Run {
+    pub(crate) fn new(mut took: Vec<u64>, elapsed: Duration) -> Run {
         took.sort_unstable();
         let us = |of: f64| share(&took, of) as f64 / 1_000.0;
         let per_s = took.len() as f64 / elapsed.as_secs_f64();
@@ -53,7 +53,7 @@ impl Run {
 /// How much is prepared for a second, more than is ever used up.
 const PREPARED_PER_S: usize = 160_000;
 
-pub fn run(plan: &Plan) -> bool {
+pub(crate) fn run(plan: &Plan) -> bool {
     let lines = Arc::new(sample());
     let cases = [
         ("append, 64 writers", 64, Mix::Facts, 0.55),

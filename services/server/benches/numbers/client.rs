@@ -8,12 +8,12 @@ use std::{
 
 const CONNECTIONS: usize = 16;
 
-pub struct Asked {
-    pub per_s: f64,
-    pub p50_us: f64,
-    pub p99_us: f64,
+pub(crate) struct Asked {
+    pub(crate) per_s: f64,
+    pub(crate) p50_us: f64,
+    pub(crate) p99_us: f64,
     /// Mean length of an answer's body.
-    pub bytes: f64,
+    pub(crate) bytes: f64,
 }
 
 struct Connection {
@@ -23,7 +23,7 @@ struct Connection {
 }
 
 /// Asks in turn on every connection for so long; `path` gives the next address to ask for.
-pub fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
+pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
     let mut request = Vec::new();
     let mut connections: Vec<Connection> = (0..CONNECTIONS).map(|_| connect(server)).collect();
     let begin = Instant::now();

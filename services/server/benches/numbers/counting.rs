@@ -15,12 +15,12 @@ use server::journal::{Disk, DiskFile, RealDisk};
 
 /// What the segments' descriptors saw once they were laid down.
 #[derive(Clone, Copy, Default, Debug)]
-pub struct Counts {
-    pub writes: u64,
-    pub bytes: u64,
-    pub barriers: u64,
+pub(crate) struct Counts {
+    pub(crate) writes: u64,
+    pub(crate) bytes: u64,
+    pub(crate) barriers: u64,
     /// The most bytes of a group beyond 1.1 x its lines.
-    pub most_beyond: f64,
+    pub(crate) most_beyond: f64,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -29,22 +29,22 @@ enum Barriers {
     None,
 }
 
-pub struct Counting {
+pub(crate) struct Counting {
     counts: Arc<Mutex<Counts>>,
     barriers: Barriers,
 }
 
 impl Counting {
-    pub fn new() -> Counting {
+    pub(crate) fn new() -> Counting {
         Counting { counts: Arc::default(), barriers: Barriers::Real }
     }
 
     /// Nothing on it is durable.
-    pub fn without_barriers() -> Counting {
+    pub(crate) fn without_barriers() -> Counting {
         Counting { counts: Arc::default(), barriers: Barriers::None }
     }
 
-    pub fn counts(&self) -> Arc<Mutex<Counts>> {
+    pub(crate) fn counts(&self) -> Arc<Mutex<Counts>> {
         self.counts.clone()
     }
 

@@ -106,7 +106,7 @@ fn nest(part: usize, kits: std::ops::Range<usize>) -> Body {
     body("nest_cut", &format!(r#"{{"kits":[{}]}}"#, kits.map(kit).collect::<Vec<_>>().join(",")))
 }
 
-pub fn run(plan: &Plan) -> bool {
+pub(crate) fn run(plan: &Plan) -> bool {
     let folder = paths::folder();
     let mut database = Connection::open(folder.path().join("yard.db")).unwrap();
     let book = fill(&mut database);

@@ -18,15 +18,15 @@ const FREEZERS: usize = 4;
 /// An outing: taken out, seen or cut, put away, seen in the cold. Ten minutes, so that long histories stay within limits.
 const WITHIN: [i64; 4] = [0, 5 * 60_000, 10 * 60_000, HOUR];
 
-pub struct History {
-    pub things: usize,
+pub(crate) struct History {
+    pub(crate) things: usize,
     end: Instant,
     /// When, which roll, and its how manieth entry it is; in the order in which they come.
     events: Vec<(Instant, u32, u32)>,
 }
 
 /// A number that looks like chance, the same in every run.
-pub fn mix(number: u64) -> u64 {
+pub(crate) fn mix(number: u64) -> u64 {
     let mut z = number.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(0x632b_e5ab);
     z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
@@ -35,7 +35,7 @@ pub fn mix(number: u64) -> u64 {
 
 impl History {
     /// About so many entries over so many rolls, the last of them at `end`.
-    pub fn new(entries: usize, things: usize, end: Instant) -> History {
+    pub(crate) fn new(entries: usize, things: usize, end: Instant) -> History {
         let mut events = Vec::with_capacity(entries);
         for (roll, length) in lengths(entries, things).into_iter().enumerate() {
             // Everything in its last 60 days, so that no limit but out-time ends before it is asked for.
@@ -50,11 +50,11 @@ impl History {
         History { things, end, events }
     }
 
-    pub fn roll(number: usize) -> String {
+    pub(crate) fn roll(number: usize) -> String {
         format!("R-{number:06}")
     }
 
-    pub fn entries(&self) -> impl Iterator<Item = Entry> + '_ {
+    pub(crate) fn entries(&self) -> impl Iterator<Item = Entry> + '_ {
         let declared = declared(self.end.minus_ms(61 * DAY), self.things / ROLLS_OF_A_BATCH + 1);
         let facts = self.events.iter().map(|(at, roll, nth)| fact(*at, *roll as usize, *nth as usize));
         let all = declared.into_iter().chain(facts);
@@ -62,7 +62,7 @@ impl History {
     }
 
     /// A journal that holds it, in groups of so many lines.
-    pub fn write(&self, folder: &Path, group: usize) {
+    pub(crate) fn write(&self, folder: &Path, group: usize) {
         let disk = Arc::new(Counting::without_barriers());
         let (mut journal, _) = Journal::open(disk, folder, Options::default(), |_, _| Ok(())).unwrap();
         let mut lines: Vec<Vec<u8>> = Vec::new();
@@ -100,7 +100,7 @@ fn lengths(entries: usize, things: usize) -> Vec<usize> {
     lengths
 }
 
-pub fn entry(seq: u64, at: Instant, thing: ThingName, body: Body) -> Entry {
+pub(crate) fn entry(seq: u64, at: Instant, thing: ThingName, body: Body) -> Entry {
     let (one, other) = (mix(seq * 2), mix(seq * 2 + 1));
     let is_fact = body.is_fact();
     let scanned = is_fact && one % 2 == 0;
@@ -127,15 +127,15 @@ pub fn entry(seq: u64, at: Instant, thing: ThingName, body: Body) -> Entry {
     }
 }
 
-pub fn body(kind: &str, json: &str) -> Body {
+pub(crate) fn body(kind: &str, json: &str) -> Body {
     Body::read(kind, json).unwrap_or_else(|error| panic!("{kind} {json}: {error}"))
 }
 
-pub fn code(text: &str) -> Code {
+pub(crate) fn code(text: &str) -> Code {
     Code::new(text).unwrap()
 }
 
-pub fn declared(at: Instant, batches: usize) -> Vec<(Instant, ThingName, Body)> {
+pub(crate) fn declared(at: Instant, batches: usize) -> Vec<(Instant, ThingName, Body)> {
     let place = |name: &str, frozen: bool| {
         let json = format!(r#"{{"name":"{name}","frozen":{frozen},"rack_s":120}}"#);
         (at, ThingName::new(Kind::Place, &code(name)), body("place_declared", &json))
@@ -154,7 +154,7 @@ pub fn declared(at: Instant, batches: usize) -> Vec<(Instant, ThingName, Body)> 
     all
 }
 
-pub fn received(roll: usize, at: Instant) -> Body {
+pub(crate) fn received(roll: usize, at: Instant) -> Body {
     let opening = format!(r#"{{"out_time_s":0,"as_of":"{}","source":"certificate"}}"#, Stamp::utc(at));
     let batch = roll / ROLLS_OF_A_BATCH;
     body(

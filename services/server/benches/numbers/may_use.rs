@@ -31,7 +31,7 @@ use super::{
 
 const PER_S: u64 = 1_000;
 
-pub fn run(plan: &Plan) -> bool {
+pub(crate) fn run(plan: &Plan) -> bool {
     let (entries, things) = if plan.quick { (100_000, 10_000) } else { (1_000_000, 100_000) };
     let folder = paths::folder();
     History::new(entries, things, SystemClock::new().now().minus_ms(60_000)).write(folder.path(), 45);

@@ -8,7 +8,7 @@ use std::{
 use tempfile::TempDir;
 
 /// A folder that goes away by itself.
-pub fn folder() -> TempDir {
+pub(crate) fn folder() -> TempDir {
     let within = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
     fs::create_dir_all(&within).unwrap();
     let kind = file_system(&within);

@@ -23,7 +23,7 @@ const MOST_LINES: usize = 512;
 type Message = (Vec<u8>, SyncSender<()>);
 
 /// Appends the lines, again and again, from so many threads for so long.
-pub fn run(folder: &Path, lines: &Arc<Vec<Vec<u8>>>, writers: usize, time: Duration) -> Run {
+pub(crate) fn run(folder: &Path, lines: &Arc<Vec<Vec<u8>>>, writers: usize, time: Duration) -> Run {
     let (to, from) = sync_channel::<Message>(4_096);
     let log = Log::new(folder);
     let committer = thread::spawn(move || commit(&from, log));

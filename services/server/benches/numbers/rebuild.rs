@@ -27,7 +27,7 @@ use super::{
 const HEADER_BYTES: usize = 72;
 const SECTOR: usize = 512;
 
-pub fn run(plan: &Plan) -> bool {
+pub(crate) fn run(plan: &Plan) -> bool {
     let end = SystemClock::new().now().minus_ms(60_000);
     let (entries, things) = if plan.quick { (100_000, 10_000) } else { (1_000_000, 100_000) };
     let mut met = memory(&History::new(entries, things, end));

@@ -2,24 +2,24 @@
 
 use std::{fs, time::Duration};
 
-pub const HEAD: &str = "| measured | target | median | min..max | rounds | base/base | |\n|---|---|---|---|---|---|---|";
+pub(crate) const HEAD: &str = "| measured | target | median | min..max | rounds | base/base | |\n|---|---|---|---|---|---|---|";
 
 /// How long and how often.
-pub struct Plan {
-    pub quick: bool,
-    pub rounds: usize,
-    pub round: Duration,
+pub(crate) struct Plan {
+    pub(crate) quick: bool,
+    pub(crate) rounds: usize,
+    pub(crate) round: Duration,
 }
 
 impl Plan {
-    pub fn new(quick: bool) -> Plan {
+    pub(crate) fn new(quick: bool) -> Plan {
         let (rounds, seconds) = if quick { (3, 1) } else { (7, 3) };
         Plan { quick, rounds, round: Duration::from_secs(seconds) }
     }
 }
 
 #[derive(Clone, Copy)]
-pub enum Target {
+pub(crate) enum Target {
     AtLeast(f64),
     AtMost(f64),
     /// Only to be known.
@@ -27,14 +27,14 @@ pub enum Target {
 }
 
 /// One round: what is measured, between two runs of what it is a share of.
-pub struct Round<T> {
-    pub before: T,
-    pub ours: T,
-    pub after: T,
+pub(crate) struct Round<T> {
+    pub(crate) before: T,
+    pub(crate) ours: T,
+    pub(crate) after: T,
 }
 
 /// Measures ours between two runs of the base, so that a machine that gets slower or faster meanwhile does both alike.
-pub fn rounds<T>(plan: &Plan, what: &str, mut base: impl FnMut() -> T, mut ours: impl FnMut() -> T) -> Vec<Round<T>> {
+pub(crate) fn rounds<T>(plan: &Plan, what: &str, mut base: impl FnMut() -> T, mut ours: impl FnMut() -> T) -> Vec<Round<T>> {
     let mut all = Vec::new();
     for round in 1..=plan.rounds {
         let (before, ours, after) = (base(), ours(), base());
@@ -45,14 +45,14 @@ pub fn rounds<T>(plan: &Plan, what: &str, mut base: impl FnMut() -> T, mut ours:
 }
 
 /// The rounds' ratios of ours to the base, and of the base to itself.
-pub fn ratios<T>(rounds: &[Round<T>], of: impl Fn(&T) -> f64) -> (Vec<f64>, Vec<f64>) {
+pub(crate) fn ratios<T>(rounds: &[Round<T>], of: impl Fn(&T) -> f64) -> (Vec<f64>, Vec<f64>) {
     let ratio = |round: &Round<T>| of(&round.ours) / ((of(&round.before) + of(&round.after)) / 2.0);
     let noise = |round: &Round<T>| of(&round.after) / of(&round.before);
     (rounds.iter().map(ratio).collect(), rounds.iter().map(noise).collect())
 }
 
 /// Prints the row; true unless its target is missed. With `noise`, the base against itself, it may be void.
-pub fn row(what: &str, target: Target, values: &[f64], noise: &[f64]) -> bool {
+pub(crate) fn row(what: &str, target: Target, values: &[f64], noise: &[f64]) -> bool {
     let middle = median(values);
     let (low, high) = ends(values);
     let own = (!noise.is_empty()).then(|| median(noise));
@@ -85,7 +85,7 @@ fn short(value: f64) -> String {
     }
 }
 
-pub fn median(values: &[f64]) -> f64 {
+pub(crate) fn median(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted[sorted.len() / 2]
@@ -97,7 +97,7 @@ fn ends(values: &[f64]) -> (f64, f64) {
 }
 
 /// The value that so large a share of the sorted ones do not exceed.
-pub fn share(sorted: &[u64], share: f64) -> u64 {
+pub(crate) fn share(sorted: &[u64], share: f64) -> u64 {
     sorted[((sorted.len() - 1) as f64 * share).round() as usize]
 }
 
@@ -106,7 +106,7 @@ fn load() -> String {
     load.split_whitespace().take(3).collect::<Vec<_>>().join(" ")
 }
 
-pub fn machine() -> String {
+pub(crate) fn machine() -> String {
     let cores = std::thread::available_parallelism().map_or(0, usize::from);
     format!("{cores} cores; load {} (1, 5, 15 min)", load())
 }

@@ -6,7 +6,7 @@ use std::ops::Range;
 use server::yard::Yard;
 use shared_types::{Instant, Stamp};
 
-pub const ROLLS: usize = 2_000;
+pub(crate) const ROLLS: usize = 2_000;
 /// A hold is lifted so many decisions after it was placed.
 const HELD_FOR: usize = 150;
 /// One decision in so many items.
@@ -18,27 +18,27 @@ const BATCHES: usize = 100;
 const HOUR: i64 = 3_600_000;
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Mix {
+pub(crate) enum Mix {
     Facts,
     /// One in twenty is a decision: issue, place a hold, lift one.
     Decisions,
 }
 
-pub enum Posted<'a> {
+pub(crate) enum Posted<'a> {
     Fact(&'a str),
     /// All but the answer it is based on: that, and `}`, are still to come.
     Decision(&'a str),
 }
 
 /// Items in the order in which they are handed in.
-pub struct Work {
+pub(crate) struct Work {
     text: String,
     items: Vec<(Range<usize>, bool)>,
 }
 
 impl Work {
     /// `from`: the first item's time; each comes `step_ms` after the one before.
-    pub fn new(count: usize, mix: Mix, from: Instant, per_ms: usize) -> Work {
+    pub(crate) fn new(count: usize, mix: Mix, from: Instant, per_ms: usize) -> Work {
         let mut work = Work { text: String::with_capacity(count * 230), items: Vec::with_capacity(count) };
         let (mut facts, mut decisions) = (0, 0);
         for item in 0..count {
@@ -57,7 +57,7 @@ impl Work {
         work
     }
 
-    pub fn get(&self, item: usize) -> Option<Posted<'_>> {
+    pub(crate) fn get(&self, item: usize) -> Option<Posted<'_>> {
         let (range, decides) = self.items.get(item)?;
         let text = &self.text[range.clone()];
         Some(if *decides { Posted::Decision(text) } else { Posted::Fact(text) })
@@ -114,7 +114,7 @@ fn decision(to: &mut String, number: usize, facts: usize) {
 }
 
 /// Declares the yard and receives its rolls, each put away.
-pub fn receive(yard: &Yard) {
+pub(crate) fn receive(yard: &Yard) {
     let now = yard.now();
     for (number, (decide, thing, body)) in declared(now).into_iter().enumerate() {
         let id = id(3, number);
@@ -137,7 +137,7 @@ pub fn receive(yard: &Yard) {
     });
 }
 
-pub fn must_be_written(outcome: &server::committer::Outcome) {
+pub(crate) fn must_be_written(outcome: &server::committer::Outcome) {
     assert!(matches!(outcome, server::committer::Outcome::Written(_)), "{outcome:?}");
 }
 
@@ -177,7 +177,7 @@ fn declared(now: Instant) -> Vec<(&'static str, String, String)> {
     all
 }
 
-pub const MATERIAL: &str = concat!(
+pub(crate) const MATERIAL: &str = concat!(
     r#"{"revision":"A","name":"Carbon prepreg","form":"prepreg","shelf_life":{"months":12,"tested_at":"oven"},"#,
     r#""out_life_s":864000,"tack_life_s":576000,"lay_to_cure":{"limit_s":259200},"#,
     r#""refreezes":{"allowed":5,"after_s":1800},"rate":{"model":"door_to_door"}}"#

@@ -4,6 +4,7 @@
 
 mod feeder;
 mod pages;
+mod reads;
 mod store;
 
 use std::{
@@ -20,8 +21,7 @@ use std::{
 };
 
 use crate::journal::Reader;
-use pages::Kept;
-use store::Store;
+use reads::Ask;
 
 /// How long closing waits for sled; then it is left to itself.
 const CLOSING: Duration = Duration::from_secs(5);
@@ -29,14 +29,15 @@ const CLOSING: Duration = Duration::from_secs(5);
 /// Reads back stored lines. Closed when it is dropped.
 pub struct Archive {
     shared: Arc<Shared>,
-    poke: Sender<u32>,
     ended: Mutex<Option<Receiver<()>>>,
 }
 
 struct Shared {
     reader: Reader,
-    /// Written to by the feeder alone. Nobody waits for it: a reader that finds it busy reads the journal.
-    store: RwLock<Option<Store>>,
+    /// Where to ask for lines, while sled is open and sound.
+    reads: RwLock<Option<Sender<Ask>>>,
+    /// Wakes the feeder.
+    poke: Sender<u32>,
     progress: Mutex<Progress>,
     changed: Condvar,
     broken: AtomicBool,
@@ -70,7 +71,7 @@ impl Archive {
             drop(feeder);
         })?;
         *archive.ended.lock().unwrap_or_else(PoisonError::into_inner) = Some(ended);
-        let poke = archive.poke.clone();
+        let poke = archive.shared.poke.clone();
         Ok((archive, poke))
     }
 
@@ -85,46 +86,21 @@ impl Archive {
         let (poke, sealed) = mpsc::channel();
         let shared = Shared {
             reader,
-            store: RwLock::default(),
+            reads: RwLock::default(),
+            poke,
             progress: Mutex::default(),
             changed: Condvar::new(),
             broken: AtomicBool::new(false),
             stopping: AtomicBool::new(false),
         };
-        (Archive { shared: Arc::new(shared), poke, ended: Mutex::default() }, sealed)
+        (Archive { shared: Arc::new(shared), ended: Mutex::default() }, sealed)
     }
 
     /// The lines of these entries, in this order: from sealed pages where they are, else from the journal.
     pub fn lines(&self, seqs: &[u64]) -> io::Result<Vec<Vec<u8>>> {
-        let from_pages = self.from_pages(seqs);
+        let in_pages = self.shared.in_pages(seqs);
         let line = |(kept, seq): (Option<Vec<u8>>, &u64)| kept.map_or_else(|| self.shared.reader.line(*seq), Ok);
-        from_pages.into_iter().zip(seqs).map(line).collect()
-    }
-
-    fn from_pages(&self, seqs: &[u64]) -> Vec<Option<Vec<u8>>> {
-        let busy = || vec![None; seqs.len()];
-        let Ok(store) = self.shared.store.try_read() else { return busy() };
-        let Some(store) = store.as_ref() else { return busy() };
-        let mut kept = Kept::default();
-        let mut line = |seq: &u64| {
-            let segment = self.shared.progress().segment_of(*seq)?;
-            match kept.line(store, segment, *seq) {
-                Ok(line) => line,
-                Err(_) => {
-                    self.report_broken();
-                    None
-                }
-            }
-        };
-        seqs.iter().map(&mut line).collect()
-    }
-
-    /// Has it thrown away and rebuilt.
-    fn report_broken(&self) {
-        if !self.shared.broken.swap(true, Ordering::SeqCst) {
-            // Nobody feeds any more: then nobody rebuilds either.
-            let _ = self.poke.send(0);
-        }
+        in_pages.into_iter().zip(seqs).map(line).collect()
     }
 
     /// How many entries are archived.
@@ -144,7 +120,7 @@ impl Archive {
     /// Stops feeding and closes sled.
     pub fn close(&self) {
         self.shared.stopping.store(true, Ordering::SeqCst);
-        let _ = self.poke.send(0);
+        let _ = self.shared.poke.send(0);
         if let Some(ended) = self.ended.lock().unwrap_or_else(PoisonError::into_inner).take() {
             // Ends with an error either way: the feeder went away, or sled takes too long to care about.
             let _ = ended.recv_timeout(CLOSING);
@@ -161,6 +137,19 @@ impl Drop for Archive {
 impl Shared {
     fn progress(&self) -> MutexGuard<'_, Progress> {
         self.progress.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn kept(&self, first_seq: u64, segment: Segment) {
+        self.progress().kept.insert(first_seq, segment);
+        self.changed.notify_all();
+    }
+
+    /// Has what is archived thrown away and made anew.
+    fn report_broken(&self) {
+        if !self.broken.swap(true, Ordering::SeqCst) {
+            // Nobody feeds any more: then nobody makes it anew either.
+            let _ = self.poke.send(0);
+        }
     }
 
     /// Sealed segments that hold something, by their first `seq`.

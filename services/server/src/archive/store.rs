@@ -2,9 +2,13 @@
 
 use std::{
     fs::{self, File},
-    io,
+    io, mem,
     panic::{AssertUnwindSafe, catch_unwind},
     path::{Path, PathBuf},
+    sync::{
+        Arc, Mutex, MutexGuard, TryLockError,
+        atomic::{AtomicBool, Ordering},
+    },
     thread,
     time::Duration,
 };
@@ -16,8 +20,8 @@ const FORMAT: &[u8] = b"1";
 const CACHE_BYTES: u64 = 32 << 20;
 const FLUSH_MS: u64 = 500;
 /// sled's lock may linger for a moment after the last one who had it has gone.
-const LOCK_TRIES: u32 = 50;
-const LOCK_PAUSE: Duration = Duration::from_millis(100);
+const TRIES: u32 = 50;
+const PAUSE: Duration = Duration::from_millis(100);
 
 #[derive(Debug, thiserror::Error)]
 pub(super) enum StoreError {
@@ -27,6 +31,8 @@ pub(super) enum StoreError {
     Panicked,
     #[error("the archive does not hold what it should")]
     Unsound,
+    #[error("sled does not come back")]
+    Stuck,
     #[error("the archive was interrupted while it was opened")]
     Interrupted,
     #[error("the archive's folder: {0}")]
@@ -35,6 +41,9 @@ pub(super) enum StoreError {
 
 pub(super) struct Store {
     db: sled::Db,
+    /// Reading and writing at once has been seen to hang, so they take turns.
+    turn: Mutex<()>,
+    given_up: AtomicBool,
 }
 
 impl Store {
@@ -49,7 +58,7 @@ impl Store {
         File::open(folder)?.sync_all()?;
         remove_half_snapshots(folder)?;
         let db = open_when_unlocked(folder)?;
-        let store = Store { db };
+        let store = Store { db, turn: Mutex::default(), given_up: AtomicBool::new(false) };
         match store.get(FORMAT_KEY)? {
             Some(format) if format == FORMAT => {}
             None if guard(|| Ok(store.db.is_empty()))? => store.put(FORMAT_KEY, FORMAT)?,
@@ -63,17 +72,51 @@ impl Store {
         guard(|| self.db.get(key))
     }
 
-    /// Only the feeder calls this.
+    /// Only the feeder calls this, in its turn.
     pub(super) fn put(&self, key: &[u8], value: &[u8]) -> Result<(), StoreError> {
         guard(|| self.db.insert(key, value).map(drop))
     }
 
+    /// The turn, if nobody has it.
+    pub(super) fn turn_now(&self) -> Option<MutexGuard<'_, ()>> {
+        match self.turn.try_lock() {
+            Ok(turn) => Some(turn),
+            Err(TryLockError::Poisoned(turn)) => Some(turn.into_inner()),
+            Err(TryLockError::WouldBlock) => None,
+        }
+    }
+
+    /// The turn, as soon as it is free. Whoever keeps it for seconds does not come back.
+    pub(super) fn turn(&self) -> Result<MutexGuard<'_, ()>, StoreError> {
+        for _ in 0..TRIES {
+            if let Some(turn) = self.turn_now() {
+                return Ok(turn);
+            }
+            thread::sleep(PAUSE);
+        }
+        Err(StoreError::Stuck)
+    }
+
+    /// It is not sound: closing it might wait for ever.
+    pub(super) fn give_up(&self) {
+        self.given_up.store(true, Ordering::SeqCst);
+    }
+
     /// Closing writes what is left, which may fail like any other call.
-    pub(super) fn close(self) {
+    pub(super) fn close(self: Arc<Self>) {
         let _ = guard(|| {
-            drop(self.db);
+            drop(self);
             Ok(())
         });
+    }
+}
+
+impl Drop for Store {
+    fn drop(&mut self) {
+        if self.given_up.load(Ordering::SeqCst) {
+            // One handle that is never dropped keeps sled from closing itself.
+            mem::forget(self.db.clone());
+        }
     }
 }
 
@@ -113,9 +156,9 @@ fn open_when_unlocked(folder: &Path) -> Result<sled::Db, StoreError> {
     let mut tries = 0;
     loop {
         match guard(|| config.open()) {
-            Err(StoreError::Sled(sled::Error::Io(error))) if is_locked(&error) && tries < LOCK_TRIES => {
+            Err(StoreError::Sled(sled::Error::Io(error))) if is_locked(&error) && tries < TRIES => {
                 tries += 1;
-                thread::sleep(LOCK_PAUSE);
+                thread::sleep(PAUSE);
             }
             other => return other,
         }

@@ -5,6 +5,7 @@ use crate::{
     yard::Yard,
 };
 use std::fs;
+use store::Store;
 
 /// A yard with several sealed segments of 128 KiB, about seven rolls by turns.
 fn filled() -> (Bench, Yard) {
@@ -18,7 +19,7 @@ fn fill(yard: &Yard, numbers: std::ops::Range<u64>) {
     let numbers: Vec<u64> = numbers.collect();
     let item = |number: &u64| {
         let mut item = taken_out(*number, &format!("R-{}", number % 7));
-        if number % 200 == 0 {
+        if number.is_multiple_of(200) {
             // One too long for a page, and others nearly so.
             let texts = if *number == 200 { 35 } else { 30 };
             item["device"] = serde_json::json!("H-3");
@@ -58,11 +59,11 @@ fn sealed_segments_are_archived_and_read_back_byte_for_byte() {
     assert_eq!(all(&yard), from_journal(&yard));
     let roll = "roll/R-3".parse().unwrap();
     let seqs = yard.read().entries_of(&roll);
-    let from_pages = yard.archive.from_pages(&seqs);
+    let in_pages = yard.archive.shared.in_pages(&seqs);
     // What stands in the segment that is still written comes from the journal, and so does what is too long for a page.
     let kept = |seq: &u64| *seq <= yard.archive.entries() && yard.reader.line(*seq).unwrap().len() < 48 << 10;
-    assert_eq!(from_pages.iter().map(Option::is_some).collect::<Vec<_>>(), seqs.iter().map(kept).collect::<Vec<_>>());
-    assert!(seqs.len() > 140 && from_pages.iter().any(Option::is_none));
+    assert_eq!(in_pages.iter().map(Option::is_some).collect::<Vec<_>>(), seqs.iter().map(kept).collect::<Vec<_>>());
+    assert!(seqs.len() > 140 && in_pages.iter().any(Option::is_none));
     let lines: Vec<Vec<u8>> = seqs.iter().map(|seq| yard.reader.line(*seq).unwrap()).collect();
     assert_eq!(yard.history(&roll).unwrap(), lines);
 }
@@ -87,6 +88,12 @@ fn damaged(damage: impl FnOnce(&Path)) {
     damage(&bench.folder.path().join("sled"));
     let yard = bench.open();
     assert_eq!(all(&yard), before);
+    yard.archive.drained();
+    assert_eq!(all(&yard), before);
+    // What that question found broken is made anew before the next one is asked.
+    while yard.archive.shared.broken.load(Ordering::SeqCst) {
+        thread::yield_now();
+    }
     archived(&yard);
     assert_eq!(all(&yard), before);
 }
@@ -149,20 +156,27 @@ fn the_archive_of_another_journal_does_not_count() {
 }
 
 #[test]
-fn a_value_that_is_not_what_it_should_be_is_not_believed_and_made_anew() {
+fn a_value_that_is_not_what_it_should_be_is_not_believed() {
+    damaged(|folder| {
+        let store = Store::open(folder).unwrap();
+        for key in [[0, 0, 0, 1, 0, 0], [0, 0, 0, 2, 0, 3], [0, 0, 0, 2, 255, 255]] {
+            let mut value = store.get(&key).unwrap().unwrap().to_vec();
+            value[100] ^= 1;
+            store.put(&key, &value).unwrap();
+        }
+        store.put(&[0, 0, 0, 1, 0, 1], &[]).unwrap();
+    });
+}
+
+#[test]
+fn who_gets_no_answer_in_time_reads_the_journal_and_it_is_made_anew() {
     let (_bench, yard) = filled();
     archived(&yard);
-    {
-        let store = yard.archive.shared.store.write().unwrap();
-        let store = store.as_ref().unwrap();
-        let key = [0, 0, 0, 2, 0, 0];
-        let mut value = store.get(&key).unwrap().unwrap().to_vec();
-        value[100] ^= 1;
-        store.put(&key, &value).unwrap();
-    }
+    // A thread that never answers.
+    let (to, _never) = mpsc::channel();
+    *yard.archive.shared.reads.write().unwrap() = Some(to);
     assert_eq!(all(&yard), from_journal(&yard));
-    // It was reported, so it is being rebuilt, or has been.
-    yard.close();
+    archived(&yard);
 }
 
 #[test]

@@ -22,7 +22,13 @@ use crate::{
 };
 
 /// Serves until SIGINT or SIGTERM. True if it was stopped that way.
-pub(super) fn run(data: &Path, listen: SocketAddr, clock_checked: bool, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+pub(super) fn run(
+    data: &Path,
+    listen: SocketAddr,
+    clock_checked: bool,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> io::Result<bool> {
     if !listen.ip().is_loopback() {
         writeln!(
             err,

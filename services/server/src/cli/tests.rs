@@ -27,7 +27,13 @@ fn help_names_every_command_and_is_no_mistake() {
 
 #[test]
 fn what_cannot_be_meant_ends_with_2() {
-    for args in [&["serve"][..], &["polish"], &[], &["serve", "--data", "d", "--listen", "nowhere"], &["demo", "--data", "d", "--until", "soon"]] {
+    for args in [
+        &["serve"][..],
+        &["polish"],
+        &[],
+        &["serve", "--data", "d", "--listen", "nowhere"],
+        &["demo", "--data", "d", "--until", "soon"],
+    ] {
         let (code, out, err) = ran(args);
         assert_eq!((code, out.as_str()), (2, ""), "{args:?}");
         assert!(!err.is_empty());

@@ -17,7 +17,7 @@ const TOLD_MS: i64 = 15 * 60 * 1_000;
 const HEAD_BYTES: usize = 96;
 
 /// Whether a fact that no enrolled device scanned was told.
-pub(crate) fn is_told(occurred_at: Instant, recorded_at: Instant) -> bool {
+pub(super) fn is_told(occurred_at: Instant, recorded_at: Instant) -> bool {
     occurred_at.since(recorded_at).saturating_abs() > TOLD_MS
 }
 

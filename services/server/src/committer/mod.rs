@@ -25,7 +25,6 @@ use crate::intake::{NewDecision, NewFact};
 use queue::{Queue, Request};
 
 pub(crate) use entries::{OwnEntryError, decided, own_entry};
-pub(crate) use group::is_told;
 pub(crate) use thread::Thread;
 
 /// What is handed in, read at the edge by `intake`.

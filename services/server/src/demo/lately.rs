@@ -24,6 +24,12 @@ pub(super) fn write(story: &mut Story, stock: &mut Stock, shop: &mut Shop) -> Ve
         say.push(being_laid(story, stock, shop, laid));
         say.push(planned(story, stock, tomorrow, later));
     }
+    say.extend(
+        shop.laid_late.iter().map(|part| {
+            format!("Part {part}: a take-out told a day later changed what is thought of its film adhesive")
+        }),
+    );
+    say.extend(shop.mistyped.iter().map(|nest| format!("{nest}: its first entry was struck, another stands instead")));
     say.push("Boat NB-31: what is in it, and what that is made of (boat/NB-31)".to_owned());
     say
 }
@@ -79,7 +85,8 @@ fn wrong_placard(story: &mut Story, stock: &mut Stock) -> Option<String> {
 fn held(story: &mut Story, stock: &mut Stock) -> Option<String> {
     let roll = stock.kept_for(HELD)?;
     let thing = stock.rolls.get(roll)?.thing();
-    let body = json!({"why": "One end of the core is crushed; look at the first two metres", "nonconformance": "NC-12"});
+    let body =
+        json!({"why": "One end of the core is crushed; look at the first two metres", "nonconformance": "NC-12"});
     story.decide(ago(story, 6 * 24), "place_hold", &thing, QUALITY, body);
     Some(format!("Roll {}: held", stock.code(roll)))
 }

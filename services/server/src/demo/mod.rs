@@ -53,7 +53,11 @@ pub(crate) fn run(request: &Request, out: &mut dyn Write, err: &mut dyn Write) -
     let year = make_up(request.seed, request.until);
     match write::write(request, &year.steps) {
         Ok(entries) => {
-            writeln!(out, "Skarvnes Composite Hall, an invented yard: {entries} entries in {}.", request.data.display())?;
+            writeln!(
+                out,
+                "Skarvnes Composite Hall, an invented yard: {entries} entries in {}.",
+                request.data.display()
+            )?;
             for line in &year.to_try {
                 writeln!(out, "  {line}")?;
             }

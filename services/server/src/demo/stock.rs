@@ -77,7 +77,14 @@ pub(super) struct Cut {
 
 impl Stock {
     /// A delivery of one material: the batch, the rolls, and the freezers they go into.
-    pub(super) fn deliver(&mut self, story: &mut Story, day: NaiveDate, sheet: usize, rolls: u32, kept_for: Option<&'static str>) {
+    pub(super) fn deliver(
+        &mut self,
+        story: &mut Story,
+        day: NaiveDate,
+        sheet: usize,
+        rolls: u32,
+        kept_for: Option<&'static str>,
+    ) {
         let Some(sheet) = SHEETS.get(sheet).copied() else { return };
         let older = u64::try_from(story.rng.between(28, 40)).unwrap_or(30);
         let made = day.checked_sub_days(Days::new(older)).unwrap_or(day);
@@ -94,7 +101,8 @@ impl Stock {
             let code = format!("R-{}", self.rolls.len() + 1);
             let freezer = if self.rolls.len().is_multiple_of(2) { FREEZERS[0] } else { FREEZERS[1] };
             let came = story.clock(day, 10, 0).plus_ms(n * MINUTE);
-            let opening = json!({"out_time_s": out_time_s, "refreezes": 0, "as_of": stamp(loaded), "source": "certificate"});
+            let opening =
+                json!({"out_time_s": out_time_s, "refreezes": 0, "as_of": stamp(loaded), "source": "certificate"});
             let received = json!({
                 "material": sheet.material, "revision": sheet.revision, "batch": batch, "length_mm": sheet.roll_mm,
                 "width_mm": sheet.width_mm, "from": "TRUCK", "opening": opening,
@@ -163,7 +171,9 @@ impl Stock {
     /// Throws away what may not be used any more.
     pub(super) fn clear_out(&mut self, story: &mut Story, day: NaiveDate) {
         let mut at = story.clock(day, 14, 0);
-        for roll in self.rolls.iter_mut().filter(|roll| roll.out_since.is_none() && 0 < roll.left_mm && roll.kept_for.is_none()) {
+        for roll in
+            self.rolls.iter_mut().filter(|roll| roll.out_since.is_none() && 0 < roll.left_mm && roll.kept_for.is_none())
+        {
             let why = match (roll.keeps_until < day, roll.sheet.returns <= roll.returns) {
                 (true, _) => "Past shelf life",
                 (false, true) => "No return to the cold is left",

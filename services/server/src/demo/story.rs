@@ -74,7 +74,15 @@ impl Story {
     }
 
     /// A fact that was posted later than it happened.
-    pub(super) fn told(&mut self, posted: Instant, at: Instant, kind: &str, thing: &str, by: &str, body: Value) -> Uuid {
+    pub(super) fn told(
+        &mut self,
+        posted: Instant,
+        at: Instant,
+        kind: &str,
+        thing: &str,
+        by: &str,
+        body: Value,
+    ) -> Uuid {
         let (id, fact) = self.made_up(at, kind, thing, by, body);
         self.steps.push(Step { at: posted, posted: fact });
         id
@@ -89,12 +97,20 @@ impl Story {
 
     pub(super) fn decide(&mut self, at: Instant, decide: &str, thing: &str, by: &str, body: Value) -> Uuid {
         let id = self.rng.id();
-        self.steps.push(Step { at, posted: json!({"id": id, "decide": decide, "thing": thing, "by": by, "body": body}) });
+        self.steps
+            .push(Step { at, posted: json!({"id": id, "decide": decide, "thing": thing, "by": by, "body": body}) });
         id
     }
 
     /// A decision that gives something back.
-    pub(super) fn decide_together(&mut self, at: Instant, decide: &str, thing: &str, by: [&str; 2], body: Value) -> Uuid {
+    pub(super) fn decide_together(
+        &mut self,
+        at: Instant,
+        decide: &str,
+        thing: &str,
+        by: [&str; 2],
+        body: Value,
+    ) -> Uuid {
         let id = self.rng.id();
         let [first, second] = by;
         let second = json!({ "by": second });

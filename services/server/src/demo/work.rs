@@ -6,7 +6,9 @@ use shared_types::Instant;
 
 use super::{
     stock::{Cut, Stock},
-    story::{CLERK, CUTTER, DAY, HOUR, LAMINATOR, MINUTE, OVEN_HAND, QUALITY, SECOND_QUALITY, Story, THIRD_QUALITY, stamp},
+    story::{
+        CLERK, CUTTER, DAY, HOUR, LAMINATOR, MINUTE, OVEN_HAND, QUALITY, SECOND_QUALITY, Story, THIRD_QUALITY, stamp,
+    },
     yard::{FILM, PREPREG, Part, SPLICE},
 };
 
@@ -16,8 +18,10 @@ pub(super) struct Shop {
     nests: u32,
     kits: u32,
     runs: u32,
-    pub(super) was_mistyped: bool,
-    pub(super) was_late: bool,
+    /// The nest whose first entry was struck.
+    pub(super) mistyped: Option<String>,
+    /// The part that was laid with a roll that had been out too long.
+    pub(super) laid_late: Option<String>,
 }
 
 /// The roll that was out since Friday.
@@ -60,7 +64,15 @@ pub(super) fn plan(story: &mut Story, at: Instant, part: &Part, again: bool, lay
 }
 
 /// One stage from the freezer to the cured laminate. False if there is not enough material.
-pub(super) fn stage(story: &mut Story, stock: &mut Stock, shop: &mut Shop, part: &Part, stage: usize, day: NaiveDate, how: How) -> bool {
+pub(super) fn stage(
+    story: &mut Story,
+    stock: &mut Stock,
+    shop: &mut Shop,
+    part: &Part,
+    stage: usize,
+    day: NaiveDate,
+    how: How,
+) -> bool {
     let Some(name) = part.stages.get(stage).copied() else { return false };
     let laid_on = day.checked_add_days(Days::new(u64::from(how == How::Overnight))).unwrap_or(day);
     let (lay_at, oven_at) = (story.clock(laid_on, 16, 30), story.clock(laid_on, 17, 30));
@@ -80,9 +92,8 @@ pub(super) fn stage(story: &mut Story, stock: &mut Stock, shop: &mut Shop, part:
     let committed = oven_at.plus_ms(story.rng.between(140, 190) * MINUTE);
     let ended = json!({"committed_at": stamp(committed), "cured": true, "source": "chart"});
     story.fact(oven_at.plus_ms(13 * HOUR + 30 * MINUTE), "oven_run_ended", &run, OVEN_HAND, ended);
-    shop.was_mistyped |= how == How::Mistyped;
     if how == How::LateTakeOut {
-        shop.was_late = true;
+        shop.laid_late = Some(part.code.clone());
         late_take_out(story, stock, &film_or_prepreg, part, start);
     }
     true
@@ -105,7 +116,16 @@ fn material(story: &mut Story, stock: &Stock, stage: &str, day: NaiveDate) -> Op
 
 /// Takes the rolls out, cuts the kit, puts away what is left.
 #[expect(clippy::too_many_arguments, reason = "what a nest card says, and who holds it")]
-pub(super) fn cut(story: &mut Story, stock: &mut Stock, shop: &mut Shop, part: &Part, cuts: &[Cut], splice: Option<Cut>, start: Instant, how: How) -> Kit {
+pub(super) fn cut(
+    story: &mut Story,
+    stock: &mut Stock,
+    shop: &mut Shop,
+    part: &Part,
+    cuts: &[Cut],
+    splice: Option<Cut>,
+    start: Instant,
+    how: How,
+) -> Kit {
     for (cut, at) in cuts.iter().zip(0..) {
         stock.with(cut.roll, |roll| roll.take_out(story, start.plus_ms(at * MINUTE), "CUT", CUTTER));
     }
@@ -119,7 +139,9 @@ pub(super) fn cut(story: &mut Story, stock: &mut Stock, shop: &mut Shop, part: &
         .filter_map(|cut| Some(json!({"roll": stock.code(cut.roll), "length_mm": stock.cut_off(*cut)?})))
         .collect();
     let body = |times: i64| {
-        let items = cuts.iter().map(|cut| json!({"roll": stock.code(cut.roll), "length_mm": cut.mm * times, "plies": 1 + cut.mm / 1_500}));
+        let items = cuts
+            .iter()
+            .map(|cut| json!({"roll": stock.code(cut.roll), "length_mm": cut.mm * times, "plies": 1 + cut.mm / 1_500}));
         let kits = json!([{"kit": kit, "job": part.job, "items": items.collect::<Vec<_>>()}]);
         json!({"kits": kits, "waste": waste})
     };
@@ -127,6 +149,7 @@ pub(super) fn cut(story: &mut Story, stock: &mut Stock, shop: &mut Shop, part: &
         let wrong = story.fact(at, "nest_cut", &nest, CUTTER, body(10));
         let (_, instead) = story.made_up(at, "nest_cut", &nest, CUTTER, body(1));
         let strike = json!({"entry": wrong, "why": "One nought too many was typed for the length", "instead": instead});
+        shop.mistyped = Some(nest.clone());
         story.decide_together(at.plus_ms(25 * MINUTE), "strike", &nest, [CUTTER, QUALITY], strike);
     } else {
         story.fact(at, "nest_cut", &nest, CUTTER, body(1));

@@ -41,7 +41,8 @@ pub(super) fn write(request: &Request, steps: &[Step]) -> Result<u64, String> {
 
 /// The number of the last entry that this step wrote.
 fn submit(yard: &Yard, posted: &Value, last: u64) -> Result<u64, String> {
-    let unread = |problem: intake::ItemProblem| format!("the demo made up what can't be read: {}: {posted}", problem.detail());
+    let unread =
+        |problem: intake::ItemProblem| format!("the demo made up what can't be read: {}: {posted}", problem.detail());
     let outcome = if posted.get("decide").is_none() {
         yard.committer.submit_blocking(intake::fact(&posted.to_string()).map_err(unread)?)
     } else {

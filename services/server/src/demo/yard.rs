@@ -23,9 +23,33 @@ pub(super) struct Sheet {
 }
 
 pub(super) const SHEETS: [Sheet; 3] = [
-    Sheet { material: PREPREG, revision: "B", roll_mm: 50_000, width_mm: 1_270, shelf_months: 12, out_hours: 120, returns: 5 },
-    Sheet { material: FILM, revision: "A", roll_mm: 30_000, width_mm: 1_000, shelf_months: 6, out_hours: 40, returns: 3 },
-    Sheet { material: SPLICE, revision: "A", roll_mm: 10_000, width_mm: 300, shelf_months: 9, out_hours: 120, returns: 99 },
+    Sheet {
+        material: PREPREG,
+        revision: "B",
+        roll_mm: 50_000,
+        width_mm: 1_270,
+        shelf_months: 12,
+        out_hours: 120,
+        returns: 5,
+    },
+    Sheet {
+        material: FILM,
+        revision: "A",
+        roll_mm: 30_000,
+        width_mm: 1_000,
+        shelf_months: 6,
+        out_hours: 40,
+        returns: 3,
+    },
+    Sheet {
+        material: SPLICE,
+        revision: "A",
+        roll_mm: 10_000,
+        width_mm: 300,
+        shelf_months: 9,
+        out_hours: 120,
+        returns: 99,
+    },
 ];
 
 /// A part of a boat: sandwich parts are made in three stages, the others in one.
@@ -41,9 +65,10 @@ pub(super) const BOATS: [(&str, u32); 2] = [("NB-31", 31), ("NB-32", 32)];
 const PARTS_PER_BOAT: u32 = 14;
 
 pub(super) fn parts(boat: usize) -> Vec<Part> {
-    let numbered = BOATS.iter().skip(boat).take(1).flat_map(|(boat, number)| {
-        (1..=PARTS_PER_BOAT).map(move |part| (*boat, format!("{number}{part:02}"), part))
-    });
+    let numbered =
+        BOATS.iter().skip(boat).take(1).flat_map(|(boat, number)| {
+            (1..=PARTS_PER_BOAT).map(move |part| (*boat, format!("{number}{part:02}"), part))
+        });
     let part = |(boat, number, part): (&'static str, String, u32)| Part {
         boat,
         code: format!("P-{number}"),

@@ -92,8 +92,8 @@ fn this_week(story: &mut Story, stock: &mut Stock, shop: &mut Shop, queue: &mut 
     let twice = week.is_multiple_of(5);
     let stage = queue.front().map_or(0, |(_, stage)| *stage);
     let how = match stage {
-        _ if !shop.was_mistyped && MISTYPED_FROM <= week => How::Mistyped,
-        1 if !shop.was_late && LATE_FROM <= week && !twice => How::LateTakeOut,
+        _ if shop.mistyped.is_none() && MISTYPED_FROM <= week => How::Mistyped,
+        1 if shop.laid_late.is_none() && LATE_FROM <= week && !twice => How::LateTakeOut,
         0 if !twice && story.rng.between(0, 2) == 0 => How::Overnight,
         _ => How::SameDay,
     };
@@ -104,7 +104,14 @@ fn this_week(story: &mut Story, stock: &mut Stock, shop: &mut Shop, queue: &mut 
     missed
 }
 
-fn next_stage(story: &mut Story, stock: &mut Stock, shop: &mut Shop, queue: &mut Queue, on: NaiveDate, how: How) -> u32 {
+fn next_stage(
+    story: &mut Story,
+    stock: &mut Stock,
+    shop: &mut Shop,
+    queue: &mut Queue,
+    on: NaiveDate,
+    how: How,
+) -> u32 {
     let Some((part, stage)) = queue.pop_front() else { return 0 };
     if !work::stage(story, stock, shop, &part, stage, on, how) {
         queue.push_front((part, stage));

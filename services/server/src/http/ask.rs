@@ -43,7 +43,7 @@ pub(crate) struct Paging {
     pub(crate) after: Option<u64>,
     /// At most so many items; more than 200 counts as 200.
     #[serde(default)]
-    #[param(minimum = 1, maximum = 200, default = 200)]
+    #[param(minimum = 1, default = 200)]
     pub(crate) limit: Option<u64>,
 }
 
@@ -73,8 +73,11 @@ impl AtKnown {
 /// Asks under the read lock. A panic becomes a problem; the lock is not poisoned by readers.
 pub(crate) fn ask<T>(yard: &Yard, question: impl FnOnce(&Book) -> Result<T, Fault>) -> Result<T, Fault> {
     let book = yard.read();
-    catch_unwind(AssertUnwindSafe(|| question(&book)))
-        .unwrap_or_else(|_| Err(Fault::went_wrong("Working this out failed. Nothing else is affected; tell whoever looks after this server.")))
+    catch_unwind(AssertUnwindSafe(|| question(&book))).unwrap_or_else(|_| {
+        Err(Fault::went_wrong(
+            "Working this out failed. Nothing else is affected; tell whoever looks after this server.",
+        ))
+    })
 }
 
 /// What an entry made not add up. It is written already, so that a panic here takes nothing back.
@@ -92,7 +95,9 @@ pub(crate) async fn ask_beside<T: Send + 'static>(
 }
 
 /// Work that may wait for the disk, beside the workers.
-pub(crate) async fn beside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Fault> + Send + 'static) -> Result<T, Fault> {
+pub(crate) async fn beside<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Fault> + Send + 'static,
+) -> Result<T, Fault> {
     web::block(work).await.unwrap_or_else(|_| Err(Fault::went_wrong("The server is stopping. Ask again.")))
 }
 
@@ -112,9 +117,37 @@ pub(crate) fn nobody(thing: &ThingName) -> Fault {
 pub(crate) fn nobody_received(thing: &ThingName) -> String {
     use shared_types::Kind;
     match thing.kind() {
-        Kind::Roll | Kind::Kit | Kind::Batch | Kind::Delivery | Kind::Material => format!("Nobody has received {}.", thing.short()),
-        Kind::Yard | Kind::Place | Kind::Job | Kind::Nest | Kind::Part | Kind::Run | Kind::Boat | Kind::Badge | Kind::Device => {
+        Kind::Roll | Kind::Kit | Kind::Batch | Kind::Delivery | Kind::Material => {
+            format!("Nobody has received {}.", thing.short())
+        }
+        Kind::Yard
+        | Kind::Place
+        | Kind::Job
+        | Kind::Nest
+        | Kind::Part
+        | Kind::Run
+        | Kind::Boat
+        | Kind::Badge
+        | Kind::Device => {
             format!("Nobody has ever mentioned {} {}.", thing.kind(), thing.short())
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{clock::SetClock, yard::Options};
+    use actix_web::http::StatusCode;
+    use shared_types::Instant;
+    use std::sync::Arc;
+
+    #[test]
+    fn a_panic_in_an_answer_is_a_problem_and_the_next_question_is_answered() {
+        let folder = tempfile::tempdir().unwrap();
+        let yard = Yard::open(folder.path(), Options::new(Arc::new(SetClock::new(Instant(0))))).unwrap();
+        let failed = ask(&yard, |_| -> Result<u64, Fault> { panic!("an error of the program") }).unwrap_err();
+        assert_eq!(failed.status(), StatusCode::INTERNAL_SERVER_ERROR);
+        assert_eq!(ask(&yard, |book| Ok(book.last_seq())).unwrap(), 0);
     }
 }

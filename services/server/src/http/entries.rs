@@ -80,7 +80,9 @@ pub(crate) async fn post_entries(request: HttpRequest, yard: web::Data<Yard>, _:
         Err(result) => result,
         Ok(id) => match outcomes.next() {
             Some(outcome) => result_of(&yard, id, stored(outcome)),
-            None => result_of(&yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id."))),
+            None => {
+                result_of(&yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id.")))
+            }
         },
     });
     let body = serde_json::to_vec(&BatchResult { results: results.collect() });
@@ -107,7 +109,14 @@ fn result_of(yard: &Yard, id: Uuid, stored: Result<Stored, Fault>) -> ItemResult
         Ok(Stored::Now(written)) => (StatusCode::CREATED, written.seq, written.told),
         Ok(Stored::Before(entry)) => (StatusCode::OK, entry.seq, entry.told),
     };
-    ItemResult { id: Some(id), status: status.as_u16(), seq: Some(seq), told, mismatches: mismatches(yard, seq), problem: None }
+    ItemResult {
+        id: Some(id),
+        status: status.as_u16(),
+        seq: Some(seq),
+        told,
+        mismatches: mismatches(yard, seq),
+        problem: None,
+    }
 }
 
 /// The log.
@@ -128,7 +137,10 @@ pub(crate) async fn list_entries(yard: web::Data<Yard>, query: web::Query<Paging
             true => reader.lines(after.saturating_add(1), count),
             false => Ok(Vec::new()),
         };
-        Ok((lines.map_err(|error| Fault::went_wrong(format!("The log could not be read from the disk: {error}.")))?, last))
+        Ok((
+            lines.map_err(|error| Fault::went_wrong(format!("The log could not be read from the disk: {error}.")))?,
+            last,
+        ))
     })
     .await?;
     let reached = after.saturating_add(lines.len() as u64);
@@ -156,9 +168,12 @@ pub(crate) async fn get_entry(yard: web::Data<Yard>, path: web::Path<SeqPath>, _
     let line = beside(move || {
         let last = reader.last_seq();
         if !(1..=last).contains(&seq) {
-            return Err(Fault::not_found(format!("There is no entry {seq}; the log ends at entry {last}.")).with("last_seq", last));
+            return Err(Fault::not_found(format!("There is no entry {seq}; the log ends at entry {last}."))
+                .with("last_seq", last));
         }
-        reader.line(seq).map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))
+        reader
+            .line(seq)
+            .map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))
     });
     Ok(HttpResponse::Ok().insert_header((header::CONTENT_TYPE, "application/json")).body(line.await?))
 }

@@ -21,6 +21,7 @@ use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
 pub use contract::openapi_json;
+pub(crate) use fallback::in_a_path;
 
 /// Serves the yard on this listener until `stop` is ready, then lets open requests end and closes the yard.
 /// Runs within an actix system: `actix_web::rt::System::new().block_on(serve(..))`.

@@ -79,7 +79,7 @@ fn deeper_than(text: &str, deepest: usize) -> bool {
         match (within, byte) {
             (true, _) if escaped => escaped = false,
             (true, b'\\') => escaped = true,
-            (true | false, b'"') => within = !within,
+            (_, b'"') => within = !within,
             (false, b'[' | b'{') => {
                 depth += 1;
                 if deepest < depth {
@@ -87,7 +87,7 @@ fn deeper_than(text: &str, deepest: usize) -> bool {
                 }
             }
             (false, b']' | b'}') => depth = depth.saturating_sub(1),
-            (true | false, _) => {}
+            (_, _) => {}
         }
     }
     false

@@ -30,7 +30,9 @@ pub(crate) fn stored(outcome: Outcome) -> Result<Stored, Fault> {
         )),
         Outcome::Stopped { why } => Err(writes_stopped(&why)),
         Outcome::ClockJumped(jump) => Err(writes_stopped(&jump.to_string())),
-        Outcome::Panicked => Err(Fault::went_wrong("Working this out failed. It was not written; nothing else is affected.")),
+        Outcome::Panicked => {
+            Err(Fault::went_wrong("Working this out failed. It was not written; nothing else is affected."))
+        }
     }
 }
 
@@ -64,7 +66,9 @@ pub(crate) fn refused(refusal: Refusal) -> Fault {
     let fault = |status, kind| Fault::new(status, kind, detail.clone());
     match refusal {
         Refusal::NotFound { .. } => fault(StatusCode::NOT_FOUND, Kind::NotFound),
-        Refusal::CannotRead { pointer, detail: about } => fault(StatusCode::BAD_REQUEST, Kind::CannotRead).field(pointer, about),
+        Refusal::CannotRead { pointer, detail: about } => {
+            fault(StatusCode::BAD_REQUEST, Kind::CannotRead).field(pointer, about)
+        }
         Refusal::BasedOnMissing => fault(StatusCode::BAD_REQUEST, Kind::CannotRead).field("/based_on", detail.clone()),
         Refusal::BasedOnAhead { based_on, last } => {
             fault(StatusCode::CONFLICT, Kind::AheadOfLog).with("based_on", based_on).with("last_seq", last)

@@ -66,7 +66,10 @@ mod tests {
             ("missing field `by` at line 1 column 20", "`by` is missing"),
             ("unknown field `x`, expected `at` or `known`", "`x` is not known here; known are `at` or `known`"),
             ("unknown field `x`, there are no fields", "`x` is not known here"),
-            ("invalid type: string \"a\", expected u64 at line 1 column 3", "string \"a\" stands where u64 is expected"),
+            (
+                "invalid type: string \"a\", expected u64 at line 1 column 3",
+                "string \"a\" stands where u64 is expected",
+            ),
             ("duplicate field `at`", "`at` stands there twice"),
             ("invalid digit found in string", "wrong digit found in string"),
         ];

@@ -11,7 +11,7 @@ use crate::yard::Yard;
 use actix_web::{route, web};
 use domain::{Book, MayUseQuestion, When};
 use serde::Deserialize;
-use shared_types::{Act, Code, Direction, MayUse, OutTimeCard, StageName, Stamp, ThingName, ThingView, Trace};
+use shared_types::{Act, Code, Direction, Kind, MayUse, OutTimeCard, StageName, Stamp, ThingName, ThingView, Trace};
 use utoipa::IntoParams;
 
 /// A thing: its kind and the code on its label.
@@ -19,7 +19,7 @@ use utoipa::IntoParams;
 #[into_params(parameter_in = Path)]
 pub(crate) struct ThingPath {
     /// The kind of thing.
-    #[param(example = "roll", schema_with = super::contract::kind_schema)]
+    #[param(inline, value_type = Kind, example = "roll")]
     kind: String,
     /// The code on its label. A batch's code is its material's and its own: `PM-101%2FB-123`.
     #[param(example = "R-42")]
@@ -83,7 +83,11 @@ pub(crate) struct MayUseQuery {
     (status = 200, description = "The answer, also when it is no.", body = MayUse), Asked,
 ))]
 #[route("/things/{kind}/{code}/may-use", method = "GET", method = "HEAD")]
-pub(crate) async fn may_use(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: web::Query<MayUseQuery>) -> Answer {
+pub(crate) async fn may_use(
+    yard: web::Data<Yard>,
+    path: web::Path<ThingPath>,
+    query: web::Query<MayUseQuery>,
+) -> Answer {
     let MayUseQuery { act, job, stage, at, known } = query.into_inner();
     let thing = path.thing()?;
     let answer = ask(&yard, |book| {
@@ -124,7 +128,11 @@ pub(crate) async fn get_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>,
     (status = 200, description = "The card.", body = OutTimeCard), Asked,
 ))]
 #[route("/things/{kind}/{code}/out-time-card", method = "GET", method = "HEAD")]
-pub(crate) async fn out_time_card(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: web::Query<AtKnown>) -> Answer {
+pub(crate) async fn out_time_card(
+    yard: web::Data<Yard>,
+    path: web::Path<ThingPath>,
+    query: web::Query<AtKnown>,
+) -> Answer {
     one(&yard, &path.thing()?, *query, domain::out_time_card)
 }
 
@@ -176,7 +184,11 @@ pub(crate) async fn trace(yard: web::Data<Yard>, path: web::Path<ThingPath>, que
     (status = 200, description = "Things and links, sorted.", body = Trace), Asked,
 ))]
 #[route("/things/batch/{material}/{batch}/trace", method = "GET", method = "HEAD")]
-pub(crate) async fn trace_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>, query: web::Query<TraceQuery>) -> Answer {
+pub(crate) async fn trace_batch(
+    yard: web::Data<Yard>,
+    path: web::Path<BatchPath>,
+    query: web::Query<TraceQuery>,
+) -> Answer {
     traced(&yard, path.thing()?, *query).await
 }
 
@@ -198,7 +210,11 @@ async fn traced(yard: &web::Data<Yard>, thing: ThingName, query: TraceQuery) -> 
     (status = 200, description = "Stored lines, and where to go on.", body = StoredLines), Asked,
 ))]
 #[route("/things/{kind}/{code}/entries", method = "GET", method = "HEAD")]
-pub(crate) async fn list_thing_entries(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: web::Query<Paging>) -> Answer {
+pub(crate) async fn list_thing_entries(
+    yard: web::Data<Yard>,
+    path: web::Path<ThingPath>,
+    query: web::Query<Paging>,
+) -> Answer {
     history(&yard, path.thing()?, *query).await
 }
 
@@ -209,7 +225,11 @@ pub(crate) async fn list_thing_entries(yard: web::Data<Yard>, path: web::Path<Th
     (status = 200, description = "Stored lines, and where to go on.", body = StoredLines), Asked,
 ))]
 #[route("/things/batch/{material}/{batch}/entries", method = "GET", method = "HEAD")]
-pub(crate) async fn list_batch_entries(yard: web::Data<Yard>, path: web::Path<BatchPath>, query: web::Query<Paging>) -> Answer {
+pub(crate) async fn list_batch_entries(
+    yard: web::Data<Yard>,
+    path: web::Path<BatchPath>,
+    query: web::Query<Paging>,
+) -> Answer {
     history(&yard, path.thing()?, *query).await
 }
 
@@ -238,7 +258,9 @@ async fn history(yard: &web::Data<Yard>, thing: ThingName, paging: Paging) -> An
     });
     let shared = yard.clone();
     let lines = super::ask::beside(move || {
-        shared.entries(&seqs).map_err(|error| Fault::went_wrong(format!("The history could not be read from the disk: {error}.")))
+        shared
+            .entries(&seqs)
+            .map_err(|error| Fault::went_wrong(format!("The history could not be read from the disk: {error}.")))
     });
     Ok(page_of_lines(&lines.await?, next))
 }

@@ -34,9 +34,12 @@ pub(crate) struct Card {
 /// Reads every line and compares it with what `yard.toml` says.
 pub(crate) fn read(file: &Text, yard: &YardFile, problems: &mut Problems) -> Vec<Card> {
     let mut reader = csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(file.text.as_bytes());
-    let Some(columns) = reader.headers().ok().and_then(|first| columns(file, first, problems)) else { return Vec::new() };
+    let Some(columns) = reader.headers().ok().and_then(|first| columns(file, first, problems)) else {
+        return Vec::new();
+    };
     let today = yard.cards.as_of.at;
-    let today = chrono::DateTime::from_timestamp_millis(today.0).map(|at| at.with_timezone(&yard.cards.zone).date_naive());
+    let today =
+        chrono::DateTime::from_timestamp_millis(today.0).map(|at| at.with_timezone(&yard.cards.zone).date_naive());
     let mut cards = Vec::new();
     let mut first: BTreeMap<Code, u64> = BTreeMap::new();
     for record in reader.records() {
@@ -50,7 +53,11 @@ pub(crate) fn read(file: &Text, yard: &YardFile, problems: &mut Problems) -> Vec
         };
         let spot = file.spot(record.position().map_or(0, csv::Position::line));
         if columns.len() != record.len() {
-            let say = format!("{} values, and {} columns in the first line; put quotes round a value with a comma in it", record.len(), columns.len());
+            let say = format!(
+                "{} values, and {} columns in the first line; put quotes round a value with a comma in it",
+                record.len(),
+                columns.len()
+            );
             problems.add(&spot, say);
             continue;
         }
@@ -81,7 +88,14 @@ fn columns(file: &Text, first: &csv::StringRecord, problems: &mut Problems) -> O
     }
     let known = |name: &str| COLUMNS.contains(&name) || MAY_BE_LEFT_OUT.contains(&name);
     for name in names.iter().filter(|name| !known(name)) {
-        problems.add(&spot, format!("\"{name}\" is no column; they are {}, and if you like {}", COLUMNS.join(", "), MAY_BE_LEFT_OUT.join(", ")));
+        problems.add(
+            &spot,
+            format!(
+                "\"{name}\" is no column; they are {}, and if you like {}",
+                COLUMNS.join(", "),
+                MAY_BE_LEFT_OUT.join(", ")
+            ),
+        );
     }
     for (at, name) in names.iter().enumerate() {
         if names.iter().take(at).any(|other| other == name) {
@@ -131,7 +145,9 @@ fn card(row: &Row<'_>, yard: &YardFile, today: Option<NaiveDate>, problems: &mut
     let refreezes = row.need("refreezes", problems, tables::count);
     let left = row.need("metres_left", problems, words::metres);
     let width = row.may("width_mm", problems, |text| {
-        let mm = text.parse::<u64>().map_err(|_| format!("\"{text}\" is no width; write whole millimetres, such as 1270"))?;
+        let mm = text
+            .parse::<u64>()
+            .map_err(|_| format!("\"{text}\" is no width; write whole millimetres, such as 1270"))?;
         Millimetres::try_from(mm).map_err(tables::say)
     });
     let revision = material.as_ref().and_then(|material| known_revision(row, yard, material, revision, problems));
@@ -157,13 +173,21 @@ fn card(row: &Row<'_>, yard: &YardFile, today: Option<NaiveDate>, problems: &mut
 }
 
 /// The revision the row names, or the only one there is.
-fn known_revision(row: &Row<'_>, yard: &YardFile, material: &Code, named: Option<Code>, problems: &mut Problems) -> Option<Code> {
+fn known_revision(
+    row: &Row<'_>,
+    yard: &YardFile,
+    material: &Code,
+    named: Option<Code>,
+    problems: &mut Problems,
+) -> Option<Code> {
     let revisions: Vec<&Code> =
         yard.materials.iter().filter(|(_, code, _)| code == material).map(|(_, _, body)| &body.revision).collect();
     match (named, revisions.as_slice()) {
         (_, []) => problems.add(&row.spot, format!("material {material} is not in yard.toml")),
         (None, [only]) => return Some((*only).clone()),
-        (None, _) => problems.add(&row.spot, format!("{material} has several revisions; name the one that binds this roll")),
+        (None, _) => {
+            problems.add(&row.spot, format!("{material} has several revisions; name the one that binds this roll"))
+        }
         (Some(named), known) if known.contains(&&named) => return Some(named),
         (Some(named), _) => problems.add(&row.spot, format!("revision {named} of {material} is not in yard.toml")),
     }
@@ -174,14 +198,23 @@ fn known_place(row: &Row<'_>, yard: &YardFile, place: &Code, problems: &mut Prob
     match yard.places.iter().find(|(_, code, _)| code == place) {
         None => problems.add(&row.spot, format!("place {place} is not in yard.toml")),
         Some((_, _, body)) if !body.frozen => {
-            let say = format!("{place} is a room; put the roll into a frozen place, write its time on its card, then import it");
+            let say = format!(
+                "{place} is a room; put the roll into a frozen place, write its time on its card, then import it"
+            );
             problems.add(&row.spot, say);
         }
         Some(_) => {}
     }
 }
 
-fn known_batch(row: &Row<'_>, yard: &YardFile, material: &Code, batch: &Code, made: Option<Day>, problems: &mut Problems) {
+fn known_batch(
+    row: &Row<'_>,
+    yard: &YardFile,
+    material: &Code,
+    batch: &Code,
+    made: Option<Day>,
+    problems: &mut Problems,
+) {
     match yard.batches.iter().find(|(_, of, code, _)| of == material && code == batch) {
         None => problems.add(&row.spot, format!("batch {batch} of {material} is not in yard.toml")),
         Some((spot, _, _, body)) => {
@@ -200,7 +233,13 @@ fn same_day(made: Day, batch: &Batch) -> bool {
     batch.made_on.first() <= last && first <= batch.made_on.last()
 }
 
-fn dates(row: &Row<'_>, made: Option<Day>, received: Option<NaiveDate>, today: Option<NaiveDate>, problems: &mut Problems) {
+fn dates(
+    row: &Row<'_>,
+    made: Option<Day>,
+    received: Option<NaiveDate>,
+    today: Option<NaiveDate>,
+    problems: &mut Problems,
+) {
     if let (Some(made), Some(received)) = (made, received)
         && made.first().is_some_and(|made| received < made)
     {

@@ -5,6 +5,8 @@ use serde_json::{Value, json, value::RawValue};
 use shared_types::{BatchResult, Decided, Entry, MismatchList, Problem, ThingName};
 use std::time::Duration;
 
+use crate::http::in_a_path;
+
 /// Talks to one server.
 pub(crate) struct Client {
     http: reqwest::blocking::Client,
@@ -36,7 +38,8 @@ impl Client {
 
     /// The number of the log's last entry.
     pub(crate) fn end_of_log(&self) -> Result<u64, Unanswered> {
-        let list: MismatchList = self.get("/api/v1/mismatches")?.unwrap_or(MismatchList { mismatches: Vec::new(), as_of_seq: 0 });
+        let list: MismatchList =
+            self.get("/api/v1/mismatches")?.unwrap_or(MismatchList { mismatches: Vec::new(), as_of_seq: 0 });
         Ok(list.as_of_seq)
     }
 
@@ -48,7 +51,9 @@ impl Client {
             let Some(page) = self.get::<Lines>(&path)? else { return Ok(entries) };
             for line in &page.items {
                 let entry = Entry::read(line.get().as_bytes());
-                entries.push(entry.map_err(|error| format!("{thing} has an entry that this program can't read: {error}"))?);
+                entries.push(
+                    entry.map_err(|error| format!("{thing} has an entry that this program can't read: {error}"))?,
+                );
             }
             match page.next {
                 Some(next) => path = next,
@@ -90,7 +95,9 @@ impl Client {
     fn unreachable(&self, error: &reqwest::Error) -> String {
         match error.is_connect() {
             true => format!("nobody answers at {}; is `rimebook serve` running there?", self.base),
-            false => format!("{} did not answer: {error}; run the import again, it goes on where it stopped", self.base),
+            false => {
+                format!("{} did not answer: {error}; run the import again, it goes on where it stopped", self.base)
+            }
         }
     }
 
@@ -104,29 +111,9 @@ impl Client {
     }
 }
 
-/// `roll/R-42`, or `batch/PM-101%2FB-123`: a batch's code holds a slash, and may hold what a path may not.
-fn in_a_path(thing: &ThingName) -> String {
-    let mut path = format!("{}/", thing.kind());
-    for byte in thing.code().bytes() {
-        match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => path.push(char::from(byte)),
-            _ => path.push_str(&format!("%{byte:02X}")),
-        }
-    }
-    path
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_thing_fits_into_a_path() {
-        let path = |text: &str| in_a_path(&text.parse().unwrap());
-        assert_eq!(path("roll/R-42"), "roll/R-42");
-        assert_eq!(path("batch/PM-101/B 1"), "batch/PM-101%2FB%201");
-        assert_eq!(path("roll/Ü?"), "roll/%C3%9C%3F");
-    }
 
     #[test]
     fn an_address_that_is_none_is_said_so() {

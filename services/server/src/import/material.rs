@@ -53,7 +53,8 @@ pub(crate) fn unstated(code: &Code, body: &Revision) -> Option<String> {
         ("valid_up_to", body.valid_up_to_millideg_c.is_none()),
     ];
     let missing: Vec<_> = limits.iter().filter(|(_, missing)| *missing).map(|(name, _)| *name).collect();
-    let say = format!("{code} states no {}: what nobody stated is not unlimited, and can't be answered", missing.join(", "));
+    let say =
+        format!("{code} states no {}: what nobody stated is not unlimited, and can't be answered", missing.join(", "));
     (!missing.is_empty()).then_some(say)
 }
 

@@ -94,7 +94,12 @@ fn bring_in(
         for line in missing.iter().filter_map(Planned::say) {
             writeln!(out, "  {line}")?;
         }
-        writeln!(out, "Would be written: {}. Already in: {}. Nothing was written.", count(&missing), already(all, &missing))?;
+        writeln!(
+            out,
+            "Would be written: {}. Already in: {}. Nothing was written.",
+            count(&missing),
+            already(all, &missing)
+        )?;
         return Ok(Ok(Brought::Done));
     }
     let bar = self::bar(missing.len());
@@ -118,7 +123,8 @@ fn check(request: &Request, problems: &mut Problems) -> Option<(Vec<Planned>, Ve
     let yard_text = yard_text?;
     let file = YardFile::read(&yard_text, problems)?;
     if request.now < file.cards.as_of.at {
-        problems.add(&yard_text.spot(0), format!("the cards were read at {}, which is still to come", file.cards.as_of));
+        problems
+            .add(&yard_text.spot(0), format!("the cards were read at {}, which is still to come", file.cards.as_of));
     }
     let cards = cards_text.map(|text| cards_file::read(&text, &file, problems)).unwrap_or_default();
     Some((plan::plan(&file, &cards), file.notes))

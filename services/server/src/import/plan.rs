@@ -2,8 +2,7 @@
 
 use serde_json::{Value, json};
 use shared_types::{
-    Body, Code, Kind, Metres, Opening, OpeningSource, PutAway, RollReceived, Stamp, ThingName,
-    catalogue::Door,
+    Body, Code, Kind, Metres, Opening, OpeningSource, PutAway, RollReceived, Stamp, ThingName, catalogue::Door,
 };
 use uuid::{Uuid, uuid};
 
@@ -67,13 +66,16 @@ impl Planned {
             Body::MaterialRevised(body) => Some(format!("material {code} revision {}: {}", body.revision, body.name)),
             Body::BatchRegistered(batch) => Some(format!("batch {code}: made {}", batch.made_on)),
             Body::RollReceived(roll) => {
-                let (out_time, refreezes) = roll.opening.as_ref().map_or_else(Default::default, |opening| {
-                    (say_duration(opening.out_time_s), opening.refreezes)
-                });
+                let (out_time, refreezes) = roll
+                    .opening
+                    .as_ref()
+                    .map_or_else(Default::default, |opening| (say_duration(opening.out_time_s), opening.refreezes));
                 let place = roll.from.as_ref().map_or("", Code::as_str);
                 let left = Metres(roll.length_mm.get());
                 let RollReceived { material, batch, .. } = roll;
-                Some(format!("roll {code}: {material}, batch {batch}, {left}, {out_time} out, refreezes {refreezes}, in {place}"))
+                Some(format!(
+                    "roll {code}: {material}, batch {batch}, {left}, {out_time} out, refreezes {refreezes}, in {place}"
+                ))
             }
             _ => None,
         }
@@ -101,9 +103,9 @@ fn decisions(file: &YardFile) -> Vec<Planned> {
     let yard_name = Code::new("YARD").map(|code| ThingName::new(Kind::Yard, &code));
     let yard = yard_name.ok().map(|name| decision(spot, id(&["yard"]), name, Body::YardDeclared(yard.clone())));
     // Rooms first: a frozen place names the room it stands in.
-    let rooms_first = [false, true].into_iter().flat_map(|frozen| {
-        file.places.iter().filter(move |(_, _, place)| place.frozen == frozen)
-    });
+    let rooms_first = [false, true]
+        .into_iter()
+        .flat_map(|frozen| file.places.iter().filter(move |(_, _, place)| place.frozen == frozen));
     let places = rooms_first.map(|(spot, code, place)| {
         let name = ThingName::new(Kind::Place, code);
         decision(spot, id(&["place", code.as_str()]), name, Body::PlaceDeclared(place.clone()))

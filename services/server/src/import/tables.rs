@@ -147,7 +147,9 @@ pub(crate) fn name(text: &str) -> Result<String, String> {
     match text.trim() {
         "" => Err("it is empty".to_owned()),
         long if 200 < long.chars().count() => Err("it is longer than 200 characters".to_owned()),
-        text if text.chars().any(char::is_control) => Err("it has a line break or another control character".to_owned()),
+        text if text.chars().any(char::is_control) => {
+            Err("it has a line break or another control character".to_owned())
+        }
         text => Ok(text.to_owned()),
     }
 }

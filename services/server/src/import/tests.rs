@@ -118,7 +118,8 @@ fn what_a_spreadsheet_program_adds_is_left_out() {
 
 #[test]
 fn all_problems_are_said_at_once_each_with_its_line() {
-    let cards = CARDS.replace("96:20", "-4:00").replace("50,", "0,") + "R-12,PM-101,C,B-9,2026-01,2025-02-02,F9,1:00,0,5,\n";
+    let cards =
+        CARDS.replace("96:20", "-4:00").replace("50,", "0,") + "R-12,PM-101,C,B-9,2026-01,2025-02-02,F9,1:00,0,5,\n";
     let said = said(YARD, &cards);
     for sentence in [
         "cards.csv, line 2: out_time: \"-4:00\" is no duration",
@@ -134,22 +135,41 @@ fn all_problems_are_said_at_once_each_with_its_line() {
 #[test]
 fn a_file_in_another_encoding_or_with_other_marks_is_said_to_be_so() {
     let latin = b"roll,material\nR\xe9-1,PM-101\n";
-    assert_eq!(checked(YARD.as_bytes(), latin).0, ["cards.csv, line 2: this line is not UTF-8; save the file as UTF-8"]);
+    assert_eq!(
+        checked(YARD.as_bytes(), latin).0,
+        ["cards.csv, line 2: this line is not UTF-8; save the file as UTF-8"]
+    );
     assert!(checked(b"\xff\xfe[\0", CARDS.as_bytes()).0[0].contains("UTF-16"));
     says(YARD, &CARDS.replace(',', ";"), "cards.csv, line 1: the columns are not parted by commas");
-    says(YARD, &CARDS.replace(",refreezes", ""), "cards.csv, line 1: the first line names the columns; it lacks refreezes");
+    says(
+        YARD,
+        &CARDS.replace(",refreezes", ""),
+        "cards.csv, line 1: the first line names the columns; it lacks refreezes",
+    );
     says(YARD, &CARDS.replace("width_mm", "colour"), "cards.csv, line 1: \"colour\" is no column");
     says(YARD, &CARDS.replace("revision", "roll"), "the column roll is there twice");
     says(YARD, &CARDS.replace("38.29", "38,29"), "cards.csv, line 2: 12 values, and 11 columns");
-    says(YARD, &CARDS.replace("38.29", "\"38,29\""), "cards.csv, line 2: metres_left: \"38,29\" is no length; write metres with a point");
+    says(
+        YARD,
+        &CARDS.replace("38.29", "\"38,29\""),
+        "cards.csv, line 2: metres_left: \"38,29\" is no length; write metres with a point",
+    );
     says(YARD, "", "it lacks roll");
 }
 
 #[test]
 fn a_row_that_disagrees_with_the_yard_file_is_a_problem() {
     says(YARD, &CARDS.replace("R-13", "r-12 "), "cards.csv, line 3: R-12 is in line 2 already");
-    says(YARD, &CARDS.replace("2026-01-20", "2026-03-20"), "line 2: made 2026-03-20, and yard.toml, line 36 says that batch B-123 was made 2026-01");
-    says(YARD, &CARDS.replace("2026-02-02", "2026-06-01"), "received 2026-06-01, after the cards were read (2026-05-04)");
+    says(
+        YARD,
+        &CARDS.replace("2026-01-20", "2026-03-20"),
+        "line 2: made 2026-03-20, and yard.toml, line 36 says that batch B-123 was made 2026-01",
+    );
+    says(
+        YARD,
+        &CARDS.replace("2026-02-02", "2026-06-01"),
+        "received 2026-06-01, after the cards were read (2026-05-04)",
+    );
     says(YARD, &CARDS.replace(",C,", ",D,"), "line 2: revision D of PM-101 is not in yard.toml");
     says(YARD, &CARDS.replace(",F1,", ",CUT,"), "CUT is a room");
     says(YARD, &CARDS.replace(",3,", ",three,"), "refreezes: \"three\" is no count");

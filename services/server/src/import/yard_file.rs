@@ -99,8 +99,10 @@ fn yard(top: &mut Table<'_>, problems: &mut Problems) -> Option<(Spot, Yard, Tz)
 }
 
 fn cards(top: &mut Table<'_>, zone: Option<Tz>, problems: &mut Problems) -> Option<Cards> {
-    let Some(mut table) = top.table("cards", problems, "[cards], with as_of, copied_by and compared_by under it") else {
-        problems.add(top.spot(), "there is no [cards]; it says when the cards were read, who copied and who compared them");
+    let Some(mut table) = top.table("cards", problems, "[cards], with as_of, copied_by and compared_by under it")
+    else {
+        problems
+            .add(top.spot(), "there is no [cards]; it says when the cards were read, who copied and who compared them");
         return None;
     };
     let copied_by = table.need("copied_by", problems, tables::code);
@@ -163,7 +165,9 @@ fn rooms(places: &[(Spot, Code, Place)], problems: &mut Problems) {
             Some((_, _, other)) if other.frozen => {
                 problems.add(spot, format!("{code} stands in {room}, which is a frozen place and no room"));
             }
-            Some(_) if !place.frozen => problems.add(spot, format!("{code} is a room; only a frozen place stands in one")),
+            Some(_) if !place.frozen => {
+                problems.add(spot, format!("{code} is a room; only a frozen place stands in one"))
+            }
             Some(_) => {}
         }
     }

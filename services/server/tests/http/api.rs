@@ -37,7 +37,8 @@ fn a_roll_goes_from_the_truck_into_a_boat_and_is_traced_back() {
     server.fact("part_installed", "part/P-3", json!({"boat": "118"}));
 
     let made_from = server.get("/api/v1/things/boat/118/trace").json();
-    let things: Vec<&str> = made_from["nodes"].as_array().unwrap().iter().map(|node| node["thing"].as_str().unwrap()).collect();
+    let things: Vec<&str> =
+        made_from["nodes"].as_array().unwrap().iter().map(|node| node["thing"].as_str().unwrap()).collect();
     for thing in ["part/P-3", "kit/K-5", "roll/R-42", "batch/PM-101/B-123"] {
         assert!(things.contains(&thing), "{thing} is not in {things:?}");
     }
@@ -133,7 +134,8 @@ fn a_thing_has_its_own_history_in_occurred_order() {
     late["occurred_at"] = json!("2026-05-06T06:00:30.000+01:00");
     server.post("/api/v1/entries", &json!({"entries": [late]}));
     let history = server.get("/api/v1/things/roll/R-42/entries").json();
-    let kinds: Vec<&str> = history["items"].as_array().unwrap().iter().map(|line| line["kind"].as_str().unwrap()).collect();
+    let kinds: Vec<&str> =
+        history["items"].as_array().unwrap().iter().map(|line| line["kind"].as_str().unwrap()).collect();
     assert_eq!(kinds, ["roll_received.v1", "seen.v1", "roll_put_away.v1"]);
     let mut paged = Vec::new();
     let mut path = "/api/v1/things/roll/R-42/entries?limit=1".to_owned();
@@ -159,12 +161,14 @@ fn questions_are_answered_at_a_time_and_as_was_known() {
     assert!(inside["say"].as_str().unwrap().contains("Last ply down by "), "{inside}");
     server.fact("roll_taken_out", "roll/R-42", json!({}));
     server.pass(120);
-    let thing = |query: &str| server.get(&format!("/api/v1/things/roll/R-42{query}")).json()["whereabouts"]["state"].clone();
+    let thing =
+        |query: &str| server.get(&format!("/api/v1/things/roll/R-42{query}")).json()["whereabouts"]["state"].clone();
     assert_eq!(thing(""), "out");
     assert_eq!(thing(&format!("?known={before}")), "inside");
     assert_eq!(thing("?at=2026-05-06T06:10:00.000+01:00"), "inside");
     assert_eq!(thing("?at=2026-05-06T06:10:00.000%2B01:00"), "inside");
-    let then = server.get(&format!("/api/v1/things/roll/R-42/may-use?act=take_out&known={before}&at={}", asked.replace('+', "%2B")));
+    let then = server
+        .get(&format!("/api/v1/things/roll/R-42/may-use?act=take_out&known={before}&at={}", asked.replace('+', "%2B")));
     assert_eq!(then.json()["limits"], inside["limits"]);
 }
 
@@ -212,7 +216,11 @@ fn a_strike_writes_what_stands_instead_as_the_next_entry() {
     let wrong = server.fact("roll_taken_out", "roll/R-24", json!({}));
     let mut instead = server.fact_now("roll_taken_out", "roll/R-42", json!({}));
     instead["occurred_at"] = json!(server.now());
-    let strike = server.decision_now("strike", "roll/R-24", json!({"entry": wrong["id"], "why": "it was R-42", "instead": instead}));
+    let strike = server.decision_now(
+        "strike",
+        "roll/R-24",
+        json!({"entry": wrong["id"], "why": "it was R-42", "instead": instead}),
+    );
     let said = server.post("/api/v1/decisions", &strike);
     assert_eq!(said.status, 201, "{}", said.text);
     let decided = said.json();
@@ -223,7 +231,8 @@ fn a_strike_writes_what_stands_instead_as_the_next_entry() {
 #[test]
 fn head_answers_like_get_without_a_body() {
     let server = Server::yard();
-    for path in ["/healthz", "/api/v1/entries/1", "/api/v1/things/roll/R-42/may-use?act=cut", "/", "/problems/on-hold"] {
+    for path in ["/healthz", "/api/v1/entries/1", "/api/v1/things/roll/R-42/may-use?act=cut", "/", "/problems/on-hold"]
+    {
         let (get, head) = (server.get(path), server.send(Method::HEAD, path, &[], Vec::new()));
         assert_eq!((head.status, &head.media, head.text.as_str()), (200, &get.media, ""), "{path}");
         if path.contains("/api/v1/entries") {
@@ -248,7 +257,8 @@ fn what_was_acknowledged_is_there_after_a_stop_and_a_start() {
     let mut server = Server::yard();
     let before = server.get("/api/v1/entries").text;
     server.stop();
-    let yard = server::yard::Yard::open(server.folder.path(), server::yard::Options::new(server.clock.clone())).unwrap();
+    let yard =
+        server::yard::Yard::open(server.folder.path(), server::yard::Options::new(server.clock.clone())).unwrap();
     let stored = yard.reader.lines(1, 200).unwrap();
     let stored: Vec<String> = stored.into_iter().map(|line| String::from_utf8(line).unwrap()).collect();
     assert_eq!(stored, lines(&before));

@@ -16,8 +16,18 @@ fn what_is_no_json_is_a_problem_at_both_doors() {
     let before = server.last_seq();
     let deep = format!("{{\"entries\":{}{}}}", "[".repeat(40), "]".repeat(40));
     let deeper = "[".repeat(100_000);
-    let bodies: [&[u8]; 10] =
-        [b"", b"{", b"[1,2", b"nul", b"\"entries\"", b"{\"entries\":[\xff\xfe]}", b"\x00\x01", b"{}{}", deep.as_bytes(), deeper.as_bytes()];
+    let bodies: [&[u8]; 10] = [
+        b"",
+        b"{",
+        b"[1,2",
+        b"nul",
+        b"\"entries\"",
+        b"{\"entries\":[\xff\xfe]}",
+        b"\x00\x01",
+        b"{}{}",
+        deep.as_bytes(),
+        deeper.as_bytes(),
+    ];
     for door in ["/api/v1/entries", "/api/v1/decisions"] {
         for body in bodies {
             let said = server.send(Method::POST, door, JSON, body.to_vec());
@@ -53,8 +63,16 @@ fn the_media_type_may_name_its_characters_and_exactly_256_kib_are_read() {
 fn one_to_a_hundred_facts_are_taken() {
     let server = Server::yard();
     let before = server.last_seq();
-    let facts = |count: usize| -> Vec<Value> { (0..count).map(|_| server.fact_now("seen", "roll/R-42", json!({"in": "F1"}))).collect() };
-    for bad in [json!({"entries": []}), json!({"entries": facts(101)}), json!({"facts": []}), json!([]), json!({"entries": [], "more": 1})] {
+    let facts = |count: usize| -> Vec<Value> {
+        (0..count).map(|_| server.fact_now("seen", "roll/R-42", json!({"in": "F1"}))).collect()
+    };
+    for bad in [
+        json!({"entries": []}),
+        json!({"entries": facts(101)}),
+        json!({"facts": []}),
+        json!([]),
+        json!({"entries": [], "more": 1}),
+    ] {
         server.post("/api/v1/entries", &bad).problem(400, "cannot-read");
     }
     assert_eq!(server.last_seq(), before);
@@ -84,7 +102,10 @@ fn an_item_that_cannot_be_meant_is_refused_where_it_is_wrong() {
         (received("length_mm", json!(1e300)), "/body/length_mm"),
         (received("length_mm", json!(100_000_001)), "/body/length_mm"),
         (received("length_mm", json!("long")), "/body/length_mm"),
-        (received("opening", json!({"out_time_s": -1, "as_of": "2026-05-06T06:00:00Z", "source": "card"})), "/body/opening"),
+        (
+            received("opening", json!({"out_time_s": -1, "as_of": "2026-05-06T06:00:00Z", "source": "card"})),
+            "/body/opening",
+        ),
         (with("id", json!("R-42")), "/id"),
         (with("thing", json!("R-42")), "/thing"),
         (with("thing", json!("roll/a\u{0}b")), "/thing"),
@@ -155,7 +176,13 @@ fn a_time_in_the_future_and_a_code_nobody_knows_are_taken_and_told() {
         let said = server.post("/api/v1/entries", &json!({"entries": [fact]}));
         assert!(said.status == 207 && said.json()["results"][0]["status"].as_u64().unwrap() < 500, "{}", said.text);
     }
-    for path in ["things/roll/R-77", "things/roll/R-77/may-use?act=cut", "things/roll/R-42/out-time-card", "runs-out", "mismatches"] {
+    for path in [
+        "things/roll/R-77",
+        "things/roll/R-77/may-use?act=cut",
+        "things/roll/R-42/out-time-card",
+        "runs-out",
+        "mismatches",
+    ] {
         assert_eq!(server.get(&format!("/api/v1/{path}")).status, 200, "{path}");
     }
     for at in ["0000-01-01T00:00:00Z", "9999-12-31T23:59:59Z"] {
@@ -166,7 +193,14 @@ fn a_time_in_the_future_and_a_code_nobody_knows_are_taken_and_told() {
 #[test]
 fn an_address_that_is_no_text_is_a_problem() {
     let server = Server::yard();
-    for path in ["/api/v1/scan/%FF", "/api/v1/things/roll/%00", "/api/v1/things/%FF/R-42", "/api/v1/scan/%2F", "/?code=%FF&thing=%FF", "/boat/%FF"] {
+    for path in [
+        "/api/v1/scan/%FF",
+        "/api/v1/things/roll/%00",
+        "/api/v1/things/%FF/R-42",
+        "/api/v1/scan/%2F",
+        "/?code=%FF&thing=%FF",
+        "/boat/%FF",
+    ] {
         let said = server.get(path);
         assert!(said.status < 500, "{path}: {} {}", said.status, said.text);
         assert!(said.status < 400 || said.media == "application/problem+json", "{path}: {}", said.media);

@@ -1,5 +1,7 @@
 //! The real server on a port of its own, over HTTP: every operation, every problem it documents, bad input, the pages.
 
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "a test may fail loudly")]
+
 mod api;
 mod bad_input;
 mod full_disk;

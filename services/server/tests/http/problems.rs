@@ -55,7 +55,9 @@ fn a_question_that_cannot_be_read_is_a_problem_in_words() {
     let label = "x".repeat(41);
     server.get(&format!("/api/v1/scan/{label}")).problem(400, "cannot-read");
     let ahead = server.last_seq() + 1;
-    for path in ["things/roll/R-42", "things/roll/R-42/out-time-card", "things/roll/R-42/trace", "runs-out", "mismatches"] {
+    for path in
+        ["things/roll/R-42", "things/roll/R-42/out-time-card", "things/roll/R-42/trace", "runs-out", "mismatches"]
+    {
         let said = server.get(&format!("/api/v1/{path}?known={ahead}")).problem(400, "cannot-read");
         assert_eq!(said["last_seq"], ahead - 1);
     }
@@ -77,7 +79,9 @@ fn a_part_with_several_stages_asks_which() {
 #[test]
 fn another_address_is_404_and_another_method_405_with_what_is_allowed() {
     let server = Server::start();
-    for path in ["/nothing", "/api/v1", "/api/v1/entries/1/2/3", "/api/v1/things/roll", "/static/look.css", "/problems/none"] {
+    for path in
+        ["/nothing", "/api/v1", "/api/v1/entries/1/2/3", "/api/v1/things/roll", "/static/look.css", "/problems/none"]
+    {
         server.get(path).problem(404, "no-such-operation");
     }
     let allowed = [
@@ -130,7 +134,8 @@ fn what_gives_back_needs_a_second_person() {
     let server = Server::yard();
     let taken = server.fact("roll_taken_out", "roll/R-42", json!({}));
     server.pass(120);
-    let mut alone = server.decision_now("strike", "roll/R-42", json!({"entry": taken["id"], "why": "it was another roll"}));
+    let mut alone =
+        server.decision_now("strike", "roll/R-42", json!({"entry": taken["id"], "why": "it was another roll"}));
     alone.as_object_mut().unwrap().remove("second");
     let said = server.post("/api/v1/decisions", &alone).problem(403, "needs-second-person");
     assert!(!said["gives_back"].as_array().unwrap().is_empty());
@@ -139,7 +144,8 @@ fn what_gives_back_needs_a_second_person() {
 #[test]
 fn an_issue_is_refused_for_each_reason_by_its_name() {
     let server = Server::yard();
-    let plan = |lay: &str, oven: &str| json!({"part": "P-3", "stages": ["skin"], "needs": [], "lay_at": lay, "oven_at": oven});
+    let plan =
+        |lay: &str, oven: &str| json!({"part": "P-3", "stages": ["skin"], "needs": [], "lay_at": lay, "oven_at": oven});
     server.decide("open_job", "job/J-1", plan("2026-05-06T16:00:00+01:00", "2026-05-06T20:00:00+01:00"));
     server.decide("open_job", "job/J-LATE", plan("2026-05-20T16:00:00+01:00", "2026-05-20T20:00:00+01:00"));
     let issue = |server: &Server, roll: &str, job: &str| {
@@ -152,7 +158,11 @@ fn an_issue_is_refused_for_each_reason_by_its_name() {
     let held = issue(&server, "R-42", "J-1").problem(409, "on-hold");
     assert_eq!(held["holds"][0]["hold"], hold["id"]);
     server.decide("lift_hold", "batch/PM-101/B-123", json!({"hold": hold["id"], "why": "it came"}));
-    server.fact("roll_received", "roll/R-50", json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 1000}));
+    server.fact(
+        "roll_received",
+        "roll/R-50",
+        json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 1000}),
+    );
     issue(&server, "R-50", "J-1").problem(409, "cannot-say");
     server.fact("disposed", "roll/R-50", json!({"why": "damaged"}));
     issue(&server, "R-50", "J-1").problem(409, "cannot-be-used");
@@ -231,7 +241,8 @@ fn a_disk_without_space_is_507_and_reads_go_on() {
 fn every_problem_type_has_a_page_with_cause_and_cure() {
     let server = Server::start();
     let list = server.get("/problems").text;
-    let names: Vec<&str> = list.split("href=\"/problems/").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+    let names: Vec<&str> =
+        list.split("href=\"/problems/").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
     assert!(names.len() >= 20, "{names:?}");
     for name in names {
         let page = server.get(&format!("/problems/{name}"));

@@ -159,12 +159,21 @@ impl Server {
     /// An invented yard: two freezers, a cutting room, one material, one batch, one roll in F1.
     pub(crate) fn yard() -> Server {
         let server = Server::start();
-        server.decide("declare_yard", "yard/YARD", json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711"}));
+        server.decide(
+            "declare_yard",
+            "yard/YARD",
+            json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711"}),
+        );
         for freezer in ["F1", "F2"] {
-            let body = json!({"name": format!("walk-in freezer {freezer}"), "frozen": true, "highest_millideg_c": -18000});
+            let body =
+                json!({"name": format!("walk-in freezer {freezer}"), "frozen": true, "highest_millideg_c": -18000});
             server.decide("declare_place", &format!("place/{freezer}"), body);
         }
-        server.decide("declare_place", "place/CUT", json!({"name": "cutting room", "frozen": false, "highest_millideg_c": 24000}));
+        server.decide(
+            "declare_place",
+            "place/CUT",
+            json!({"name": "cutting room", "frozen": false, "highest_millideg_c": 24000}),
+        );
         server.decide(
             "revise_material",
             "material/PM-101",
@@ -180,7 +189,8 @@ impl Server {
 
     pub(crate) fn receive(&self, roll: &str) {
         let opening = json!({"out_time_s": 3600, "refreezes": 0, "as_of": self.now(), "source": "certificate"});
-        let body = json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 50_000, "opening": opening});
+        let body =
+            json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 50_000, "opening": opening});
         self.fact("roll_received", &format!("roll/{roll}"), body);
         self.pass(1);
         self.fact("roll_put_away", &format!("roll/{roll}"), json!({"into": "F1"}));

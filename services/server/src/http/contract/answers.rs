@@ -13,8 +13,11 @@ const SAYS: &[(u16, &str)] = &[
     (403, "It needs a second person (`needs-second-person`); `gives_back` says why."),
     (404, "Nobody knows this thing or entry (`not-found`)."),
     (408, "The body did not arrive within 30 s (`too-slow`)."),
-    (409, "Refused: `on-hold`, `out-life-used-up`, `past-shelf-life`, `not-enough-life-for-job`, `cannot-be-used`, `cannot-say`, \
-           `already-there`, `changed-meanwhile`, `ahead-of-log` or `id-reused`. It left no trace."),
+    (
+        409,
+        "Refused: `on-hold`, `out-life-used-up`, `past-shelf-life`, `not-enough-life-for-job`, `cannot-be-used`, `cannot-say`, \
+           `already-there`, `changed-meanwhile`, `ahead-of-log` or `id-reused`. It left no trace.",
+    ),
     (413, "More than 256 KiB (`too-large`)."),
     (415, "Not application/json (`wrong-media-type`)."),
     (500, "The server made a mistake while working this out (`went-wrong`)."),

@@ -11,7 +11,7 @@ use utoipa_actix_web::AppExt;
 
 pub(crate) use answers::{Alive, Asked, Refused, Written};
 pub(crate) use posted::{Decision, PostedFacts};
-pub(crate) use stored::{StoredEntry, StoredLines, kind_schema};
+pub(crate) use stored::{StoredEntry, StoredLines};
 
 #[derive(OpenApi)]
 #[openapi(
@@ -43,20 +43,31 @@ pub(crate) struct Contract {
 
 impl Contract {
     pub(crate) fn new() -> Contract {
-        let (_, mut document) = App::new().into_utoipa_app().openapi(Base::openapi()).configure(super::routes).split_for_parts();
-        let mut table: Vec<(String, Vec<&'static str>)> = pages::TABLE.iter().map(|(path, methods)| ((*path).to_owned(), methods.to_vec())).collect();
+        let (_, mut document) =
+            App::new().into_utoipa_app().openapi(Base::openapi()).configure(super::routes).split_for_parts();
+        let mut table: Vec<(String, Vec<&'static str>)> =
+            pages::TABLE.iter().map(|(path, methods)| ((*path).to_owned(), methods.to_vec())).collect();
         for (path, item) in &mut document.paths.paths {
             // HEAD answers like GET; two operations with one id would be no contract.
             item.head = None;
             let methods = [(item.get.is_some(), "GET"), (item.get.is_some(), "HEAD"), (item.post.is_some(), "POST")];
-            table.push((path.clone(), methods.into_iter().filter(|(there, _)| *there).map(|(_, method)| method).collect()));
+            table.push((
+                path.clone(),
+                methods.into_iter().filter(|(there, _)| *there).map(|(_, method)| method).collect(),
+            ));
         }
         Contract { json: written(&document), table }
     }
 
     /// What can be done at an address, as for `Allow`.
     pub(crate) fn methods_of(&self, path: &str) -> Vec<&'static str> {
-        let mut methods: Vec<_> = self.table.iter().filter(|(template, _)| fits(template, path)).flat_map(|(_, methods)| methods).copied().collect();
+        let mut methods: Vec<_> = self
+            .table
+            .iter()
+            .filter(|(template, _)| fits(template, path))
+            .flat_map(|(_, methods)| methods)
+            .copied()
+            .collect();
         methods.sort_unstable();
         methods.dedup();
         methods

@@ -92,7 +92,8 @@ fn thing(posted: &Posted) -> Object {
     let about = ObjectBuilder::new().schema_type(Type::String);
     match posted.things {
         [] => about.description(Some("Any thing: its kind and its code")).examples(["roll/R-42"]).build(),
-        things => about.pattern(Some(format!("^\\s*({})/", things.join("|")))).build(),
+        ["batch"] => about.pattern(Some("^batch/[^/]{1,40}/[^/]{1,40}$")).build(),
+        things => about.pattern(Some(format!("^({})/[^/]{{1,40}}$", things.join("|")))).build(),
     }
 }
 

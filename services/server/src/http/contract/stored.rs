@@ -1,6 +1,6 @@
 //! What is answered as it is stored: the envelope's shape, for the document.
 
-use shared_types::{Code, Kind, KnownBy, Second, Shown, Stamp, ThingName};
+use shared_types::{Code, KnownBy, Second, Shown, Stamp, ThingName};
 use utoipa::{
     PartialSchema, ToSchema,
     openapi::{
@@ -37,11 +37,6 @@ pub(super) fn number(says: &str, least: u32) -> Object {
 
 pub(super) fn text(says: &str) -> Object {
     ObjectBuilder::new().schema_type(Type::String).description(Some(says)).build()
-}
-
-/// The kinds of things, for a path.
-pub(crate) fn kind_schema() -> Object {
-    ObjectBuilder::new().schema_type(Type::String).enum_values(Some(Kind::ALL.map(Kind::as_str))).build()
 }
 
 impl PartialSchema for StoredEntry {

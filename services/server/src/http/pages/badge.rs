@@ -31,7 +31,12 @@ pub(crate) struct BadgeForm {
 #[route("/badge", method = "GET", method = "HEAD")]
 pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm>) -> HttpResponse {
     let form = query.into_inner();
-    let asked = BadgePage { assets: Assets::new(), badge: remembered(&request).map(|code| code.to_string()), problem: None, then: form.then };
+    let asked = BadgePage {
+        assets: Assets::new(),
+        badge: remembered(&request).map(|code| code.to_string()),
+        problem: None,
+        then: form.then,
+    };
     answer(&request, page(StatusCode::OK, &asked))
 }
 
@@ -53,7 +58,8 @@ fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpRespon
             Ok(back)
         }
         Err(_) => {
-            let problem = "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.";
+            let problem =
+                "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.";
             let asked = BadgePage { assets: Assets::new(), badge: None, problem: Some(problem.to_owned()), then };
             page(StatusCode::OK, &asked)
         }

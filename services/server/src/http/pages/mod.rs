@@ -3,6 +3,7 @@
 mod assets;
 mod badge;
 mod boat;
+mod done;
 mod moves;
 mod notice;
 mod scan;
@@ -68,7 +69,10 @@ fn wants_html(request: &HttpRequest) -> bool {
 }
 
 fn see(address: &str) -> HttpResponse {
-    HttpResponse::SeeOther().insert_header((header::LOCATION, address)).insert_header((header::CACHE_CONTROL, "no-store")).finish()
+    HttpResponse::SeeOther()
+        .insert_header((header::LOCATION, address))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .finish()
 }
 
 /// Text within a query.

@@ -41,7 +41,8 @@ pub(crate) async fn post_move(request: HttpRequest, yard: web::Data<Yard>, form:
     let badge = badge::remembered(&request);
     let done = async {
         own_form(&request)?;
-        let thing: ThingName = form.thing.parse().map_err(|error| Fault::cannot_read(format!("{error}. Scan it again.")))?;
+        let thing: ThingName =
+            form.thing.parse().map_err(|error| Fault::cannot_read(format!("{error}. Scan it again.")))?;
         let Some(by) = badge else {
             return Ok(see(&format!("/badge?then={}", super::in_a_query(&thing.to_string()))));
         };

@@ -40,13 +40,22 @@ struct ScanPage {
 
 enum Shows {
     /// Nothing was scanned yet, or a badge.
-    Ready { hello: Option<String> },
+    Ready {
+        hello: Option<String>,
+    },
     /// One sentence about what was scanned.
     Sentence(String),
     /// The label may mean several things.
-    Choice { code: String, things: Vec<Choice> },
+    Choice {
+        code: String,
+        things: Vec<Choice>,
+    },
     Thing(Box<Screen>),
-    Places { screen: Box<Screen>, form: screen::Form, places: Vec<screen::Button> },
+    Places {
+        screen: Box<Screen>,
+        form: screen::Form,
+        places: Vec<screen::Button>,
+    },
 }
 
 struct Choice {
@@ -76,7 +85,11 @@ impl ScanPage {
 }
 
 #[route("/", method = "GET", method = "HEAD")]
-pub(crate) async fn scan_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<ScanQuery>) -> HttpResponse {
+pub(crate) async fn scan_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    query: web::Query<ScanQuery>,
+) -> HttpResponse {
     let query = query.into_inner();
     let done = match query.done {
         Some(seq) => written(&yard, seq).await,
@@ -99,14 +112,20 @@ async fn written(yard: &web::Data<Yard>, seq: u64) -> Result<Option<Entry>, Faul
     let reader = yard.reader.clone();
     ask::beside(move || {
         let line = (1..=reader.last_seq()).contains(&seq).then(|| reader.line(seq)).transpose();
-        let line = line.map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))?;
+        let line =
+            line.map_err(|error| Fault::went_wrong(format!("Entry {seq} could not be read from the disk: {error}.")))?;
         Ok(line.and_then(|line| Entry::read(&line).ok()))
     })
     .await
 }
 
 /// What the page shows, and the badge if one was scanned.
-fn shows(request: &HttpRequest, yard: &Yard, query: &ScanQuery, done: Option<&Entry>) -> Result<(Shows, Option<Code>), Fault> {
+fn shows(
+    request: &HttpRequest,
+    yard: &Yard,
+    query: &ScanQuery,
+    done: Option<&Entry>,
+) -> Result<(Shows, Option<Code>), Fault> {
     if let Ok(thing) = query.thing.parse::<ThingName>() {
         let job = Code::new(&query.job).ok();
         return Ok((one(yard, &thing, job, done, query.places.is_some())?, None));
@@ -164,7 +183,9 @@ fn one(yard: &Yard, thing: &ThingName, job: Option<Code>, done: Option<&Entry>, 
 fn without_symbology(code: &str) -> &str {
     let code = code.trim();
     match code.as_bytes() {
-        [b']', kind, digit, ..] if kind.is_ascii_alphabetic() && digit.is_ascii_digit() => code.get(3..).unwrap_or(code),
+        [b']', kind, digit, ..] if kind.is_ascii_alphabetic() && digit.is_ascii_digit() => {
+            code.get(3..).unwrap_or(code)
+        }
         _ => code,
     }
 }

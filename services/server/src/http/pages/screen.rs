@@ -1,13 +1,14 @@
 //! What the scan screen shows of one thing: the answer first, the reason second, then what can be done.
 
-use crate::http::problems::Fault;
-use crate::http::{ask::nobody, fallback::in_a_path};
+use super::done;
+use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
-use domain::say::{Say, left, so_far};
+use domain::say::{Say, left, limit, so_far};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, When};
 use shared_types::{
-    Act, Body, Code, Entry, HoldView, Kind, LimitName, MayUse, Mismatch, ThingName, ThingView, Whereabouts, Word,
+    Act, Code, Day, Entry, HoldView, Kind, LimitName, LimitRow, MayUse, Mismatch, ThingName, ThingView, Whereabouts,
+    Word,
 };
 use uuid::Uuid;
 
@@ -16,18 +17,34 @@ use uuid::Uuid;
 pub(super) struct Screen {
     pub(super) thing: String,
     pub(super) name: String,
-    /// Where it is, in few words.
+    /// Where it is, in a word for a small screen.
+    pub(super) spot: String,
+    /// Where it is and since when.
     pub(super) place: String,
     /// The frame's weight repeats the answer.
     pub(super) frame: &'static str,
     pub(super) big: Vec<String>,
     pub(super) times: Vec<(&'static str, String)>,
+    /// What also bounds the heating.
+    pub(super) within: Option<String>,
     pub(super) why: Vec<String>,
+    /// The limits behind the answer, where there is room for them.
+    pub(super) limits: Vec<Limit>,
     pub(super) ask: Option<Ask>,
     pub(super) moves: Option<Moves>,
     /// Something was written just now.
     pub(super) done: bool,
     pub(super) link: Option<(String, String)>,
+}
+
+/// A limit as a row of a form.
+pub(super) struct Limit {
+    /// It ends first.
+    pub(super) first: bool,
+    pub(super) name: &'static str,
+    pub(super) so_far: String,
+    pub(super) left: String,
+    pub(super) ends: String,
 }
 
 /// A question with two answers, each one more scan.
@@ -79,20 +96,37 @@ pub(super) fn screen(book: &Book, look: &Look<'_>) -> Result<Screen, Fault> {
     let mut screen = Screen {
         thing: look.thing.to_string(),
         name: look.thing.short().to_owned(),
+        spot: spot(&seen),
         place: place_words(&seen, &say, look),
         frame: "plain",
         ..Screen::default()
     };
     match look.thing.kind() {
         Kind::Roll | Kind::Kit => material(book, look, &seen, &say, &mut screen),
-        Kind::Part => part(book, look, &seen, &mut screen),
+        Kind::Part => part(book, look, &seen, &say, &mut screen),
         Kind::Boat => {
             screen.big.push(seen.say);
-            screen.link = Some((format!("/{}", in_a_path(look.thing)), format!("What is in boat {}?", look.thing.short())));
+            screen.link =
+                Some((format!("/{}", in_a_path(look.thing)), format!("What is in boat {}?", look.thing.short())));
         }
         _ => screen.big.push(seen.say),
     }
     Ok(screen)
+}
+
+fn spot(seen: &ThingView) -> String {
+    match &seen.whereabouts {
+        Whereabouts::Inside { place, .. } | Whereabouts::OnItsWay { place, .. } => format!("in {place}"),
+        Whereabouts::Out { .. } => "out".to_owned(),
+        Whereabouts::NotReceived => "not received".to_owned(),
+        Whereabouts::Consumed { .. } => "used up".to_owned(),
+        Whereabouts::Disposed { .. } => "thrown away".to_owned(),
+        Whereabouts::NothingLaid
+        | Whereabouts::Laid { .. }
+        | Whereabouts::InRun { .. }
+        | Whereabouts::InBoat { .. }
+        | Whereabouts::Standing => String::new(),
+    }
 }
 
 fn place_words(seen: &ThingView, say: &Say, look: &Look<'_>) -> String {
@@ -119,13 +153,14 @@ fn is_inside(seen: &ThingView) -> bool {
 
 fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
     let act = if is_inside(seen) && look.done.is_none() { Act::TakeOut } else { Act::Lay };
-    let question = MayUseQuestion { thing: look.thing.clone(), act, job: look.job.clone(), stage: None, when: look.when };
+    let question =
+        MayUseQuestion { thing: look.thing.clone(), act, job: look.job.clone(), stage: None, when: look.when };
     let answer = domain::may_use(book, &question);
-    if let Some(job) = &look.job {
-        screen.name = format!("{} for {job}", look.thing.short());
-    }
     match &answer {
-        Ok(answer) => answered(answer, seen, say, look, screen),
+        Ok(answer) => {
+            answered(answer, seen, say, look, screen);
+            screen.limits = answer.limits.iter().map(|row| limit_row(row, answer, say, look)).collect();
+        }
         Err(why) => screen.big.push(why.to_string()),
     }
     let form = Form {
@@ -136,7 +171,7 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
         as_of_seq: seen.as_of_seq,
     };
     match look.done {
-        Some(entry) => written(book, look, entry, answer.as_ref().ok(), say, form, screen),
+        Some(entry) => done::written(book, look, entry, answer.as_ref().ok(), say, form, screen),
         None => screen.moves = moves(book, look, seen, form),
     }
 }
@@ -166,21 +201,50 @@ fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, scree
             screen.why.push(held(hold, look, seen, say));
             return;
         }
-        (Word::Yes | Word::NotYet, _) => {
+        (Word::Yes, _) if answer.job.is_none() && answer.heating_by.is_some() => {
             screen.times.extend(answer.last_ply_by.map(|by| ("Last ply by", time(by))));
             screen.times.extend(answer.heating_by.map(|by| ("Heating by", time(by))));
-            if answer.answer == Word::NotYet || answer.job.is_some() || screen.times.is_empty() {
-                screen.big.push(answer.say.clone());
-            }
-            let to_cure = answer.limits.iter().find(|row| row.limit == LimitName::LayToCure).and_then(|row| row.allowed_s);
-            if let (Some(allowed_s), true) = (to_cure, answer.heating_by.is_some()) {
-                screen.why.push(format!("Heating within {} of its first ply.", left(allowed_s.saturating_mul(1000))));
-            }
+            let to_cure =
+                answer.limits.iter().find(|row| row.limit == LimitName::LayToCure).and_then(|row| row.allowed_s);
+            screen.within =
+                to_cure.map(|allowed_s| format!("within {} of its first ply", left(allowed_s.saturating_mul(1000))));
         }
-        (Word::CannotSay | Word::No | Word::Stop, _) => screen.big.push(answer.say.clone()),
+        (Word::Yes | Word::NotYet | Word::CannotSay | Word::No | Word::Stop, _) => screen.big.push(answer.say.clone()),
     }
     if !answer.why.is_empty() {
         screen.why.push(answer.why.clone());
+    }
+}
+
+fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Limit {
+    let clock = |seconds: i64, words: fn(i64) -> String| words(seconds.saturating_mul(1000));
+    let so_far_words = match (row.so_far_s, row.so_far, row.allowed) {
+        (Some(0), ..) if row.limit == LimitName::LayToCure && !row.runs => "not laid".to_owned(),
+        (Some(seconds), ..) => clock(seconds, so_far),
+        (None, Some(count), Some(allowed)) => format!("{count} of {allowed}"),
+        (None, ..) => String::new(),
+    };
+    let left_words = match (&row.none_by, &row.missing, row.left_s, row.left) {
+        (Some(document), ..) => format!("no limit, by {document}"),
+        (None, Some(missing), ..) => format!("missing: {missing}"),
+        (None, None, Some(seconds), _) if row.limit == LimitName::ShelfLife => {
+            format!("{} days", seconds.div_euclid(86_400))
+        }
+        (None, None, Some(seconds), _) => clock(seconds, left),
+        (None, None, None, Some(count)) => count.to_string(),
+        (None, None, None, None) => String::new(),
+    };
+    let last_day = || row.ends_on.as_deref().and_then(|day| Day::parse(day).ok()).and_then(Day::last);
+    let ends = row
+        .ends_at
+        .map(|at| say.time(at.at, look.when.now))
+        .or_else(|| last_day().map(|day| day.format("%a %-d %b %Y").to_string()));
+    Limit {
+        first: answer.governing == Some(row.limit),
+        name: limit(row.limit),
+        so_far: so_far_words,
+        left: left_words,
+        ends: ends.unwrap_or_default(),
     }
 }
 
@@ -188,66 +252,6 @@ fn held(hold: &HoldView, look: &Look<'_>, seen: &ThingView, say: &Say) -> String
     let on = if hold.on == *look.thing { String::new() } else { format!(" with {}", hold.on.short()) };
     let away = if is_inside(seen) { "" } else { " Put it away." };
     format!("Held{on} since {}: {}.{away}", say.time(hold.since.at, look.when.now), hold.why.trim_end_matches('.'))
-}
-
-/// What was written just now, in the past tense with its time, and what did not add up with it.
-fn written(book: &Book, look: &Look<'_>, entry: &Entry, answer: Option<&MayUse>, say: &Say, form: Form, screen: &mut Screen) {
-    let name = look.thing.short();
-    let at = say.time(entry.occurred_at.at, look.when.now);
-    let found = |kind: &str| look.mismatches.iter().find(|mismatch| mismatch.kind == kind && mismatch.thing == *look.thing);
-    screen.done = true;
-    match &entry.body {
-        Body::RollTakenOut(_) | Body::KitTakenOut(_) => {
-            let mut big = vec![format!("{name}: taken out {at}.")];
-            if found("out_while_out").is_some() {
-                big.extend(out_before(book, look, entry, say).map(|before| format!("Again: also taken out {before}.")));
-            }
-            big.append(&mut screen.big);
-            screen.big = big;
-        }
-        Body::RollPutAway(away) | Body::KitPutAway(away) => {
-            screen.big = vec![format!("{name}: put away in {} {at}.", away.into)];
-            screen.times.clear();
-            let held = answer.is_some_and(|answer| !answer.holds.is_empty());
-            let why = std::mem::take(&mut screen.why);
-            screen.why = if held { why } else { back_inside(book, look, entry, answer) };
-            if answer.is_some_and(|answer| answer.answer == Word::Yes) || !held {
-                screen.frame = "plain";
-            }
-            if found("in_while_in").is_some() {
-                screen.frame = "cannot";
-                screen.ask = Some(Ask {
-                    question: "The book has it inside already. Was this a take-out?",
-                    form,
-                    yes: Button { go: "take_out".to_owned(), label: "Yes, taken out".to_owned() },
-                    no: Button { go: format!("put_away {}", away.into), label: "No, put away".to_owned() },
-                });
-                screen.why.clear();
-            }
-        }
-        _ => screen.big = vec![format!("Entry {} was written {at}.", entry.seq)],
-    }
-    let told = ["out_while_out", "in_while_in", "acted_while_held"];
-    let others = look.mismatches.iter().filter(|mismatch| !told.contains(&mismatch.kind.as_str()));
-    screen.why.extend(others.map(|mismatch| format!("Doesn't add up: {}", mismatch.say)));
-}
-
-/// The last take-out before this one.
-fn out_before(book: &Book, look: &Look<'_>, entry: &Entry, say: &Say) -> Option<String> {
-    let view = View::new(book, look.when.known);
-    let outs = view.facts(book.label(look.thing)?).filter(|fact| matches!(fact.what, What::TakenOut { .. }));
-    let before = outs.filter(|fact| u64::from(fact.seq) != entry.seq && fact.at <= entry.occurred_at.at).last()?;
-    Some(say.time(before.at, look.when.now))
-}
-
-fn back_inside(book: &Book, look: &Look<'_>, entry: &Entry, answer: Option<&MayUse>) -> Vec<String> {
-    let card = domain::out_time_card(book, look.thing, look.when);
-    let lines = card.as_ref().and_then(|card| card.cards.first()).map_or(&[][..], |card| &card.lines);
-    let stretch = lines.iter().rfind(|line| line.back.is_some_and(|back| back.at == entry.occurred_at.at));
-    let row = |name| answer.and_then(|answer| answer.limits.iter().find(|row| row.limit == name)).and_then(|row| row.left_s);
-    let was = stretch.map(|line| format!("It was out {}.", so_far(line.interval_s.saturating_mul(1000))));
-    let of = |name, words: &str| row(name).map(|left_s| format!("{} of {words} left.", left(left_s.saturating_mul(1000))));
-    [was, of(LimitName::OutLife, "out-life"), of(LimitName::TackLife, "tack life")].into_iter().flatten().collect()
 }
 
 /// Take out, and put away in each frozen place: the one it was in last first, the likeliest move on top.
@@ -285,14 +289,27 @@ pub(super) fn frozen_places(book: &Book, thing: &ThingName, when: When) -> Vec<C
     places.into_iter().map(|(_, code)| code).collect()
 }
 
-/// A part: each stage's answer for the oven.
-fn part(book: &Book, look: &Look<'_>, seen: &ThingView, screen: &mut Screen) {
+/// A part: each stage's answer for the oven, or the run it is in.
+fn part(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
     screen.big.push(seen.say.clone());
     for stage in &seen.stages {
-        let stage = Some(stage.stage.clone());
-        let question = MayUseQuestion { thing: look.thing.clone(), act: Act::Oven, job: None, stage: stage.clone(), when: look.when };
-        if let (Ok(answer), Some(stage)) = (domain::may_use(book, &question), stage) {
-            screen.why.push(format!("{stage}: {} {}", answer.say, answer.why));
-        }
+        let name = &stage.stage;
+        screen.why.extend(match &stage.whereabouts {
+            Whereabouts::InRun { run, since, confirmed } => {
+                let sure = if *confirmed { "" } else { ", not confirmed yet" };
+                Some(format!("{name}: in run {} since {}{sure}.", run.short(), say.time(since.at, look.when.now)))
+            }
+            Whereabouts::NothingLaid => Some(format!("{name}: nothing laid.")),
+            _ => {
+                let question = MayUseQuestion {
+                    thing: look.thing.clone(),
+                    act: Act::Oven,
+                    job: None,
+                    stage: Some(name.clone()),
+                    when: look.when,
+                };
+                domain::may_use(book, &question).ok().map(|answer| format!("{name}: {} {}", answer.say, answer.why))
+            }
+        });
     }
 }

@@ -61,6 +61,18 @@ impl Verdict {
     }
 }
 
+impl Verdict {
+    /// The worse, the higher.
+    fn rank(&self) -> u8 {
+        match self {
+            Verdict::Within => 0,
+            Verdict::NotCured(_) => 1,
+            Verdict::CannotSay(_) => 2,
+            Verdict::Over(_) => 3,
+        }
+    }
+}
+
 impl Part {
     /// Rows of the table that it takes.
     pub(super) fn rows(&self) -> usize {
@@ -92,7 +104,8 @@ pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, 
     let seen = domain::thing_view(book, boat, when).ok_or_else(|| nobody(boat))?;
     let trace = domain::trace(book, boat, Direction::MadeFrom, when).ok_or_else(|| nobody(boat))?;
     let listed = listed_parts(seen.declared.as_ref());
-    let installed: BTreeSet<ThingName> = into(&trace, boat).map(|link| link.0.clone()).filter(|thing| thing.kind() == Kind::Part).collect();
+    let installed: BTreeSet<ThingName> =
+        into(&trace, boat).map(|link| link.0.clone()).filter(|thing| thing.kind() == Kind::Part).collect();
     let all: BTreeSet<&ThingName> = listed.iter().flatten().chain(&installed).collect();
     let parts: Vec<Part> = all
         .into_iter()
@@ -138,7 +151,8 @@ fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: 
     };
     let sources = laid.into_iter().map(|from| match from.kind() {
         Kind::Kit => {
-            let rolls: BTreeSet<&ThingName> = into(trace, from).map(|(roll, _)| roll).filter(|roll| roll.kind() == Kind::Roll).collect();
+            let rolls: BTreeSet<&ThingName> =
+                into(trace, from).map(|(roll, _)| roll).filter(|roll| roll.kind() == Kind::Roll).collect();
             Source { kit: Some(from.short().to_owned()), rolls: rolls.into_iter().map(with_batch).collect() }
         }
         _ => Source { kit: None, rolls: vec![with_batch(from)] },
@@ -186,7 +200,9 @@ fn verdict(view: View<'_>, acts: &[Judged], oven: &Oven) -> Verdict {
     }
     let unsure = acts.iter().find(|judged| judged.shown(view).answer == Word::CannotSay);
     match (unsure.and_then(|judged| judged.missing.first()), oven) {
-        (Some((name, item, _)), _) => Verdict::CannotSay(format!("{} of {}", limit(*name), view.book.name(*item).short())),
+        (Some((name, item, _)), _) => {
+            Verdict::CannotSay(format!("{} of {}", limit(*name), view.book.name(*item).short()))
+        }
         (None, Oven::NotStarted) => Verdict::NotCured("not in the oven yet"),
         (None, Oven::Provisional(_)) => Verdict::NotCured("cure not confirmed yet"),
         (None, Oven::Started(_)) => Verdict::Within,
@@ -207,15 +223,21 @@ fn claim(boat: &str, listed: Option<usize>, parts: &[Part], trace: &Trace) -> Ve
                 1 => " 1 has none.".to_owned(),
                 many => format!(" {many} have none."),
             };
-            format!("{of_list} of the {} on boat {boat}'s list {have} a record: {made_of}.{missing}", number(listed, "part"))
+            format!(
+                "{of_list} of the {} on boat {boat}'s list {have} a record: {made_of}.{missing}",
+                number(listed, "part")
+            )
         }
-        None => format!("Nobody has said which parts boat {boat} has. {} in it: {made_of}.", number(recorded.len(), "part")),
+        None => {
+            format!("Nobody has said which parts boat {boat} has. {} in it: {made_of}.", number(recorded.len(), "part"))
+        }
     }];
-    let named = |fits: fn(&Verdict) -> bool| -> Vec<&str> {
-        let with = recorded.iter().filter(|part| part.stages.iter().any(|stage| fits(&stage.verdict)));
-        with.map(|part| part.name.as_str()).collect()
+    // Each part is told once, by the worst of its stages.
+    let named = |rank: u8| -> Vec<&str> {
+        let worst = |part: &&&Part| part.stages.iter().map(|stage| stage.verdict.rank()).max() == Some(rank);
+        recorded.iter().filter(worst).map(|part| part.name.as_str()).collect()
     };
-    let within = recorded.iter().filter(|part| part.stages.iter().all(|stage| stage.verdict == Verdict::Within)).count();
+    let within = named(Verdict::Within.rank()).len();
     if !recorded.is_empty() {
         claim.push(format!("{within} {} laid and cured within life.", if within == 1 { "was" } else { "were" }));
     }
@@ -224,9 +246,9 @@ fn claim(boat: &str, listed: Option<usize>, parts: &[Part], trace: &Trace) -> Ve
         1 => claim.push(format!("1 {one}: {}.", names.join(", "))),
         count => claim.push(format!("{count} {many}: {}.", names.join(", "))),
     };
-    tell(named(|verdict| matches!(verdict, Verdict::Over(_))), "was not", "were not");
-    tell(named(|verdict| matches!(verdict, Verdict::CannotSay(_))), "can't be judged", "can't be judged");
-    tell(named(|verdict| matches!(verdict, Verdict::NotCured(_))), "is not cured, or not confirmed", "are not cured, or not confirmed");
+    tell(named(3), "was not", "were not");
+    tell(named(2), "can't be judged", "can't be judged");
+    tell(named(1), "is not cured, or not confirmed", "are not cured, or not confirmed");
     let strangers = recorded.iter().filter(|part| part.note.is_some()).map(|part| part.name.as_str()).collect();
     tell(strangers, "is in it and not on its list", "are in it and not on its list");
     claim
