@@ -271,7 +271,8 @@ impl Book {
         };
         let Some(target) = self.ids.get(&target).copied() else { return };
         let acts = self.acts_on.entry(target).or_default();
-        acts.push(ActsOn { seq, at: entry.occurred_at.at, struck_by: NEVER, by, second, does });
+        let thing = self.labels.get(&entry.thing).copied().unwrap_or_default();
+        acts.push(ActsOn { seq, thing, at: entry.occurred_at.at, struck_by: NEVER, by, second, does });
         // Everything that the other names may read otherwise now.
         self.kept_under(target).into_iter().for_each(|label| self.named(label, seq));
     }

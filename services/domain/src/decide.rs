@@ -14,7 +14,7 @@ use crate::may_use::weigh;
 use crate::mismatch;
 use crate::question::{MayUseQuestion, When};
 use crate::refusal::{Between, Refusal};
-use crate::view::{View, WhatIf};
+use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
 use shared_types::{Act, Body, Code, Instant, Job, Kind, LimitName, ThingName, Word};
 use uuid::Uuid;
@@ -300,7 +300,10 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
         }
         _ => None,
     };
-    let what_if = WhatIf { settles: Some((seq, name.kind.clone(), settle.answer.clone(), other)), ..WhatIf::default() };
+    let what_if = WhatIf {
+        settles: Some(Thought { thing: label, on: seq, kind: name.kind.clone(), answer: settle.answer.clone(), other }),
+        ..WhatIf::default()
+    };
     let labels: Vec<Label> = [label].into_iter().chain(other).collect();
     let maker = view.book.entry(seq).map(|meta| view.book.code(meta.by));
     needs_second(wish, maker.as_ref(), gives_back(view, &what_if, &labels, at))

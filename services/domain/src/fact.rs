@@ -145,6 +145,8 @@ pub struct Planned {
 #[derive(Clone, Debug)]
 pub struct ActsOn {
     pub seq: u32,
+    /// The thing it was said of: one cut may puzzle several rolls.
+    pub thing: Label,
     pub at: Instant,
     pub struck_by: u32,
     pub by: Label,

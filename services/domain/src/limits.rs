@@ -256,11 +256,13 @@ fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
         TestedAt::Lay => tested.laid.map(|(last_ply, _, _)| last_ply),
         TestedAt::Oven => tested.started.map(|(start, _)| start),
     };
+    let started = tested.started.map_or(read.at, |(start, _)| start.min(read.at));
+    let stands = life.clock.until(started);
     let tested = act.is_some() && (by != TestedAt::TakeOut || tested.out || tested.laid.is_some());
     LimitState::Date {
         last_day,
         end: end_of_day(last_day, zone),
-        read_at: act.unwrap_or(life.clock.until(read.at)),
+        read_at: act.unwrap_or(stands),
         by,
         tested,
     }

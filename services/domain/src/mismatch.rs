@@ -334,7 +334,7 @@ fn of_settlements(view: View<'_>, label: Label, history: &[Found], found: &mut V
         ));
     }
     for one in found.iter_mut().filter(|one| one.settled_by.is_none() && !is_puzzle(one.kind)) {
-        one.settled_by = view.settlement(one.kind, one.seq).map(|(by, _, _)| by);
+        one.settled_by = view.settlement(label, one.kind, one.seq).map(|(by, _, _)| by);
     }
 }
 

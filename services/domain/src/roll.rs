@@ -2,7 +2,7 @@
 
 use crate::clock::Clock;
 use crate::fact::{Fact, Label, Received, What};
-use crate::history::{Before, Found, History, Start, Step, fold, step, steps};
+use crate::history::{Before, Found, History, Start, Step, StepAct, fold, step, steps};
 use crate::view::View;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
@@ -59,7 +59,10 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
     let mut lives = Vec::with_capacity(receipts.len());
     for (receipt, received) in receipts {
         let start = start(view, receipt, received);
-        let folded = fold(view, steps, start);
+        // Of several receipts each is read as if it were the only one.
+        let own = |step: &&Step| step.act != StepAct::Received || step.seq == receipt.seq;
+        let own: Vec<Step> = steps.iter().filter(own).copied().collect();
+        let folded = fold(view, &own, start);
         let opening = received.opening.as_ref();
         let clock = Clock::of(
             &folded,
@@ -100,7 +103,7 @@ pub fn moved_in(view: View<'_>, thing: Label) -> Vec<Step> {
         _ => None,
     });
     let thought_of = view.what_if.and_then(|what_if| what_if.settles.as_ref());
-    let thought_of = thought_of.filter(|(_, _, _, other)| *other == Some(thing)).map(|(on, _, _, _)| *on);
+    let thought_of = thought_of.filter(|thought| thought.other == Some(thing)).map(|thought| thought.on);
     let mut moved = Vec::new();
     for on in named.chain(thought_of) {
         // Said twice to be this one's, it moves once.

@@ -109,7 +109,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                 if !laid.from_kit {
                     let roll = rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from));
                     let out = |life: &Life<'b>| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
-                    let took_out = roll.history.last_take_out(fact.at);
+                    let took_out = roll.history.last_take_out(fact.at.minus_ms(1));
                     items.push(item(laid.from, None, took_out, roll.lives.iter().map(out).collect()));
                     continue;
                 }
@@ -119,7 +119,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                         Some(roll) => roll,
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
-                    let took_out = kit.history.last_take_out(fact.at);
+                    let took_out = kit.history.last_take_out(fact.at.minus_ms(1));
                     let took_out = took_out.or_else(|| roll.history.last_take_out(of.cut_at));
                     let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();

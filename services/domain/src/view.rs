@@ -5,6 +5,15 @@ use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
 use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
 use std::sync::Arc;
 
+/// A settlement that is only thought of.
+pub struct Thought {
+    pub thing: Label,
+    pub on: u32,
+    pub kind: String,
+    pub answer: Settlement,
+    pub other: Option<Label>,
+}
+
 #[derive(Clone, Copy)]
 pub struct View<'b> {
     pub book: &'b Book,
@@ -21,7 +30,7 @@ pub struct WhatIf {
     pub strikes: Option<u32>,
     /// The fact that would stand instead, and the labels it would be kept under.
     pub instead: Option<(Fact, Vec<Label>)>,
-    pub settles: Option<(u32, String, Settlement, Option<Label>)>,
+    pub settles: Option<Thought>,
     pub confirms: Option<u32>,
     pub lifts: Option<(u32, Instant)>,
 }
@@ -67,13 +76,15 @@ impl<'b> View<'b> {
     }
 
     /// What a person said about a mismatch; of two answers the later counts.
-    pub fn settlement(self, kind: &str, entry: u32) -> Option<(u32, &'b Settlement, Option<Label>)> {
+    pub fn settlement(self, thing: Label, kind: &str, entry: u32) -> Option<(u32, &'b Settlement, Option<Label>)> {
         let thought_of = self.what_if.and_then(|what_if| what_if.settles.as_ref());
-        if let Some((_, _, answer, other)) = thought_of.filter(|(on, of, _, _)| *on == entry && of == kind) {
-            return Some((self.known.saturating_add(1), answer, *other));
+        if let Some(thought) = thought_of.filter(|one| one.thing == thing && one.on == entry && one.kind == kind) {
+            return Some((self.known.saturating_add(1), &thought.answer, thought.other));
         }
         let answers = self.acts_on(entry).filter_map(|act| match &act.does {
-            Does::Settles { kind: of, answer, other } if of == kind => Some((act.at, act.seq, answer, *other)),
+            Does::Settles { kind: of, answer, other } if of == kind && act.thing == thing => {
+                Some((act.at, act.seq, answer, *other))
+            }
             Does::Settles { .. } | Does::Lifts | Does::Confirms => None,
         });
         let last = answers.max_by_key(|(at, seq, _, _)| (*at, self.book.id_of(*seq)))?;

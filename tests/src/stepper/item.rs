@@ -112,7 +112,11 @@ impl Item<'_> {
         let before_laying = |order: &Order| order.0 <= until && laid.as_ref().is_none_or(|laid| order < laid);
         let cut = self.in_kit.as_ref().map(|(cut, _)| cut.order());
         let before_cut = |order: &Order| before_laying(order) && cut.as_ref().is_none_or(|cut| order < cut);
-        let of_roll = self.in_roll.refreezes(longer_than(1800), before_cut, |from, _| from);
+        // What went back before the opening's instant stands in its count.
+        let as_of = charged_from(self.receipt).unwrap_or(self.receipt.at);
+        let charged = |order: &Order| as_of <= order.0;
+        let of_roll =
+            self.in_roll.refreezes(longer_than(1800), |order| charged(order) && before_cut(order), |from, _| from);
         let of_kit = self.in_kit.as_ref().map_or(0, |(cut, kit)| {
             // A stretch in which it was cut began with the roll's take-out.
             let since = self.in_roll.out_since(cut);
@@ -120,7 +124,7 @@ impl Item<'_> {
                 true => from.min(since),
                 false => from,
             };
-            kit.refreezes(longer_than(0), before_laying, begins)
+            kit.refreezes(longer_than(0), |order| charged(order) && before_laying(order), begins)
         });
         Some(opening + of_roll + of_kit)
     }

@@ -104,8 +104,9 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
 
     // Without what was only told: a told receipt, the cut that makes a kit, a told cut, lay-up or
     // sighting in a room count all the same, as scanned ones do.
-    let stands_alone =
-        |fact: &Entry, step: &Step| !book.only_told(fact) || matches!(step.what, What::Received | What::Born | What::ActOutside);
+    let stands_alone = |fact: &Entry, step: &Step| {
+        !book.only_told(fact) || matches!(step.what, What::Received | What::Born | What::ActOutside)
+    };
     let firm: Vec<Step> = steps
         .iter()
         .map(|(fact, step)| match stands_alone(fact, step) {

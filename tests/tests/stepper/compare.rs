@@ -20,7 +20,8 @@ fn the_product_agrees_with_the_stepper_on_random_histories() {
         let found = disagreements(&history, seed, &OverHttp::new(&server.url));
         all.extend(found.into_iter().map(|one| format!("history {seed}: {one}")));
     }
-    let lines = all.iter().map(|one| one.lines().take_while(|line| !line.starts_with('{')).collect::<Vec<_>>().join(" | "));
+    let lines =
+        all.iter().map(|one| one.lines().take_while(|line| !line.starts_with('{')).collect::<Vec<_>>().join(" | "));
     assert!(all.is_empty(), "{} disagree\n{}\n{}", all.len(), lines.collect::<Vec<_>>().join("\n"), all.join("\n"));
 }
 

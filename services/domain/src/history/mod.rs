@@ -111,9 +111,8 @@ impl History {
 
     /// The last take-out by an instant, at its latest. One only told may make it later, but can't be the only one.
     pub fn last_take_out(&self, at: Instant) -> Option<Instant> {
-        let last = |takes: &[(Instant, Instant)]| {
-            takes.iter().filter(|(when, _)| *when <= at).last().map(|(_, latest)| *latest)
-        };
+        let last =
+            |takes: &[(Instant, Instant)]| takes.iter().rfind(|(when, _)| *when <= at).map(|(_, latest)| *latest);
         last(&self.takes).map(|sure| last(&self.takes_told).map_or(sure, |told| told.max(sure)))
     }
 

@@ -17,7 +17,7 @@ pub(super) enum Settled {
 
 impl Settled {
     pub(super) fn of(view: View<'_>, puzzle: Puzzle, step: &Step) -> Option<(u32, Settled)> {
-        let Some((by, answer, other)) = view.settlement(puzzle.name(), step.seq) else {
+        let Some((by, answer, other)) = view.settlement(step.thing, puzzle.name(), step.seq) else {
             return view.kindly.then(|| (step.seq, Settled::kindly(puzzle, step)));
         };
         if !fits(puzzle, answer) {

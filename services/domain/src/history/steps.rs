@@ -27,6 +27,8 @@ pub enum StepAct {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Step {
     pub seq: u32,
+    /// Whose history it is a step of.
+    pub thing: Label,
     pub at: Instant,
     pub earliest: Instant,
     pub latest: Instant,
@@ -54,6 +56,7 @@ pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
     }
     Some(Step {
         seq: fact.seq,
+        thing,
         at: fact.at,
         earliest: fact.earliest(),
         latest: fact.latest(),
