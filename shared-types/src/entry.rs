@@ -1,6 +1,6 @@
 //! The envelope: one entry is one JSON line. It is whole from the first day on, whoever fills it later.
 
-use crate::{Body, BodyError, Code, Instant, Stamp, ThingName};
+use crate::{Body, BodyError, Code, Instant, Stamp, ThingName, text::Short};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error};
 use serde_json::value::RawValue;
 use std::fmt;
@@ -185,15 +185,27 @@ impl Entry {
     }
 }
 
+impl Fingerprint {
+    fn text(self) -> Short<32> {
+        let digit = |four: u8| if four < 10 { b'0' + four } else { b'a' + four - 10 };
+        let mut text = Short::new();
+        for byte in self.0 {
+            text.push(digit(byte >> 4));
+            text.push(digit(byte & 0xf));
+        }
+        text
+    }
+}
+
 impl fmt::Display for Fingerprint {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+        f.write_str(self.text().as_str())
     }
 }
 
 impl Serialize for Fingerprint {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(self)
+        to.serialize_str(self.text().as_str())
     }
 }
 

@@ -248,7 +248,7 @@ impl fmt::Display for ThingName {
 
 impl Serialize for ThingName {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(self)
+        to.serialize_str(&[self.kind.as_str(), "/", &self.code].concat())
     }
 }
 

@@ -1,7 +1,7 @@
 //! Instants are whole milliseconds UTC; a stamp remembers the offset it was written with; a day has no zone.
 
-use crate::text::from_text;
-use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, SecondsFormat, TimeZone, Utc};
+use crate::text::{Short, from_text};
+use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, SecondsFormat, TimeZone, Timelike, Utc};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::fmt;
 use utoipa::{
@@ -68,24 +68,46 @@ fn short(text: &str) -> String {
     text.chars().take(60).collect()
 }
 
+impl Stamp {
+    /// As it is shown and stored. Stamps are written so often that this does not go through a format string.
+    fn text(self) -> Short<29> {
+        let mut text = Short::new();
+        match self.in_its_offset().filter(|time| (0..=9999).contains(&time.year())) {
+            Some(time) if self.offset_s % 60 == 0 => {
+                let (date, minutes) = (time.date_naive(), self.offset_s.unsigned_abs() / 60);
+                text.push_number(date.year().unsigned_abs(), 4);
+                for (before, number) in [(b'-', date.month()), (b'-', date.day()), (b'T', time.hour())] {
+                    text.push(before);
+                    text.push_number(number, 2);
+                }
+                for number in [time.minute(), time.second()] {
+                    text.push(b':');
+                    text.push_number(number, 2);
+                }
+                text.push(b'.');
+                text.push_number(time.timestamp_subsec_millis(), 3);
+                text.push(if self.offset_s < 0 { b'-' } else { b'+' });
+                text.push_number(minutes / 60, 2);
+                text.push(b':');
+                text.push_number(minutes % 60, 2);
+            }
+            Some(time) => text.push_str(&time.to_rfc3339_opts(SecondsFormat::Millis, false)),
+            None if self.at.0 < 0 => text.push_str("0000-01-01T00:00:00.000+00:00"),
+            None => text.push_str("9999-12-31T23:59:59.999+00:00"),
+        }
+        text
+    }
+}
+
 impl fmt::Display for Stamp {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.in_its_offset() {
-            Some(time) if (0..=9999).contains(&time.year()) => {
-                f.write_str(&time.to_rfc3339_opts(SecondsFormat::Millis, false))
-            }
-            Some(_) | None => f.write_str(if self.at.0 < 0 {
-                "0000-01-01T00:00:00.000+00:00"
-            } else {
-                "9999-12-31T23:59:59.999+00:00"
-            }),
-        }
+        f.write_str(self.text().as_str())
     }
 }
 
 impl Serialize for Stamp {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(self)
+        to.serialize_str(self.text().as_str())
     }
 }
 
@@ -201,6 +223,22 @@ mod tests {
     fn a_stamp_is_written_with_the_offset_it_came_with() {
         let text = "2026-05-06T06:02:11.000+02:00";
         assert_eq!(Stamp::parse(text).unwrap().to_string(), text);
+    }
+
+    /// Against chrono's own writing of RFC 3339.
+    #[test]
+    fn a_stamp_is_written_as_chrono_writes_it() {
+        let instants = [0, -1, 1_778_043_731_999, 951_782_400_000, -62_167_219_200_000, 253_402_300_799_999];
+        for at in instants {
+            for offset_s in [0, 7_200, -28_800, 20_700, -34_200, 3_599, 50_400] {
+                let stamp = Stamp { at: Instant(at), offset_s };
+                let time = stamp.in_its_offset().unwrap();
+                if (0..=9999).contains(&time.year()) {
+                    assert_eq!(stamp.to_string(), time.to_rfc3339_opts(SecondsFormat::Millis, false));
+                    assert_eq!(serde_json::to_string(&stamp).unwrap(), format!("\"{stamp}\""));
+                }
+            }
+        }
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! are one filter over it; there are no past states and no snapshots.
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
+use crate::links::{self, Link};
 use crate::read;
 use shared_types::{Body, Code, Entry, Instant, Kind, MismatchName, ThingName};
 use std::collections::{BTreeMap, HashMap};
@@ -14,8 +15,11 @@ type Lookup<K, V> = HashMap<K, V, BuildHasherDefault<DefaultHasher>>;
 #[derive(Default)]
 pub struct Book {
     names: Vec<ThingName>,
+    kinds: Vec<Kind>,
     labels: Lookup<ThingName, Label>,
     facts: Vec<Vec<Fact>>,
+    /// Per label, what its facts say of what it is made from and what it went into, in the same order.
+    links: Vec<Vec<Link>>,
     /// Per label, the last entry that names it, sightings and places left out.
     last_named: Vec<u32>,
     entries: Vec<EntryMeta>,
@@ -77,7 +81,7 @@ impl Book {
     }
 
     pub fn kind(&self, label: Label) -> Kind {
-        self.name(label).kind()
+        self.kinds.get(label as usize).copied().unwrap_or(Kind::Badge)
     }
 
     pub fn code(&self, label: Label) -> Code {
@@ -91,6 +95,10 @@ impl Book {
     /// Every fact under a label, struck ones too, in occurred order.
     pub fn all_facts(&self, label: Label) -> &[Fact] {
         self.facts.get(label as usize).map_or(&[], Vec::as_slice)
+    }
+
+    pub(crate) fn all_links(&self, label: Label) -> &[Link] {
+        self.links.get(label as usize).map_or(&[], Vec::as_slice)
     }
 
     pub fn last_named(&self, label: Label) -> u32 {
@@ -196,8 +204,10 @@ impl Book {
         }
         let label = u32::try_from(self.names.len()).unwrap_or(u32::MAX);
         self.names.push(thing.clone());
+        self.kinds.push(thing.kind());
         self.labels.insert(thing.clone(), label);
         self.facts.push(Vec::new());
+        self.links.push(Vec::new());
         self.last_named.push(0);
         if thing.kind() == Kind::Batch {
             self.batches.entry(thing.short().to_owned()).or_default().push(label);
@@ -217,11 +227,23 @@ impl Book {
 
     fn keep(&mut self, label: Label, fact: Fact) {
         let order = |other: &Fact| self.before(other, &fact);
-        let facts = self.all_facts(label);
+        let facts = self.facts.get(label as usize).map_or(&[][..], Vec::as_slice);
         let at = match facts.last() {
             Some(last) if !order(last) => facts.partition_point(order),
             Some(_) | None => facts.len(),
         };
+        if let Some(links) = self.links.get_mut(label as usize) {
+            // Links stand as their facts do: behind everything earlier, before what is later within the same instant.
+            let later = facts.get(at..).unwrap_or_default().iter().take_while(|other| other.at == fact.at);
+            let mut place = links.partition_point(|link| link.at <= fact.at);
+            for later in later {
+                place = links.iter().take(place).position(|link| link.seq == later.seq).unwrap_or(place);
+            }
+            links::of(label, &fact, |link| {
+                links.insert(place, link);
+                place += 1;
+            });
+        }
         if let Some(facts) = self.facts.get_mut(label as usize) {
             facts.insert(at, fact);
         }
@@ -292,6 +314,9 @@ impl Book {
         for label in self.kept_under(target) {
             for fact in self.facts.get_mut(label as usize).into_iter().flatten().filter(|fact| fact.seq == target) {
                 fact.struck_by = by_seq;
+            }
+            for link in self.links.get_mut(label as usize).into_iter().flatten().filter(|link| link.seq == target) {
+                link.struck_by = by_seq;
             }
             self.named(label, by_seq);
         }

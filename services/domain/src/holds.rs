@@ -104,13 +104,15 @@ pub fn by_rule(view: View<'_>, stage: &StageLife<'_>, at: Instant, say: &Say) ->
         for (seq, why) in broke.into_iter().chain(not_cured) {
             let Some(meta) = view.book.entry(seq) else { continue };
             let lifted = view.lifted_at(seq).is_some_and(|lifted| lifted <= at);
-            if meta.occurred_at <= at && !lifted {
+            // Heat that was broken off before the cure was under way holds from the start on.
+            let since = if run.interrupted == Some(seq) && !run.committed { run.scanned_at } else { meta.occurred_at };
+            if since <= at && !lifted {
                 holds.push(HoldView {
                     hold: meta.id,
                     on: view.book.name(stage.part).clone(),
                     why: format!("{} ({})", why, view.book.name(run.run)),
                     nonconformance: None,
-                    since: say.stamp(meta.occurred_at),
+                    since: say.stamp(since),
                     by: view.book.code(meta.by),
                 });
             }

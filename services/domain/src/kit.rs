@@ -2,9 +2,10 @@
 
 use crate::fact::{Fact, Label, Laid, What};
 use crate::history::{Before, History, Start, Step, fold, steps};
+use crate::links::How;
 use crate::roll::{End, RollLife, moved_in, roll_life};
 use crate::view::View;
-use shared_types::Instant;
+use shared_types::{Direction, Instant};
 use std::collections::BTreeMap;
 
 pub struct KitLife<'b> {
@@ -28,13 +29,8 @@ pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
 }
 
 pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {
-    let mut items = Vec::new();
-    for fact in view.facts(kit) {
-        let What::Cut(cut) = &fact.what else { continue };
-        let own = cut.kits.iter().filter(|one| one.kit == kit).flat_map(|one| &one.items);
-        items.extend(own.map(|(roll, _)| KitItem { roll: *roll, cut_at: fact.at, seq: fact.seq }));
-    }
-    items
+    let cuts = view.links(kit, Direction::MadeFrom).filter(|link| link.how == How::Cut);
+    cuts.map(|link| KitItem { roll: link.other, cut_at: link.at, seq: link.seq }).collect()
 }
 
 pub fn kit_life(view: View<'_>, kit: Label) -> KitLife<'_> {

@@ -15,6 +15,7 @@ pub mod holds;
 pub mod judge;
 pub mod kit;
 pub mod limits;
+pub mod links;
 pub mod lists;
 pub mod may_use;
 pub mod mismatch;

@@ -259,13 +259,7 @@ fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
     let started = tested.started.map_or(read.at, |(start, _)| start.min(read.at));
     let stands = life.clock.until(started);
     let tested = act.is_some() && (by != TestedAt::TakeOut || tested.out || tested.laid.is_some());
-    LimitState::Date {
-        last_day,
-        end: end_of_day(last_day, zone),
-        read_at: act.unwrap_or(stands),
-        by,
-        tested,
-    }
+    LimitState::Date { last_day, end: end_of_day(last_day, zone), read_at: act.unwrap_or(stands), by, tested }
 }
 
 pub fn tested_at(life: &Life<'_>) -> TestedAt {

@@ -3,53 +3,60 @@
 
 use crate::book::Book;
 use crate::fact::{Fact, Label, Laid, What};
-use crate::kit::{kit_items, laid_items};
+use crate::kit::laid_items;
+use crate::links::{How, Link};
 use crate::question::When;
 use crate::say::Say;
 use crate::view::View;
 use shared_types::{Direction, Instant, Kind, ThingName, Trace, TraceLink, TraceNode};
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::{HashMap, HashSet, VecDeque};
+use std::hash::{BuildHasherDefault, Hasher};
 
-/// From what, into what, which entry says so, and into which fact's stage.
-type Link = (Label, Label, u32);
+/// From what, into what, and which entry says so.
+type Found = (Label, Label, u32);
 
 /// What is visited: a whole thing, or only one roll's plies in a kit.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy)]
 enum Visit {
     Thing(Label),
     Plies { kit: Label, roll: Label },
 }
 
+/// Labels are numbers that the book gave out itself: scattering them a little is enough.
+#[derive(Default)]
+struct Scatter(u64);
+
+impl Hasher for Scatter {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        bytes.iter().for_each(|byte| self.write_u32(u32::from(*byte)));
+    }
+
+    fn write_u32(&mut self, number: u32) {
+        self.0 = (self.0.rotate_left(26) ^ u64::from(number)).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    }
+}
+
+type Scattered = BuildHasherDefault<Scatter>;
+
 struct Walk<'b> {
     view: View<'b>,
     at: Instant,
-    seen: Seen,
+    /// What is named in the answer, and whether it was visited as a whole.
+    seen: HashMap<Label, bool, Scattered>,
+    plies: HashSet<(Label, Label), Scattered>,
     open: VecDeque<Visit>,
     nodes: Vec<Label>,
-    links: Vec<Link>,
-}
-
-/// Things visited whole are marked by label; plies in a kit are few.
-struct Seen {
-    things: Vec<u64>,
-    nodes: Vec<u64>,
-    plies: BTreeSet<(Label, Label)>,
-}
-
-fn mark(bits: &mut [u64], label: Label) -> bool {
-    let bit = 1_u64 << (label % 64);
-    bits.get_mut(label as usize / 64).is_some_and(|word| {
-        let new = *word & bit == 0;
-        *word |= bit;
-        new
-    })
+    links: Vec<Found>,
 }
 
 impl<'b> Walk<'b> {
     fn new(view: View<'b>, at: Instant) -> Walk<'b> {
-        let words = view.book.things() / 64 + 1;
-        let seen = Seen { things: vec![0; words], nodes: vec![0; words], plies: BTreeSet::new() };
-        Walk { view, at, seen, open: VecDeque::new(), nodes: Vec::new(), links: Vec::new() }
+        let (seen, plies) = (HashMap::default(), HashSet::default());
+        Walk { view, at, seen, plies, open: VecDeque::new(), nodes: Vec::new(), links: Vec::new() }
     }
 
     fn facts(&self, label: Label) -> impl Iterator<Item = &'b Fact> + use<'b> {
@@ -57,185 +64,215 @@ impl<'b> Walk<'b> {
         self.view.facts(label).filter(move |fact| fact.at <= at)
     }
 
+    fn links(&self, label: Label, way: Direction) -> impl Iterator<Item = Link> + use<'b> {
+        let at = self.at;
+        self.view.links(label, way).filter(move |link| link.at <= at)
+    }
+
+    /// The lay-up that a link comes from.
+    fn laid_by(&self, label: Label, link: Link) -> Option<(&'b Fact, &'b Laid)> {
+        let fact = self.view.facts(label).find(|fact| fact.seq == link.seq)?;
+        if let What::Laid(laid) = &fact.what { Some((fact, laid)) } else { None }
+    }
+
     fn node(&mut self, label: Label) {
-        if mark(&mut self.seen.nodes, label) {
+        self.seen.entry(label).or_insert_with(|| {
             self.nodes.push(label);
-        }
+            false
+        });
     }
 
     fn visit(&mut self, label: Label) {
-        self.node(label);
-        if mark(&mut self.seen.things, label) {
+        let nodes = &mut self.nodes;
+        let whole = self.seen.entry(label).or_insert_with(|| {
+            nodes.push(label);
+            false
+        });
+        if !*whole {
+            *whole = true;
             self.open.push_back(Visit::Thing(label));
         }
     }
 
     fn visit_plies(&mut self, kit: Label, roll: Label) {
         self.node(kit);
-        if self.seen.plies.insert((kit, roll)) {
+        if self.plies.insert((kit, roll)) {
             self.open.push_back(Visit::Plies { kit, roll });
         }
     }
 
     fn made_from(&mut self, visit: Visit) {
-        match visit {
-            Visit::Thing(label) => match self.view.book.kind(label) {
-                Kind::Boat => {
-                    for (part, seq) in parts_in(self.view, label, self.at) {
-                        self.links.push((part, label, seq));
-                        self.visit(part);
-                    }
+        let label = match visit {
+            Visit::Thing(label) => label,
+            Visit::Plies { kit, roll } => return self.plies_of(kit, |of| of == roll),
+        };
+        match self.view.book.kind(label) {
+            Kind::Boat => {
+                for (part, seq) in parts_in(self.view, label, self.at) {
+                    self.links.push((part, label, seq));
+                    self.visit(part);
                 }
-                Kind::Part => {
-                    for fact in self.facts(label) {
-                        if let What::Laid(laid) = &fact.what {
-                            self.laid(label, fact, laid);
-                        }
-                    }
-                }
-                Kind::Kit => {
-                    let at = self.at;
-                    for item in kit_items(self.view, label).into_iter().filter(|item| item.cut_at <= at) {
-                        self.links.push((item.roll, label, item.seq));
-                        self.visit(item.roll);
-                    }
-                }
-                Kind::Roll => {
-                    for fact in self.facts(label) {
-                        if let What::Received(received) = &fact.what {
-                            self.links.push((received.batch, label, fact.seq));
-                            self.visit(received.batch);
-                        }
-                    }
-                }
-                Kind::Run => {
-                    for (part, laid) in self.cured_in(label) {
-                        self.node(part);
-                        self.laid(part, laid.0, laid.1);
-                    }
-                }
-                Kind::Nest | Kind::Job => {
-                    for (_, roll, seq) in self.cuts(label) {
-                        self.links.push((roll, label, seq));
-                        self.visit(roll);
-                    }
-                }
-                _ => {}
-            },
-            Visit::Plies { kit, roll } => {
-                let at = self.at;
-                for item in kit_items(self.view, kit).into_iter().filter(|item| item.roll == roll && item.cut_at <= at)
-                {
-                    self.links.push((roll, kit, item.seq));
-                }
-                self.visit(roll);
             }
+            Kind::Part => {
+                for link in self.links(label, Direction::MadeFrom) {
+                    self.laid(label, link);
+                }
+            }
+            Kind::Kit => self.plies_of(label, |_| true),
+            Kind::Roll => {
+                for link in self.links(label, Direction::MadeFrom) {
+                    self.links.push((link.other, label, link.seq));
+                    self.visit(link.other);
+                }
+            }
+            Kind::Run => {
+                for (part, link) in self.cured_in(label) {
+                    self.node(part);
+                    self.laid(part, link);
+                }
+            }
+            Kind::Nest | Kind::Job => {
+                for (_, roll, seq) in self.cuts(label) {
+                    self.links.push((roll, label, seq));
+                    self.visit(roll);
+                }
+            }
+            _ => {}
         }
     }
 
-    fn laid(&mut self, part: Label, fact: &Fact, laid: &Laid) {
-        self.links.push((laid.from, part, fact.seq));
-        if !laid.from_kit {
-            return self.visit(laid.from);
+    /// A kit's plies of some rolls, as far as they were cut by then.
+    fn plies_of(&mut self, kit: Label, is_of: impl Fn(Label) -> bool) {
+        for link in self.links(kit, Direction::MadeFrom).filter(|link| is_of(link.other)) {
+            self.links.push((link.other, kit, link.seq));
+            self.visit(link.other);
         }
-        self.node(laid.from);
-        for item in laid_items(self.view, fact, laid) {
-            if item.seq == fact.seq {
-                self.links.push((item.roll, laid.from, fact.seq));
-                self.visit(item.roll);
+    }
+
+    /// What a lay-up took.
+    fn laid(&mut self, part: Label, link: Link) {
+        let kit = link.other;
+        self.links.push((kit, part, link.seq));
+        match link.how {
+            How::LaidFromKit => {
+                self.node(kit);
+                let view = self.view;
+                let cuts = || view.links(kit, Direction::MadeFrom);
+                let held = |roll: Label| cuts().any(|cut| cut.other == roll && cut.at <= link.at);
+                // What the kit then held; if it held nothing by the times told, what it ever held.
+                let none = !cuts().any(|cut| cut.at <= link.at);
+                let rolls: Vec<Label> = cuts().map(|cut| cut.other).filter(|roll| none || held(*roll)).collect();
+                rolls.iter().for_each(|roll| self.visit(*roll));
+                self.plies_of(kit, |roll| rolls.contains(&roll));
             }
-            self.visit_plies(laid.from, item.roll);
+            How::LaidNamed => {
+                self.node(kit);
+                let laid = self.laid_by(part, link);
+                for item in laid.map_or(Vec::new(), |(fact, laid)| laid_items(self.view, fact, laid)) {
+                    if item.seq == link.seq {
+                        self.links.push((item.roll, kit, link.seq));
+                    }
+                    self.visit(item.roll);
+                    self.plies_of(kit, |roll| roll == item.roll);
+                }
+            }
+            _ => self.visit(link.other),
         }
     }
 
     fn went_into(&mut self, visit: Visit) {
-        match visit {
-            Visit::Thing(label) => match self.view.book.kind(label) {
-                Kind::Material => {
-                    let batches: Vec<Label> =
-                        self.view.book.labels().filter(|batch| of_material(self.view, *batch, label)).collect();
-                    batches.into_iter().for_each(|batch| self.visit(batch));
+        let label = match visit {
+            Visit::Thing(label) => label,
+            Visit::Plies { kit, roll } => return self.kit_went_into(kit, Some(roll)),
+        };
+        match self.view.book.kind(label) {
+            Kind::Material => {
+                let batches: Vec<Label> =
+                    self.view.book.labels().filter(|batch| of_material(self.view, *batch, label)).collect();
+                batches.into_iter().for_each(|batch| self.visit(batch));
+            }
+            Kind::Batch => {
+                for link in self.links(label, Direction::WentInto) {
+                    self.links.push((label, link.other, link.seq));
+                    self.visit(link.other);
                 }
-                Kind::Batch => {
-                    for fact in self.facts(label) {
-                        if let What::Received(received) = &fact.what {
-                            self.links.push((label, received.roll, fact.seq));
-                            self.visit(received.roll);
-                        }
-                    }
+            }
+            Kind::Roll => self.roll_went_into(label),
+            Kind::Kit => self.kit_went_into(label, None),
+            Kind::Part => {
+                if let Some((boat, seq)) = boat_of(self.view, label, self.at) {
+                    self.links.push((label, boat, seq));
+                    self.visit(boat);
                 }
-                Kind::Roll => self.roll_went_into(label),
-                Kind::Kit => self.kit_went_into(label, None),
-                Kind::Part => {
-                    if let Some((boat, seq)) = boat_of(self.view, label, self.at) {
-                        self.links.push((label, boat, seq));
-                        self.visit(boat);
-                    }
+            }
+            Kind::Run => {
+                for (part, _) in self.cured_in(label) {
+                    self.visit(part);
                 }
-                Kind::Run => {
-                    let parts: Vec<Label> = self.cured_in(label).into_iter().map(|(part, _)| part).collect();
-                    parts.into_iter().for_each(|part| self.visit(part));
+            }
+            Kind::Nest | Kind::Job => {
+                for (kit, _, seq) in self.cuts(label) {
+                    self.links.push((label, kit, seq));
+                    self.visit(kit);
                 }
-                Kind::Nest | Kind::Job => {
-                    for (kit, _, seq) in self.cuts(label) {
-                        self.links.push((label, kit, seq));
-                        self.visit(kit);
-                    }
-                }
-                _ => {}
-            },
-            Visit::Plies { kit, roll } => self.kit_went_into(kit, Some(roll)),
+            }
+            _ => {}
         }
     }
 
     fn roll_went_into(&mut self, roll: Label) {
-        for fact in self.facts(roll) {
-            match &fact.what {
-                What::Cut(cut) => {
-                    let kits = cut.kits.iter().filter(|kit| kit.items.iter().any(|(of, _)| *of == roll));
-                    for kit in kits {
-                        self.links.push((roll, kit.kit, fact.seq));
-                        self.visit_plies(kit.kit, roll);
+        for link in self.links(roll, Direction::WentInto) {
+            match link.how {
+                How::Cut => {
+                    self.links.push((roll, link.other, link.seq));
+                    self.visit_plies(link.other, roll);
+                }
+                // Named in a lay-up from a kit, which it may never have been cut into.
+                How::Named => {
+                    if let Some((_, laid)) = self.laid_by(roll, link) {
+                        self.links.push((laid.from, laid.part, link.seq));
+                        self.node(laid.from);
+                        self.visit(laid.part);
                     }
                 }
-                What::Laid(laid) if laid.from == roll => {
-                    self.links.push((roll, laid.part, fact.seq));
-                    self.visit(laid.part);
+                _ => {
+                    self.links.push((roll, link.other, link.seq));
+                    self.visit(link.other);
                 }
-                // Named in a lay-up from a kit that it was never cut into.
-                What::Laid(laid) if laid.items.iter().flatten().any(|of| *of == roll) => {
-                    self.links.push((laid.from, laid.part, fact.seq));
-                    self.node(laid.from);
-                    self.visit(laid.part);
-                }
-                _ => {}
             }
         }
     }
 
     /// The parts a kit was laid into; of one roll's plies only those lay-ups that used them.
     fn kit_went_into(&mut self, kit: Label, roll: Option<Label>) {
-        for fact in self.facts(kit) {
-            let What::Laid(laid) = &fact.what else { continue };
-            let used = roll.is_none_or(|roll| laid_items(self.view, fact, laid).iter().any(|item| item.roll == roll));
-            if laid.from == kit && used {
-                self.links.push((kit, laid.part, fact.seq));
-                self.visit(laid.part);
+        for link in self.links(kit, Direction::WentInto) {
+            if roll.is_none_or(|roll| self.used(kit, roll, link)) {
+                self.links.push((kit, link.other, link.seq));
+                self.visit(link.other);
             }
         }
     }
 
+    /// Whether a lay-up from a kit used plies of this roll.
+    fn used(&self, kit: Label, roll: Label, link: Link) -> bool {
+        let cuts = || self.view.links(kit, Direction::MadeFrom).filter(|cut| cut.at <= link.at);
+        match link.how {
+            How::LaidFromKit => cuts().any(|cut| cut.other == roll) || cuts().next().is_none(),
+            _ => self
+                .laid_by(kit, link)
+                .is_some_and(|(fact, laid)| laid_items(self.view, fact, laid).iter().any(|item| item.roll == roll)),
+        }
+    }
+
     /// The lay-ups that an oven run cured.
-    fn cured_in(&self, run: Label) -> Vec<(Label, (&'b Fact, &'b Laid))> {
+    fn cured_in(&self, run: Label) -> Vec<(Label, Link)> {
         let mut found = Vec::new();
         for fact in self.facts(run) {
             let What::RunStarted(started) = &fact.what else { continue };
             for (part, stage) in &started.stages {
-                let laid = self.facts(*part).filter_map(|fact| match &fact.what {
-                    What::Laid(laid) if laid.part == *part && laid.stage == *stage => Some((fact, &**laid)),
-                    _ => None,
-                });
-                found.extend(laid.map(|laid| (*part, laid)));
+                let laid = self.links(*part, Direction::MadeFrom);
+                let of_stage = |link: &Link| self.laid_by(*part, *link).is_some_and(|(_, laid)| laid.stage == *stage);
+                found.extend(laid.filter(of_stage).map(|link| (*part, link)));
             }
         }
         found
@@ -253,8 +290,7 @@ impl<'b> Walk<'b> {
     }
 
     fn over(mut self, start: Label, direction: Direction) -> Walk<'b> {
-        mark(&mut self.seen.nodes, start);
-        mark(&mut self.seen.things, start);
+        self.seen.insert(start, true);
         self.open.push_back(Visit::Thing(start));
         while let Some(next) = self.open.pop_front() {
             match direction {
@@ -274,10 +310,10 @@ fn of_material(view: View<'_>, batch: Label, material: Label) -> bool {
 /// The parts in a boat at an instant, each with the entry that put it there.
 pub fn parts_in(view: View<'_>, boat: Label, at: Instant) -> Vec<(Label, u32)> {
     let mut parts: Vec<(Label, u32)> = Vec::new();
-    for fact in view.facts(boat).filter(|fact| fact.at <= at) {
-        match fact.what {
-            What::Installed { part, boat: into } if into == boat => parts.push((part, fact.seq)),
-            What::Removed { part, boat: from } if from == boat => parts.retain(|(other, _)| *other != part),
+    for link in view.links(boat, Direction::MadeFrom).filter(|link| link.at <= at) {
+        match link.how {
+            How::Installed => parts.push((link.other, link.seq)),
+            How::Removed => parts.retain(|(other, _)| *other != link.other),
             _ => {}
         }
     }
@@ -291,10 +327,10 @@ pub fn parts_in(view: View<'_>, boat: Label, at: Instant) -> Vec<(Label, u32)> {
 /// The boat a part is in at an instant.
 pub fn boat_of(view: View<'_>, part: Label, at: Instant) -> Option<(Label, u32)> {
     let mut now = None;
-    for fact in view.facts(part).filter(|fact| fact.at <= at) {
-        match fact.what {
-            What::Installed { part: of, boat } if of == part => now = Some((boat, fact.seq)),
-            What::Removed { part: of, boat } if of == part && now.is_some_and(|(is_in, _)| is_in == boat) => now = None,
+    for link in view.links(part, Direction::WentInto).filter(|link| link.at <= at) {
+        match link.how {
+            How::Installed => now = Some((link.other, link.seq)),
+            How::Removed if now.is_some_and(|(is_in, _)| is_in == link.other) => now = None,
             _ => {}
         }
     }
@@ -324,7 +360,7 @@ pub fn trace(book: &Book, thing: &ThingName, direction: Direction, when: When) -
             _ => None,
         })
     };
-    let link = |(from, into, seq): &Link| TraceLink {
+    let link = |(from, into, seq): &Found| TraceLink {
         from: name(from),
         into: name(into),
         stage: stage(*into, *seq),

@@ -2,7 +2,8 @@
 
 use crate::book::Book;
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
-use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
+use crate::links::{self, Link};
+use shared_types::{Code, Direction, Instant, Place, Revision, Settlement, ThingName, Yard};
 use std::sync::Arc;
 
 /// A settlement that is only thought of.
@@ -49,6 +50,19 @@ impl<'b> View<'b> {
         let (before, after) = all.split_at_checked(at).unwrap_or((all, &[]));
         let counts = move |fact: &&Fact| self.counts(fact.seq, fact.struck_by);
         before.iter().filter(counts).chain(instead).chain(after.iter().filter(counts))
+    }
+
+    /// What a thing is made from, or what it went into, in occurred order.
+    pub fn links(self, label: Label, way: Direction) -> impl Iterator<Item = Link> + 'b {
+        let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
+        let thought_of = instead.filter(|(_, labels)| labels.contains(&label)).map(|_| {
+            let mut all = Vec::new();
+            self.facts(label).for_each(|fact| links::of(label, fact, |link| all.push(link)));
+            all
+        });
+        let kept = if thought_of.is_some() { &[] } else { self.book.all_links(label) };
+        let kept = kept.iter().copied().filter(move |link| self.counts(link.seq, link.struck_by));
+        thought_of.into_iter().flatten().chain(kept).filter(move |link| link.way == way)
     }
 
     fn counts(self, seq: u32, struck_by: u32) -> bool {

@@ -92,9 +92,6 @@ impl History {
         self.stretches = Stretches::new(all);
         self.lumps.extend(other.lumps.into_iter().filter(|lump| !self.lumps.contains(lump)).collect::<Vec<_>>());
         self.takes_told = std::mem::replace(&mut self.takes, other.takes);
-        self.moved_out.extend(other.moved_out);
-        self.moved_out.sort_unstable();
-        self.moved_out.dedup();
         self.found.extend(other.found);
         // In the order in which it happened: the order of arrival must not show.
         let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);

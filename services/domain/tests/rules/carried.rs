@@ -84,7 +84,7 @@ fn plies_laid_straight_from_a_roll_carry_it_too() {
 #[test]
 fn an_opening_counts_from_its_as_of() {
     // 20 h by the card on Monday at 04:00; 2 h until it was put away; 3 h on Tuesday.
-    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(20, 0).as_of("Mon 04:00");
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(20, 0).counted_from("Mon 04:00");
     let scene = scene.put_away("R-1", "F1", "Mon 06:00").out("R-1", "Tue 06:00");
     scene.look("R-1", "Tue 09:00").out_time_is("25:00").left_is(Tack, "75:00");
 }
@@ -92,13 +92,13 @@ fn an_opening_counts_from_its_as_of() {
 #[test]
 fn an_opening_is_never_as_of_later_than_the_receipt() {
     // Said to be as of Tuesday 05:00, the 3 h until the put-away on Monday would be lost: they count.
-    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(20, 0).as_of("Tue 05:00");
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(20, 0).counted_from("Tue 05:00");
     scene.put_away("R-1", "F1", "Mon 09:00").look("R-1", "Tue 12:00").out_time_is("23:00");
 }
 
 #[test]
 fn facts_before_the_openings_as_of_are_shown_and_not_charged() {
-    let scene = Scene::yard().received("R-1", "Tue 06:00").opening(20, 0).as_of("Tue 05:00");
+    let scene = Scene::yard().received("R-1", "Tue 06:00").opening(20, 0).counted_from("Tue 05:00");
     let scene = scene.put_away("R-1", "F1", "Mon 06:00").out("R-1", "Mon 10:00").put_away("R-1", "F1", "Mon 18:00");
     let look = scene.look("R-1", "Tue 12:00");
     look.out_time_is("20:00").no_mismatch();
@@ -108,26 +108,27 @@ fn facts_before_the_openings_as_of_are_shown_and_not_charged() {
 #[test]
 fn a_put_away_before_the_receipt_is_no_mismatch() {
     // Cold first, questions later: dock at 04:00, put away at 05:00, received at 09:00.
-    let scene = Scene::yard().received("R-1", "Mon 09:00").as_of("Mon 04:00").put_away("R-1", "F1", "Mon 05:00");
+    let scene = Scene::yard().received("R-1", "Mon 09:00").counted_from("Mon 04:00").put_away("R-1", "F1", "Mon 05:00");
     scene.look("R-1", "Mon 12:00").out_time_is("1:00").no_mismatch().says("R-1 is in F1 since Mon 05:00.");
 }
 
 #[test]
 fn between_the_as_of_and_the_first_fact_it_was_out_unless_it_came_in_a_frozen_place() {
-    let by_van = Scene::yard().received("R-1", "Mon 09:00").as_of("Mon 04:00").put_away("R-1", "F1", "Mon 10:00");
+    let by_van =
+        Scene::yard().received("R-1", "Mon 09:00").counted_from("Mon 04:00").put_away("R-1", "F1", "Mon 10:00");
     by_van.look("R-1", "Mon 12:00").out_time_is("6:00");
-    let by_truck = Scene::yard().received("R-1", "Mon 09:00").as_of("Mon 04:00").coming_in("TR");
+    let by_truck = Scene::yard().received("R-1", "Mon 09:00").counted_from("Mon 04:00").coming_in("TR");
     by_truck.look("R-1", "Mon 08:00").out_time_is("0:00").says("R-1 is on its way in TR since Mon 04:00.");
     // From its scan at goods-in to the put-away: 1 h.
     by_truck.put_away("R-1", "F1", "Mon 10:00").look("R-1", "Mon 12:00").out_time_is("1:00").no_mismatch();
-    let from_a_room = Scene::yard().received("R-1", "Mon 09:00").as_of("Mon 04:00").coming_in("CUT");
+    let from_a_room = Scene::yard().received("R-1", "Mon 09:00").counted_from("Mon 04:00").coming_in("CUT");
     from_a_room.put_away("R-1", "F1", "Mon 10:00").look("R-1", "Mon 12:00").out_time_is("6:00");
 }
 
 #[test]
 fn of_two_receipts_the_worse_binds_for_each_limit() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").opening(10, 2).metres(40).put_away("R-1", "F1", "Mon 06:00");
-    let scene = scene.received("R-1", "Mon 08:00").as_of("Mon 06:00").opening(30, 1).named("second");
+    let scene = scene.received("R-1", "Mon 08:00").counted_from("Mon 06:00").opening(30, 1).named("second");
     let look = scene.look("R-1", "Tue 12:00");
     look.left_is(Tack, "70:00").returns_are(2).mismatches_are(&["received_twice"]);
     assert_eq!(look.mismatch("received_twice").entry, scene.id("second"));
@@ -139,7 +140,7 @@ fn of_two_receipts_the_worse_binds_for_each_limit() {
 #[test]
 fn a_second_receipt_counts_also_before_its_own_time() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").put_away("R-1", "F1", "Mon 06:00");
-    let scene = scene.received("R-1", "Thu 08:00").as_of("Mon 06:00").opening(30, 0);
+    let scene = scene.received("R-1", "Thu 08:00").counted_from("Mon 06:00").opening(30, 0);
     scene.look("R-1", "Tue 12:00").left_is(Tack, "70:00");
 }
 

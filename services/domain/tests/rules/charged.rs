@@ -32,7 +32,7 @@ fn the_card_is_written_as_the_trade_does() {
 
 #[test]
 fn the_cards_lines_add_up_to_the_same_out_time_as_the_answer() {
-    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(7, 0).as_of("Mon 03:00");
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(7, 0).counted_from("Mon 03:00");
     let scene = scene.put_away("R-1", "F1", "Mon 08:00").uncertain(7).out("R-1", "Tue 06:00").uncertain(3);
     let scene =
         scene.put_away("R-1", "F1", "Tue 09:00").uncertain(11).put_away("R-1", "F1", "Wed 06:00").named("again");

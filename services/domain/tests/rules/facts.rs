@@ -46,7 +46,7 @@ impl Scene {
         })
     }
 
-    pub fn as_of(self, at: &str) -> Scene {
+    pub fn counted_from(self, at: &str) -> Scene {
         self.receipt(|receipt| receipt.opening.as_mut().unwrap().as_of = stamp(at))
     }
 
@@ -148,7 +148,7 @@ impl Scene {
         self.lay_up(|laid| laid.items = Some(rolls.iter().map(|roll| code(roll)).collect()))
     }
 
-    pub fn from_at(self, at: &str) -> Scene {
+    pub fn begun_at(self, at: &str) -> Scene {
         self.lay_up(|laid| laid.from_at = Some(stamp(at)))
     }
 

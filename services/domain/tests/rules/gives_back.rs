@@ -61,7 +61,8 @@ fn it_gives_back_too_where_only_a_past_act_or_a_descendant_gets_it() {
 #[test]
 fn striking_a_second_receipt_gives_back_and_striking_the_better_one_does_not() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").opening(10, 0).named("better");
-    let scene = scene.put_away("R-1", "F1", "Mon 06:00").received("R-1", "Mon 08:00").as_of("Mon 06:00").opening(30, 0);
+    let scene =
+        scene.put_away("R-1", "F1", "Mon 06:00").received("R-1", "Mon 08:00").counted_from("Mon 06:00").opening(30, 0);
     let scene = scene.named("worse");
     scene.wish_strike("worse").needs_a_second("R-1 gets back 20 h of tack life");
     scene.wish_strike("better").is_granted();

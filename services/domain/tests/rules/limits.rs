@@ -161,7 +161,7 @@ fn tack_life_is_tested_at_the_cut_and_at_each_ply_and_not_by_the_oven() {
 fn lay_to_cure_runs_from_the_first_ply_to_the_oven_start() {
     let laid =
         || Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00");
-    let laid = || laid().laid("P-1", "K-1", "Tue 14:00").from_at("Tue 10:00");
+    let laid = || laid().laid("P-1", "K-1", "Tue 14:00").begun_at("Tue 10:00");
     // From 10:00 on Tuesday: 72 h end on Friday at 10:00.
     let asked = laid().may(Oven, "P-1", "Tue 16:00");
     asked.answer(Yes).left_is(ToCure, "66:00").heating_by("Fri 10:00").says("Heating by Fri 10:00.");
@@ -274,7 +274,7 @@ fn a_limit_that_was_just_reached_passed_only_when_the_clock_ran_again() {
 
 #[test]
 fn an_opening_beyond_a_limit_passed_it_as_of_then() {
-    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(101, 0).as_of("Mon 04:00");
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(101, 0).counted_from("Mon 04:00");
     let row = scene.put_away("R-1", "F1", "Mon 06:00").look("R-1", "Tue 12:00").row(Tack);
     assert_eq!((row.left_s, row.ends_at.unwrap().at), (Some(-3 * 3600), instant("Mon 04:00")));
 }

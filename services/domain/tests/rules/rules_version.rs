@@ -12,7 +12,8 @@ use std::{collections::BTreeMap, path::PathBuf};
 /// stages, a confirmed run and one that is not.
 fn small_yard() -> Scene {
     let scene = Scene::yard_with_spare(2).job("J-1", "Thu 12:00", "Fri 12:00");
-    let scene = scene.received("R-1", "Mon 06:00").opening(10, 1).as_of("Mon 04:00").put_away("R-1", "F1", "Mon 07:00");
+    let scene =
+        scene.received("R-1", "Mon 06:00").opening(10, 1).counted_from("Mon 04:00").put_away("R-1", "F1", "Mon 07:00");
     let scene = scene.received("R-2", "Mon 06:30").coming_in("TR").put_away("R-2", "F2", "Mon 07:10").uncertain(5);
     let scene = scene.received("R-3", "Mon 06:40").no_opening().put_away("R-3", "F2", "Mon 07:20");
     let scene = scene.out("R-1", "Tue 06:00").device("D-1", 1).out("R-1", "Tue 06:08").device("D-2", 1).named("again");
@@ -26,7 +27,7 @@ fn small_yard() -> Scene {
     let scene = scene.out("R-2", "Wed 06:00").told().put_away("R-2", "F2", "Wed 06:50").told();
     let scene =
         scene.out("R-2", "Wed 05:00").named("wrong").strike("wrong", "Wed 08:00").seen("R-9", "F1", "Wed 08:10");
-    let scene = scene.laid("P-1/skin", "K-1", "Wed 10:00").from_at("Wed 08:30").completed("P-1/skin", "Wed 10:10");
+    let scene = scene.laid("P-1/skin", "K-1", "Wed 10:00").begun_at("Wed 08:30").completed("P-1/skin", "Wed 10:10");
     let scene =
         scene.oven("RUN-1", &["P-1/skin"], "Wed 12:00").ended("RUN-1", "Wed 20:00").committed("Wed 14:00").cured(true);
     let scene =

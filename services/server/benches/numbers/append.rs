@@ -160,6 +160,8 @@ fn ours(writers: usize, mix: Mix, time: Duration) -> Run {
     let answered = begin.elapsed();
     yard.archive.drained();
     let elapsed = begin.elapsed();
+    let sealed = yard.reader.segments().iter().filter(|segment| segment.sealed).map(|segment| segment.last_seq).max();
+    assert_eq!(yard.archive.entries(), sealed.unwrap_or(0), "the archive holds what is sealed");
     assert!(work.get(next.load(Ordering::Relaxed)).is_some(), "more was written than was prepared");
     let seen = Seen {
         counts: *counts.lock().unwrap(),

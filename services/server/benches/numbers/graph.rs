@@ -69,9 +69,11 @@ fn fill(database: &mut Connection) -> Book {
     {
         let mut roll = rows.prepare("INSERT INTO roll VALUES (?1, ?2)").unwrap();
         let mut edge = rows.prepare("INSERT INTO edge VALUES (?1, ?2)").unwrap();
-        let mut link = |from: i64, into: i64| edge.execute([from, into]).unwrap();
-        for (at, thing, body) in declared(at, BATCHES) {
-            put(at.since(at), thing, body);
+        let mut link = |from: i64, into: i64| {
+            edge.execute([from, into]).unwrap();
+        };
+        for (_, thing, body) in declared(at, BATCHES) {
+            put(0, thing, body);
         }
         for number in 0..ROLLS {
             put(1, thing(MILLION + number as i64), received(number, at));
@@ -84,7 +86,9 @@ fn fill(database: &mut Connection) -> Book {
             for kit in kits {
                 let from = 2 * MILLION + kit as i64;
                 put(3, thing(into), body("plies_laid", &format!(r#"{{"stage":"skin","from":"kit/K-{kit:06}"}}"#)));
-                rolls_of(kit).into_iter().for_each(|roll| drop(link(MILLION + roll as i64, from)));
+                for roll in rolls_of(kit) {
+                    link(MILLION + roll as i64, from);
+                }
                 link(from, into);
             }
             let boat = part % BOATS;

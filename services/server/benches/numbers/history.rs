@@ -1,13 +1,9 @@
-//! A year of a big yard: 100,000 rolls with a million entries, the longest history 400 entries long, written straight
-//! into a journal or kept as entries.
+//! A big yard: 100,000 rolls with a million entries, the longest history 400 entries long.
 
-use std::{path::Path, sync::Arc};
-
-use server::journal::{Journal, Options};
 use shared_types::{Body, Code, Entry, Fingerprint, Instant, Kind, KnownBy, Stamp, ThingName};
 use uuid::Uuid;
 
-use super::{counting::Counting, work::MATERIAL};
+use super::work::MATERIAL;
 
 const LONGEST: usize = 400;
 const SHORTEST: usize = 5;
@@ -59,28 +55,6 @@ impl History {
         let facts = self.events.iter().map(|(at, roll, nth)| fact(*at, *roll as usize, *nth as usize));
         let all = declared.into_iter().chain(facts);
         (1..).zip(all).map(|(seq, (at, thing, body))| entry(seq, at, thing, body))
-    }
-
-    /// A journal that holds it, in groups of so many lines.
-    pub(crate) fn write(&self, folder: &Path, group: usize) {
-        let disk = Arc::new(Counting::without_barriers());
-        let (mut journal, _) = Journal::open(disk, folder, Options::default(), |_, _| Ok(())).unwrap();
-        let mut lines: Vec<Vec<u8>> = Vec::new();
-        let mut last = 0;
-        for entry in self.entries() {
-            let mut line = Vec::with_capacity(400);
-            entry.write(&mut line).unwrap();
-            last = entry.recorded_at.0;
-            lines.push(line);
-            if lines.len() == group {
-                journal.append(&lines, last).unwrap();
-                lines.clear();
-            }
-        }
-        if !lines.is_empty() {
-            journal.append(&lines, last).unwrap();
-        }
-        journal.rest(last).unwrap();
     }
 }
 

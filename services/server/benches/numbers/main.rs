@@ -18,6 +18,7 @@
 mod append;
 mod client;
 mod counting;
+mod fill;
 mod graph;
 mod history;
 mod may_use;

@@ -23,6 +23,7 @@ use tokio::sync::oneshot;
 
 use super::{
     client::{Asked, ask},
+    fill::fill,
     history::{History, mix},
     paths,
     table::{Plan, Target, ratios, rounds, row},
@@ -34,7 +35,7 @@ const PER_S: u64 = 1_000;
 pub(crate) fn run(plan: &Plan) -> bool {
     let (entries, things) = if plan.quick { (100_000, 10_000) } else { (1_000_000, 100_000) };
     let folder = paths::folder();
-    History::new(entries, things, SystemClock::new().now().minus_ms(60_000)).write(folder.path(), 45);
+    fill(folder.path(), &History::new(entries, things, SystemClock::new().now().minus_ms(60_000)), 45);
     let yard = Yard::open(folder.path(), Options::default()).unwrap();
     yard.archive.drained();
     let committer = yard.committer.clone();

@@ -8,9 +8,7 @@ use std::{
 };
 
 use domain::Book;
-use rustix::{
-    time::{ClockId, clock_gettime},
-};
+use rustix::time::{ClockId, clock_gettime};
 use server::{
     clock::{Clock, SystemClock},
     journal::leaf,
@@ -19,6 +17,7 @@ use server::{
 use shared_types::{Entry, Instant};
 
 use super::{
+    fill::fill,
     history::History,
     paths,
     table::{Plan, Target, ratios, rounds, row},
@@ -34,7 +33,7 @@ pub(crate) fn run(plan: &Plan) -> bool {
     met &= growth(plan, end, entries);
     for (group, entries, least) in [(45, entries, 0.4), (1, entries / 4, 0.25)] {
         let folder = paths::folder();
-        History::new(entries, things, end).write(folder.path(), group);
+        fill(folder.path(), &History::new(entries, things, end), group);
         let what = format!("rebuild, {entries} entries in groups of {group}");
         let base = || per_s(|| pass_over(&folder.path().join("journal")));
         let ours = || per_s(|| rebuild(folder.path()));

@@ -5,7 +5,10 @@ use std::{borrow::Cow, collections::HashMap};
 
 use serde::Deserialize;
 
-use super::{Segment, store::{Store, StoreError}};
+use super::{
+    Segment,
+    store::{Store, StoreError},
+};
 use crate::journal::{Hash, leaf};
 
 /// The longest page, in bytes: sled is to be given nothing near 64 KiB.

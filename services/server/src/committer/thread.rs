@@ -286,7 +286,8 @@ impl Thread {
     }
 
     fn stop(&mut self, why: String) {
-        let sentence = format!("Writing stopped ({why}). Reading goes on; somebody has to look at the disk and restart.");
+        let sentence =
+            format!("Writing stopped ({why}). Reading goes on; somebody has to look at the disk and restart.");
         self.halt(Outcome::Stopped { why }, sentence);
     }
 

@@ -10,7 +10,8 @@ use domain::Wish;
 use serde_json::Value;
 use shared_types::{
     Body, BodyError, Code, Entry, FieldProblem, Fingerprint, Instant, KnownBy, PostedDecision, PostedFact, Second,
-    Shown, Strike, StrikeRequest, catalogue::{Door, KINDS},
+    Shown, Strike, StrikeRequest,
+    catalogue::{Door, KINDS},
 };
 use uuid::Uuid;
 
@@ -65,12 +66,19 @@ impl ItemProblem {
     }
 }
 
+/// How the line of an entry begins that has no place in the log yet.
+const NOWHERE: &[u8] = br#"{"seq":0,"recorded_at":"1970-01-01T00:00:00.000+00:00","#;
+
 impl NewFact {
+    /// The entry has no place in the log yet: `seq` 0, `recorded_at` 0, not told.
     pub(crate) fn new(entry: Entry, raw: Option<Box<str>>) -> serde_json::Result<NewFact> {
         let mut line = Vec::with_capacity(512);
-        Entry { seq: 0, recorded_at: Instant(0), told: false, ..entry.clone() }.write(&mut line)?;
-        let from = line.windows(5).position(|bytes| bytes == b"\"id\":").unwrap_or_default();
-        Ok(NewFact { entry, raw, tail: line.split_off(from) })
+        entry.write(&mut line)?;
+        match line.starts_with(NOWHERE) {
+            true => drop(line.drain(..NOWHERE.len())),
+            false => return Err(serde::ser::Error::custom("the entry has a place already")),
+        }
+        Ok(NewFact { entry, raw, tail: line })
     }
 }
 
@@ -94,14 +102,18 @@ pub fn decision(raw: &str) -> Result<NewDecision, ItemProblem> {
 pub(crate) struct Item<'a> {
     text: Cow<'a, str>,
     pub(crate) value: Value,
-    id: Option<Uuid>,
 }
 
 impl<'a> Item<'a> {
     pub(crate) fn read(raw: &'a str) -> Result<Item<'a>, ItemProblem> {
-        let broken = |detail: String| ItemProblem { id: None, errors: vec![FieldProblem { pointer: String::new(), detail }] };
+        let broken =
+            |detail: String| ItemProblem { id: None, errors: vec![FieldProblem { pointer: String::new(), detail }] };
         if raw.len() > MAX_ITEM_BYTES {
-            return Err(broken(format!("an item has at most {} KiB, this has {}", MAX_ITEM_BYTES >> 10, raw.len() >> 10)));
+            return Err(broken(format!(
+                "an item has at most {} KiB, this has {}",
+                MAX_ITEM_BYTES >> 10,
+                raw.len() >> 10
+            )));
         }
         let value = serde_json::from_str(raw).map_err(|error| broken(format!("this is not JSON: {error}")))?;
         Ok(Item::of(Cow::Borrowed(raw), value))
@@ -109,13 +121,12 @@ impl<'a> Item<'a> {
 
     /// The item's text and the same as a value.
     pub(crate) fn of(text: Cow<'a, str>, mut value: Value) -> Item<'a> {
-        let id = value.get("id").and_then(Value::as_str).and_then(|id| id.parse().ok());
         match fingerprint::holds_null(&value) {
             true => {
                 fingerprint::drop_nulls(&mut value);
-                Item { text: Cow::Owned(value.to_string()), value, id }
+                Item { text: Cow::Owned(value.to_string()), value }
             }
-            false => Item { text, value, id },
+            false => Item { text, value },
         }
     }
 
@@ -124,7 +135,8 @@ impl<'a> Item<'a> {
     }
 
     fn problems(&self, errors: Vec<FieldProblem>) -> ItemProblem {
-        ItemProblem { id: self.id, errors }
+        let id = self.value.get("id").and_then(Value::as_str).and_then(|id| id.parse().ok());
+        ItemProblem { id, errors }
     }
 
     /// Reads the item as a fact, and sets nothing aside.
@@ -142,7 +154,9 @@ impl<'a> Item<'a> {
     pub(crate) fn decision(&self) -> Result<NewDecision, ItemProblem> {
         self.check_size()?;
         if self.value.get("decide").is_none() && self.value.get("kind").is_some() {
-            return Err(self.problem("/kind", "a fact is posted to /api/v1/entries; a decision says what to decide".into()));
+            return Err(
+                self.problem("/kind", "a fact is posted to /api/v1/entries; a decision says what to decide".into())
+            );
         }
         let posted: PostedDecision = serde_json::from_str(&self.text)
             .map_err(|error| self.problems(vec![words::problem(&self.text, "", &error)]))?;
@@ -178,7 +192,9 @@ impl<'a> Item<'a> {
             (_, _) => None,
         };
         if instead.as_ref().is_some_and(|fact| fact.id == posted.id || fact.id == request.entry) {
-            return Err(self.problem("/body/instead/id", "what stands instead is a new entry with an id of its own".into()));
+            return Err(
+                self.problem("/body/instead/id", "what stands instead is a new entry with an id of its own".into())
+            );
         }
         let body = Body::EntryStruck(Strike { why: request.why, instead: instead.as_ref().map(|fact| fact.id) });
         Ok((body, Some(request.entry), instead))
@@ -196,7 +212,8 @@ impl<'a> Item<'a> {
         let body = self.body(&posted.kind, posted.body.get(), prefix)?;
         let wrong = fits::problems(&body, &posted.thing);
         if !wrong.is_empty() {
-            let under = |problem: FieldProblem| FieldProblem { pointer: format!("{prefix}{}", problem.pointer), ..problem };
+            let under =
+                |problem: FieldProblem| FieldProblem { pointer: format!("{prefix}{}", problem.pointer), ..problem };
             return Err(self.problems(wrong.into_iter().map(under).collect()));
         }
         let fp = self.fingerprint(value)?;
@@ -313,13 +330,17 @@ fn oversize(value: &Value, pointer: &mut String, depth: usize) -> Option<FieldPr
         found
     };
     match value {
-        Value::Object(_) | Value::Array(_) if depth > MAX_DEPTH => {
-            Some(FieldProblem { pointer: pointer.clone(), detail: format!("this is nested more than {MAX_DEPTH} deep") })
-        }
+        Value::Object(_) | Value::Array(_) if depth > MAX_DEPTH => Some(FieldProblem {
+            pointer: pointer.clone(),
+            detail: format!("this is nested more than {MAX_DEPTH} deep"),
+        }),
         Value::Object(members) => members.iter().find_map(|(name, value)| inside(&words::escape(name), value)),
         Value::Array(items) => items.iter().enumerate().find_map(|(at, value)| inside(&at.to_string(), value)),
         Value::String(text) if text.len() > MAX_TEXT_CHARS && text.chars().count() > MAX_TEXT_CHARS => {
-            Some(FieldProblem { pointer: pointer.clone(), detail: format!("a text has at most {MAX_TEXT_CHARS} characters") })
+            Some(FieldProblem {
+                pointer: pointer.clone(),
+                detail: format!("a text has at most {MAX_TEXT_CHARS} characters"),
+            })
         }
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => None,
     }

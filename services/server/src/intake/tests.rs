@@ -181,7 +181,15 @@ fn a_decision_that_cannot_be_read_is_refused_in_words() {
         (asked("issue", "boat/H-1", json!({"job": "J"})), "/thing", "issued is about a roll or a kit"),
         (asked("declare_yard", "yard/MINE", json!({"zone": "UTC", "spare_s": 0})), "/thing", "yard/YARD"),
         (asked("issue", "kit/K-5", json!({"job": "J", "x": 1})), "/body/x", "there is no field x here"),
-        (asked("open_job", "job/J", json!({"part": "P", "stages": [], "lay_at": "2026-05-06T06:00:00Z", "oven_at": "2026-05-06T06:00:00Z"})), "/body/stages", "at least one stage"),
+        (
+            asked(
+                "open_job",
+                "job/J",
+                json!({"part": "P", "stages": [], "lay_at": "2026-05-06T06:00:00Z", "oven_at": "2026-05-06T06:00:00Z"}),
+            ),
+            "/body/stages",
+            "at least one stage",
+        ),
         (strike(taken_out()), "/body/instead/id", "an id of its own"),
         (strike(misplaced), "/body/instead/thing", "about a roll"),
         (strike(holey), "/body/instead/body/form", "there is no field form"),

@@ -18,7 +18,8 @@ pub(super) fn problem(text: &str, prefix: &str, error: &serde_json::Error) -> Fi
             // A value that was read well and then found impossible is reported where its object ends, or, if it is an
             // object itself, at the comma that follows it.
             let shape = OWN_WORDS.iter().any(|start| message.starts_with(start));
-            let at_comma = message.starts_with(UNTAGGED) && text.get(end..).is_some_and(|rest| rest.trim_start().starts_with(','));
+            let at_comma =
+                message.starts_with(UNTAGGED) && text.get(end..).is_some_and(|rest| rest.trim_start().starts_with(','));
             let end = if shape || at_comma { end } else { before_brace(text, end) };
             FieldProblem { pointer: pointer(prefix, &steps_to(text, end)), detail: sentence(message) }
         }
@@ -26,7 +27,8 @@ pub(super) fn problem(text: &str, prefix: &str, error: &serde_json::Error) -> Fi
 }
 
 /// How serde begins what it says of a shape, at the place where it found it.
-const OWN_WORDS: [&str; 5] = ["invalid type: ", "invalid value: ", "invalid length ", "unknown field `", "unknown variant `"];
+const OWN_WORDS: [&str; 5] =
+    ["invalid type: ", "invalid value: ", "invalid length ", "unknown field `", "unknown variant `"];
 const UNTAGGED: &str = "data did not match any variant of untagged enum ";
 
 fn before_brace(text: &str, end: usize) -> usize {
@@ -160,20 +162,75 @@ mod tests {
             ("roll_put_away", r#"{"position":"A"}"#, "/body/into", "into is missing"),
             ("roll_put_away", r#"{"into":"a/b"}"#, "/body/into", "a code has 1 to 40"),
             ("roll_put_away", r#"{"into":5}"#, "/body/into", "a text is expected here, not integer 5"),
-            ("nest_cut", "{\"kits\":[{\"kit\":\"K\",\n \"job\":\"J\",\"items\":[{\"roll\":\"R\",\"length_mm\":5},{\"roll\":\"R\",\"length_mm\":0}]}]}", "/body/kits/0/items/1/length_mm", "whole number from 1 to"),
-            ("nest_cut", r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R"}]}]}"#, "/body/kits/0/items/0/length_mm", "length_mm is missing"),
-            ("nest_cut", r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R","length_mm":-5}]}]}"#, "/body/kits/0/items/0/length_mm", "whole number"),
+            (
+                "nest_cut",
+                "{\"kits\":[{\"kit\":\"K\",\n \"job\":\"J\",\"items\":[{\"roll\":\"R\",\"length_mm\":5},{\"roll\":\"R\",\"length_mm\":0}]}]}",
+                "/body/kits/0/items/1/length_mm",
+                "whole number from 1 to",
+            ),
+            (
+                "nest_cut",
+                r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R"}]}]}"#,
+                "/body/kits/0/items/0/length_mm",
+                "length_mm is missing",
+            ),
+            (
+                "nest_cut",
+                r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R","length_mm":-5}]}]}"#,
+                "/body/kits/0/items/0/length_mm",
+                "whole number",
+            ),
             ("nest_cut", r#"{"kits":{}}"#, "/body/kits", "a list is expected here"),
             ("layup_completed", r#"{"stage":"sk\"in","stage":"x"}"#, "/body/stage", "duplicate field"),
-            ("oven_run_ended", r#"{"source":"guess"}"#, "/body/source", "guess can't stand here; it is one of chart or record"),
-            ("material_revised", r#"{"revision":"A","name":"n","form":"f","out_life_s":{"x":1},"rate":{"model":"door_to_door"}}"#, "/body/out_life_s", "state whole seconds"),
-            ("material_revised", r#"{"revision":"A","name":"n","form":"f","rate":{"model":"door_to_door"},"out_life_s":{"x":1}}"#, "/body/out_life_s", "state whole seconds"),
-            ("material_revised", r#"{"revision":"A","name":"n","form":"f","out_life_s":-1,"rate":{"model":"door_to_door"}}"#, "/body/out_life_s", "state whole seconds"),
-            ("nest_cut", r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R","length_mm":0},{"roll":"R","length_mm":1}]}]}"#, "/body/kits/0/items/0/length_mm", "whole number from 1 to"),
-            ("nest_cut", r#"{"kits":[{"kit":"K","job":"J","items":[{"length_mm":0 , "roll":"R"}]}]}"#, "/body/kits/0/items/0/length_mm", "whole number from 1 to"),
-            ("mismatch_settled", r#"{"mismatch":{"kind":"k","entry":"0197a1c2-0000-7000-8000-000000000001"},"answer":{"carried_over_s":99999999999}}"#, "/body/answer/carried_over_s", "whole number from 0"),
+            (
+                "oven_run_ended",
+                r#"{"source":"guess"}"#,
+                "/body/source",
+                "guess can't stand here; it is one of chart or record",
+            ),
+            (
+                "material_revised",
+                r#"{"revision":"A","name":"n","form":"f","out_life_s":{"x":1},"rate":{"model":"door_to_door"}}"#,
+                "/body/out_life_s",
+                "state whole seconds",
+            ),
+            (
+                "material_revised",
+                r#"{"revision":"A","name":"n","form":"f","rate":{"model":"door_to_door"},"out_life_s":{"x":1}}"#,
+                "/body/out_life_s",
+                "state whole seconds",
+            ),
+            (
+                "material_revised",
+                r#"{"revision":"A","name":"n","form":"f","out_life_s":-1,"rate":{"model":"door_to_door"}}"#,
+                "/body/out_life_s",
+                "state whole seconds",
+            ),
+            (
+                "nest_cut",
+                r#"{"kits":[{"kit":"K","job":"J","items":[{"roll":"R","length_mm":0},{"roll":"R","length_mm":1}]}]}"#,
+                "/body/kits/0/items/0/length_mm",
+                "whole number from 1 to",
+            ),
+            (
+                "nest_cut",
+                r#"{"kits":[{"kit":"K","job":"J","items":[{"length_mm":0 , "roll":"R"}]}]}"#,
+                "/body/kits/0/items/0/length_mm",
+                "whole number from 1 to",
+            ),
+            (
+                "mismatch_settled",
+                r#"{"mismatch":{"kind":"k","entry":"0197a1c2-0000-7000-8000-000000000001"},"answer":{"carried_over_s":99999999999}}"#,
+                "/body/answer/carried_over_s",
+                "whole number from 0",
+            ),
             ("roll_put_away", "[]", "/body", ""),
-            ("roll_received", r#"{"material":"M","revision":"A","batch":"B","length_mm":5,"opening":{"out_time_s":0,"as_of":"yesterday","source":"card"}}"#, "/body/opening/as_of", "is not a time"),
+            (
+                "roll_received",
+                r#"{"material":"M","revision":"A","batch":"B","length_mm":5,"opening":{"out_time_s":0,"as_of":"yesterday","source":"card"}}"#,
+                "/body/opening/as_of",
+                "is not a time",
+            ),
         ];
         for (kind, body, pointer, words) in cases {
             let (at, detail) = said(kind, body);

@@ -88,7 +88,8 @@ pub fn load(file: &Path, data_dir: &Path, progress: &mut dyn FnMut(Progress)) ->
     }
     let first = check(file, progress)?;
     let disk: Arc<dyn Disk> = Arc::new(RealDisk);
-    let (journal, _) = Journal::open(disk, data_dir, journal::Options::default(), |_, _| Err("it holds entries".into()))?;
+    let (journal, _) =
+        Journal::open(disk, data_dir, journal::Options::default(), |_, _| Err("it holds entries".into()))?;
     let of = first.entries + 1;
     let mut writer = Writer { journal, lines: Vec::new(), bytes: 0, recorded_at: first.recorded_at, of };
     // It follows from the first line, so that the same file always makes the same log.

@@ -88,7 +88,10 @@ fn posted_lines_become_entries_with_their_own_times_and_devices() {
     let (bench, result) = loaded(&lines.map(|line| line.to_string()).join("\n"));
     assert_eq!(result.unwrap().entries, 7);
     let got = entries(&bench);
-    assert_eq!(got.iter().map(|entry| entry.told).collect::<Vec<_>>(), [false, false, false, false, false, false, true]);
+    assert_eq!(
+        got.iter().map(|entry| entry.told).collect::<Vec<_>>(),
+        [false, false, false, false, false, false, true]
+    );
     assert_eq!((got[2].device_known, got[2].scanned_by().map(|device| device.as_str())), (None, Some("H-3")));
     assert_eq!(got[2].recorded_at, START.plus_ms(7_200_000));
 }
