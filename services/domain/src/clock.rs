@@ -26,7 +26,7 @@ impl Clock {
             opening_ms,
             opening_refreezes,
             out: history.stretches.union().to_vec(),
-            lumps: history.lumps.iter().filter(|lump| from <= lump.at).map(|lump| (lump.at, lump.ms)).collect(),
+            lumps: lumps_from(history, from).collect(),
             returns: history.returns.clone(),
             end: None,
         }
@@ -45,7 +45,7 @@ impl Clock {
         self.out.extend(
             next.stretches.union().iter().map(|(from, to)| ((*from).max(at), *to)).filter(|(from, to)| from < to),
         );
-        self.lumps.extend(next.lumps.iter().filter(|lump| at <= lump.at).map(|lump| (lump.at, lump.ms)));
+        self.lumps.extend(lumps_from(next, at.max(self.from)));
         let mut returns = next.returns.iter().filter(|one| at <= one.at).copied();
         // The first return's stretch began when the roll was taken out.
         self.returns.extend(returns.next().map(|first| Return {
@@ -162,6 +162,12 @@ impl Clock {
     pub fn out_since(&self, at: Instant) -> Option<Instant> {
         self.around(at).map(|(since, _)| since)
     }
+}
+
+/// Assigned sums that count from an instant on.
+fn lumps_from(history: &History, from: Instant) -> impl Iterator<Item = (Instant, i64)> {
+    let counts = history.lumps.iter().filter(move |lump| from <= lump.until);
+    counts.map(move |lump| (lump.at.max(from), lump.ms))
 }
 
 /// One line of the sums.

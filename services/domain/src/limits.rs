@@ -99,7 +99,7 @@ pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
     let mut all = Vec::new();
     for item in kit.held_at(read.at) {
         // A kit that was never put away is out since its roll's take-out.
-        let take_out = took_out.or_else(|| kit.rolls.get(&item.roll)?.history.last_take_out(item.cut_at));
+        let take_out = took_out.or_else(|| kit.rolls.get(&item.roll)?.history.last_take_out(item.cut_at.minus_ms(1)));
         let tested = Tested { take_out, out: kit.history.runs(read.at), ..Tested::default() };
         for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
             let clock = life.clock.clone().then(item.cut_at, &kit.history);
@@ -120,6 +120,10 @@ pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
     let oven = stage.oven(read.at);
     let mut all = Vec::new();
     for item in stage.lying(read.at) {
+        if item.cut_unknown {
+            all.push(all_missing(item.roll, Missing::Cut));
+            continue;
+        }
         let started = oven.run().filter(|run| item.laid_at <= run.start);
         for life in &item.lives {
             let first_ply = first_of_material(stage, life, read.at).unwrap_or(item.first_ply);
@@ -285,7 +289,11 @@ fn refreezes(at: Instant, life: &Life<'_>, stated: Option<&Refreezes>) -> LimitS
 
 /// Plies of a roll that nobody received: nothing is known of them.
 fn unreceived(item: Label) -> Vec<Limit> {
-    ORDER.into_iter().map(|name| Limit { name, item, state: LimitState::Missing(Missing::Receipt) }).collect()
+    all_missing(item, Missing::Receipt)
+}
+
+fn all_missing(item: Label, missing: Missing) -> Vec<Limit> {
+    ORDER.into_iter().map(|name| Limit { name, item, state: LimitState::Missing(missing) }).collect()
 }
 
 /// For each limit the worst: what ends first, ties by the smallest left. What is missing is kept beside it.

@@ -82,8 +82,8 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
     let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid));
     let deadlines = each.reduce(Deadlines::and).unwrap_or_default();
     let mut plan = None;
+    over(read, &subject, question.act, &say, &mut against);
     if subject.refusals.is_empty() {
-        over(read, &subject, question.act, &say, &mut against);
         missing(read, &subject, question.act, &mut against);
         match &question.job {
             Some(job) => {
@@ -148,7 +148,7 @@ fn missing(read: At<'_>, subject: &Subject<'_>, act: Act, against: &mut Vec<Agai
     for (name, item, missing) in &subject.limits.missing {
         // The oven does not test the tack of what is laid; but an opening that nobody stated leaves nothing to say.
         let tack = *name == LimitName::TackLife && (subject.laid || act == Act::Oven);
-        if tack && *missing != Missing::Opening {
+        if tack && !matches!(missing, Missing::Opening | Missing::Cut) {
             continue;
         }
         let limit = Limit { name: *name, item: *item, state: LimitState::Missing(*missing) };

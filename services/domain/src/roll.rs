@@ -55,6 +55,7 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
         })
         .collect();
     let used = used(view, roll, receipts.iter().map(|(_, received)| received.length_mm).min());
+    let one = receipts.len() == 1;
     let mut history = None;
     let mut lives = Vec::with_capacity(receipts.len());
     for (receipt, received) in receipts {
@@ -70,10 +71,9 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
             opening.map(|opening| opening.out_time_s.as_ms()),
             opening.map_or(0, |opening| opening.refreezes),
         );
-        let clock = match used.end {
-            Some(end) => clock.ended(end.latest),
-            None => clock,
-        };
+        // Its clock stands where its own receipt's length was used up.
+        let own_end = if one { used.end } else { self::used(view, roll, Some(received.length_mm)).end };
+        let clock = own_end.map_or(clock.clone(), |end| clock.ended(end.latest));
         let revision = view.revision(received.material, &received.revision);
         lives.push(Life { receipt, received, revision, clock });
         history.get_or_insert(folded);
@@ -217,6 +217,8 @@ impl Life<'_> {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Missing {
     Receipt,
+    /// When it was cut into the kit it was laid from.
+    Cut,
     Opening,
     Revision,
     Batch,

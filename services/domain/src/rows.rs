@@ -68,6 +68,10 @@ pub fn missing_words(read: At<'_>, missing: Missing, limit: &Limit) -> (String, 
     let batch = batch_of(read, limit);
     match missing {
         Missing::Receipt => (format!("{short} is not received"), format!("Receive {short}.")),
+        Missing::Cut => (
+            format!("when {short} was cut into its kit"),
+            format!("Nobody recorded when {short} was cut into the kit it was laid from."),
+        ),
         Missing::Opening => (
             format!("the out-time {short} had when it came"),
             format!("Nobody stated how much out-time {short} had when it came: look at its card or certificate."),

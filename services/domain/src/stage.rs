@@ -27,6 +27,8 @@ pub struct StageItem<'b> {
     pub last_ply: Instant,
     pub seq: u32,
     pub told: bool,
+    /// Nobody recorded when it was cut into the kit it was laid from: how long it was out can't be said.
+    pub cut_unknown: bool,
     /// The last take-out before it was laid.
     pub took_out: Option<Instant>,
     /// By each receipt of the roll: its clock through roll, kit and lay-up, as if no oven ever started.
@@ -95,7 +97,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
         match &fact.what {
             What::Laid(laid) if laid.part == part && laid.stage == *stage => {
                 let first = laid.from_at.map_or(fact.at, |from| from.min(fact.at));
-                let item = |roll, kit, took_out, lives| StageItem {
+                let item = |roll, kit, cut_unknown, took_out, lives| StageItem {
                     roll,
                     kit,
                     first_ply: first.minus_ms(i64::from(fact.uncertain_ms)),
@@ -103,6 +105,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     last_ply: fact.latest(),
                     seq: fact.seq,
                     told: view.waits(fact),
+                    cut_unknown,
                     took_out,
                     lives,
                 };
@@ -110,7 +113,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     let roll = rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from));
                     let out = |life: &Life<'b>| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
                     let took_out = roll.history.last_take_out(fact.at.minus_ms(1));
-                    items.push(item(laid.from, None, took_out, roll.lives.iter().map(out).collect()));
+                    items.push(item(laid.from, None, false, took_out, roll.lives.iter().map(out).collect()));
                     continue;
                 }
                 let kit = kits.entry(laid.from).or_insert_with(|| kit_life(view, laid.from));
@@ -120,10 +123,10 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
                     let took_out = kit.history.last_take_out(fact.at.minus_ms(1));
-                    let took_out = took_out.or_else(|| roll.history.last_take_out(of.cut_at));
+                    let took_out = took_out.or_else(|| roll.history.last_take_out(of.cut_at.minus_ms(1)));
                     let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
-                    items.push(item(of.roll, Some(laid.from), took_out, lives));
+                    items.push(item(of.roll, Some(laid.from), of.seq == fact.seq, took_out, lives));
                 }
             }
             What::LayupCompleted(of) if of == stage && !view.waits(fact) => {
@@ -159,7 +162,7 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
         // A commit before the start, or after the run broke off, confirms nothing.
         let fits = |at: Instant| start.earliest() <= at && interrupted.is_none_or(|(broke, _)| at <= broke);
         committed |= committed_at.is_some_and(fits);
-        cured |= answer == Some(true) && !fact.marks.told;
+        cured |= answer == Some(true);
         if answer == Some(false) {
             not_cured = Some(fact.seq);
         }

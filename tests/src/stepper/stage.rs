@@ -171,7 +171,7 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
 /// From when on the limits stand: the start of the run at its latest, if it is confirmed, or while its record may
 /// still come. Broken off before the point of no return, or without a record for too long, it never started.
 fn cure_start(runs: &[Run], at: Minute) -> Option<Minute> {
-    let confirmed = runs.iter().filter(|run| run.is_confirmed()).map(|run| run.start.latest()).max();
+    let confirmed = runs.iter().filter(|run| run.is_confirmed()).map(|run| run.start.latest()).min();
     let may_still_come = |run: &&Run| {
         let delay = if run.answered_cured { 3 * MINUTES_A_DAY } else { MINUTES_A_DAY };
         run.interrupted.is_none() && at - run.start.earliest() <= delay

@@ -29,6 +29,8 @@ pub struct Stretch {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Lump {
     pub at: Instant,
+    /// The entry's time: what came before an opening is in the opening.
+    pub until: Instant,
     pub ms: i64,
     pub seq: u32,
 }

@@ -66,7 +66,7 @@ impl Folding<'_> {
     /// Hours instead of a stretch that nobody can tell: charged whole, where it was last known inside. What was surely
     /// out is charged beside them.
     fn assigned(&mut self, puzzle: Puzzle, step: &Step, since: Instant, ms: i64, place: Option<Label>) {
-        self.so_far.lumps.push(Lump { at: since, ms, seq: step.seq });
+        self.so_far.lumps.push(Lump { at: since, until: step.at, ms, seq: step.seq });
         match (puzzle, place) {
             (Puzzle::OutWhileOut, _) => self.out_again(step),
             (Puzzle::ActedWhileInside, place) => self.out(step.earliest, step, place, None),

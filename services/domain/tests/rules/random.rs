@@ -95,7 +95,8 @@ pub fn happens(scene: Scene, op: &Op) -> Scene {
         if 0 < op.device {
             entry.device = Some(code(["D-1", "D-2", "D-3"][usize::from(op.device - 1)]));
             entry.device_known = (op.device == 3).then_some(KnownBy::Claimed);
-            entry.counter = u64::try_from(op.minute).ok();
+            // A device never counts twice alike.
+            entry.counter = u64::try_from(op.minute).ok().map(|minute| minute * 1_000 + entry.seq);
         }
         match &mut entry.body {
             Body::OvenRunEnded(end) if op.which == 0 => {
