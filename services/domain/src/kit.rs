@@ -29,7 +29,9 @@ pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
 }
 
 pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {
-    let cuts = view.links(kit, Direction::MadeFrom).filter(|link| link.how == How::Cut);
+    let mut links = Vec::new();
+    view.gather_links(kit, &mut links);
+    let cuts = links.iter().filter(|link| link.how == How::Cut && link.way == Direction::MadeFrom);
     cuts.map(|link| KitItem { roll: link.other, cut_at: link.at, seq: link.seq }).collect()
 }
 

@@ -31,6 +31,7 @@ mod subject;
 pub mod thing;
 pub mod trace;
 pub mod view;
+mod walk;
 pub mod wish;
 
 pub use book::Book;

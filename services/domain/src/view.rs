@@ -3,7 +3,7 @@
 use crate::book::Book;
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
 use crate::links::{self, Link};
-use shared_types::{Code, Direction, Instant, Place, Revision, Settlement, ThingName, Yard};
+use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
 use std::sync::Arc;
 
 /// A settlement that is only thought of.
@@ -52,17 +52,23 @@ impl<'b> View<'b> {
         before.iter().filter(counts).chain(instead).chain(after.iter().filter(counts))
     }
 
-    /// What a thing is made from, or what it went into, in occurred order.
-    pub fn links(self, label: Label, way: Direction) -> impl Iterator<Item = Link> + 'b {
+    /// Makes room for the links of these things. That each is looked at here, and so fetched while the others are, is
+    /// what makes gathering them fast.
+    pub(crate) fn reserve_links(self, labels: impl Iterator<Item = Label> + Clone, to: &mut Vec<Link>) {
+        let count: usize = labels.clone().map(|label| self.book.all_links(label).len()).sum();
+        let last = labels.map(|label| self.book.all_links(label).last().map_or(0, |link| link.seq));
+        let unknown = last.fold(0, u32::max) > self.known;
+        to.reserve(if unknown { count / 2 } else { count });
+    }
+
+    /// Adds what a thing is made from and what it went into, in occurred order.
+    pub fn gather_links(self, label: Label, to: &mut Vec<Link>) {
         let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
-        let thought_of = instead.filter(|(_, labels)| labels.contains(&label)).map(|_| {
-            let mut all = Vec::new();
-            self.facts(label).for_each(|fact| links::of(label, fact, |link| all.push(link)));
-            all
-        });
-        let kept = if thought_of.is_some() { &[] } else { self.book.all_links(label) };
-        let kept = kept.iter().copied().filter(move |link| self.counts(link.seq, link.struck_by));
-        thought_of.into_iter().flatten().chain(kept).filter(move |link| link.way == way)
+        if instead.is_some_and(|(_, labels)| labels.contains(&label)) {
+            return self.facts(label).for_each(|fact| links::of(label, fact, |link| to.push(link)));
+        }
+        let kept = self.book.all_links(label).iter().copied();
+        to.extend(kept.filter(|link| self.counts(link.seq, link.struck_by)));
     }
 
     fn counts(self, seq: u32, struck_by: u32) -> bool {

@@ -64,6 +64,34 @@ fn what_ends_first_governs_and_ties_go_to_the_smaller_left() {
 }
 
 #[test]
+fn of_items_already_over_the_one_that_passed_first_binds() {
+    // 99 h and 2 h on Tuesday, over since 07:00. R-2: 60 h and out since Tuesday 00:00, over since Wednesday 16:00,
+    // and by more.
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(99, 0).put_away("R-1", "F1", "Mon 06:00");
+    let scene = scene.received("R-2", "Mon 06:00").opening(60, 0).put_away("R-2", "F1", "Mon 06:00");
+    let scene = scene.out("R-1", "Tue 06:00").put_away("R-1", "F1", "Tue 08:00").out("R-1", "Wed 19:30");
+    let scene =
+        scene.out("R-2", "Tue 00:00").cut_many("N-1", &[("K-1", "J-1", &[("R-2", 2), ("R-1", 2)])], "Wed 20:00");
+    let row = scene.look("K-1", "Wed 20:00").row(Tack);
+    // 101 h 30 min against 104 h of 100 h.
+    assert_eq!((row.item.to_string(), row.left_s), ("roll/R-1".to_owned(), Some(-5_400)));
+    assert_eq!(row.ends_at.unwrap().at, instant("Tue 07:00"));
+}
+
+#[test]
+fn what_is_cut_into_a_kit_after_a_lay_up_is_not_in_its_stage() {
+    let scene = stored().stored("R-2", "Mon 06:00").out("R-1", "Tue 06:00").out("R-2", "Mon 12:00");
+    let scene = scene.cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 10:00").cut(
+        "N-2",
+        "R-2",
+        "K-1",
+        "Tue 12:00",
+    );
+    // R-2 would have 42 h by then; what lies there has 24 h.
+    scene.look("P-1", "Wed 06:00").stage_left_is("skin", Out, "176:00");
+}
+
+#[test]
 fn a_stage_carries_what_was_laid_in_it() {
     let scene = stored().out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 10:00");
     // The roll may go back; what is laid ages on: 30 h of 200 by Wednesday noon. Tack stood at 4 h when it was laid.

@@ -50,14 +50,14 @@ fn scanned_at_its_end_and_answered_cured_it_stays_provisional_for_72_h_inclusive
 }
 
 #[test]
-fn a_told_end_waits_and_a_confirmed_one_was_still_not_scanned() {
+fn a_told_end_waits_until_it_is_confirmed_and_counts_as_a_scanned_one_then() {
     let told = in_oven().ended("RUN-1", "Tue 20:00").cured(true).committed("Tue 14:00").told().named("told");
     assert_eq!(hours_left(&told, "Wed 13:00"), (169, true, None));
     assert_eq!(hours_left(&told.confirm("told", "Wed 14:00"), "Wed 13:00"), (194, true, None));
-    let only_cured =
-        in_oven().ended("RUN-1", "Tue 20:00").cured(true).told().named("told").confirm("told", "Wed 14:00");
-    // No commit, and no scanned end that would have lengthened the wait.
+    // Without a commit it is provisional for 72 h instead of 24 h.
+    let only_cured = in_oven().ended("RUN-1", "Tue 20:00").cured(true).told().named("told");
     assert_eq!(hours_left(&only_cured, "Wed 13:00"), (169, true, None));
+    assert_eq!(hours_left(&only_cured.confirm("told", "Wed 14:00"), "Wed 13:00"), (194, false, Some(169)));
 }
 
 #[test]
@@ -90,7 +90,10 @@ fn broken_off_before_the_commit_its_limits_run_on_and_it_is_held() {
     let scene = in_oven().interrupted("RUN-1", "Tue 13:00").named("broke");
     assert_eq!(hours_left(&scene, "Tue 20:00"), (186, true, None));
     let asked = scene.may(Oven, "P-1", "Tue 20:00");
-    asked.answer(No).because("Held since Tue 13:00: its oven run broke off (run/RUN-1).");
+    // The heat blocks from the start on.
+    asked.answer(No).because("Held since Tue 12:00: its oven run broke off (run/RUN-1).");
+    scene.may(Oven, "P-1", "Tue 11:59").answer(Yes);
+    scene.may(Oven, "P-1", "Tue 12:30").answer(No);
     assert_eq!(asked.0.holds.iter().map(|hold| hold.hold).collect::<Vec<_>>(), [scene.id("broke")]);
     // It is lifted like any other.
     let body = lift(scene.id("broke"));

@@ -84,6 +84,16 @@ fn a_hold_ends_only_by_lifting_and_both_lifting_and_striking_need_a_second_perso
 }
 
 #[test]
+fn striking_a_hold_that_was_lifted_gives_back_only_where_something_was_done_under_it() {
+    let held = |cut_at: &str| {
+        let scene = stored().out("R-1", "Tue 06:00").hold("R-1", "Tue 07:00").by("B-7").named("hold");
+        scene.lift("hold", "Tue 09:00").cut("N-1", "R-1", "K-1", cut_at)
+    };
+    held("Tue 08:00").wish_strike("hold").at("Tue 12:00").needs_a_second("A hold on R-1 would be gone");
+    held("Tue 10:00").wish_strike("hold").at("Tue 12:00").is_granted();
+}
+
+#[test]
 fn settling_gives_back_and_needs_a_second_person_who_did_not_scan_it() {
     let scene = stored().put_away("R-1", "F1", "Tue 12:00").by("B-7").named("again");
     let settle = |answer| scene.wish_settle("again", "in_while_in", answer).at("Tue 15:00");

@@ -83,6 +83,16 @@ fn a_told_take_out_gives_nothing_back_from_a_put_away_that_did_not_fit() {
 }
 
 #[test]
+fn mismatches_stand_in_the_order_in_which_they_happened_beside_told_facts_too() {
+    // Written the later one first; a told take-out at the end makes the history be read twice.
+    let scene = stored().out("R-1", "Tue 06:00").out("R-1", "Tue 09:00").out("R-1", "Tue 08:00");
+    let scene = scene.put_away("R-1", "F1", "Tue 10:00").out("R-1", "Tue 12:00").told();
+    let found = scene.may(Cut, "R-1", "Tue 13:00").0.mismatches;
+    assert!(found.is_sorted_by_key(|one| one.at.at), "{found:#?}");
+    assert_eq!(found.len(), 2);
+}
+
+#[test]
 fn a_told_take_out_gives_no_return_to_the_cold_back() {
     // Without it: out since Monday 06:00 until it came into F2, a return. With it only 5 min, which would be none.
     let scene = stored().out("R-1", "Tue 06:55").told().named("told").put_away("R-1", "F2", "Tue 07:00");

@@ -112,7 +112,13 @@ fn a_trace_follows_links_whose_fact_occurred_by_the_time_asked() {
     let scene = built();
     assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Tue 06:59"), "");
     assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Tue 07:00"), "kit/K-1");
+    assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Tue 07:59"), "kit/K-1");
+    assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Tue 08:00"), "kit/K-1 part/P-1");
+    assert_eq!(nodes(&scene, "P-1", Direction::MadeFrom, "Tue 08:00"), "batch/PM-101/B-1 roll/R-1 kit/K-1");
+    assert_eq!(nodes(&scene, "RUN-1", Direction::WentInto, "Tue 11:59"), "");
+    assert_eq!(nodes(&scene, "RUN-1", Direction::WentInto, "Tue 12:00"), "part/P-1");
     assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Wed 07:59"), "kit/K-1 part/P-1");
+    assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Wed 08:00"), "kit/K-1 part/P-1 boat/H-1");
     assert_eq!(nodes(&scene, "H-1", Direction::MadeFrom, "Wed 07:59"), "");
 }
 

@@ -2,9 +2,13 @@
 
 use std::{collections::BTreeSet, time::Instant as Timer};
 
-use domain::{Book, trace::walk, view::View};
+use domain::{
+    Book,
+    trace::{contained_in, rolls_in},
+    view::View,
+};
 use rusqlite::Connection;
-use shared_types::{Body, Direction, Instant, Kind, ThingName};
+use shared_types::{Body, Instant, Kind, ThingName};
 
 use super::{
     history::{body, code, declared, entry, mix, received},
@@ -118,9 +122,8 @@ pub(crate) fn run(plan: &Plan) -> bool {
     let batches: Vec<i64> = (0..QUERIES).map(|ask| (mix(ask as u64 + 7) % BATCHES as u64) as i64).collect();
     let boat = |number: &i64| thing(*number);
     let batch = |number: &i64| ThingName::batch(&code("PM-1"), &code(&format!("B-{number:05}")));
-    let of_boat = Question { sql: ROLLS_IN, direction: Direction::MadeFrom, kinds: &[Kind::Roll], name: &boat };
-    let kinds = &[Kind::Part, Kind::Boat];
-    let of_batch = Question { sql: CONTAINS, direction: Direction::WentInto, kinds, name: &batch };
+    let of_boat = Question { sql: ROLLS_IN, ours: rolls_in, name: &boat };
+    let of_batch = Question { sql: CONTAINS, ours: contained_in, name: &batch };
     let mut met = true;
     for (what, question, asked) in
         [("rolls in a boat", of_boat, &boats), ("what contains a batch", of_batch, &batches)]
@@ -132,17 +135,14 @@ pub(crate) fn run(plan: &Plan) -> bool {
 
 struct Question<'a> {
     sql: &'a str,
-    direction: Direction,
-    kinds: &'a [Kind],
+    ours: fn(View<'_>, u32, Instant) -> Vec<u32>,
     name: &'a dyn Fn(&i64) -> ThingName,
 }
 
 impl Question<'_> {
     /// The labels of what was asked for.
     fn ours(&self, book: &Book, label: u32) -> Vec<u32> {
-        let mut found = walk(View::new(book, u64::MAX), label, self.direction, Instant::MAX);
-        found.retain(|label| self.kinds.contains(&book.kind(*label)));
-        found
+        (self.ours)(View::new(book, u64::MAX), label, Instant::MAX)
     }
 
     fn theirs(&self, database: &Connection, number: i64) -> Vec<i64> {
