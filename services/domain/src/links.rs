@@ -2,7 +2,7 @@
 //! trace through thousands of things reads little memory; a roll's hundred scans are not among them.
 
 use crate::fact::{Fact, Label, What};
-use shared_types::{Direction, Instant};
+use shared_types::{Direction, Instant, Kind};
 
 /// One link, as it is kept with one of the two things it joins.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -32,6 +32,21 @@ pub enum How {
     /// A part in a boat.
     Installed,
     Removed,
+}
+
+impl Link {
+    /// The kind of the other thing.
+    pub(crate) fn leads_to(self) -> Kind {
+        use Direction::{MadeFrom, WentInto};
+        match (self.way, self.how) {
+            (MadeFrom, How::Received) => Kind::Batch,
+            (MadeFrom, How::Cut | How::LaidFromRoll) | (WentInto, How::Received) => Kind::Roll,
+            (MadeFrom, How::LaidFromKit | How::LaidNamed) | (WentInto, How::Cut) => Kind::Kit,
+            (MadeFrom, How::Named | How::Installed | How::Removed) => Kind::Part,
+            (WentInto, How::LaidFromRoll | How::LaidFromKit | How::LaidNamed | How::Named) => Kind::Part,
+            (WentInto, How::Installed | How::Removed) => Kind::Boat,
+        }
+    }
 }
 
 /// The links that a fact makes for one of the things it names, in the fact's own order.

@@ -56,9 +56,12 @@ impl<'b> View<'b> {
     /// what makes gathering them fast.
     pub(crate) fn reserve_links(self, labels: impl Iterator<Item = Label> + Clone, to: &mut Vec<Link>) {
         let count: usize = labels.clone().map(|label| self.book.all_links(label).len()).sum();
-        let last = labels.map(|label| self.book.all_links(label).last().map_or(0, |link| link.seq));
-        let unknown = last.fold(0, u32::max) > self.known;
-        to.reserve(if unknown { count / 2 } else { count });
+        let ends = |label| {
+            let links = self.book.all_links(label);
+            links.first().map_or(0, |link| link.seq).max(links.last().map_or(0, |link| link.seq))
+        };
+        let newest = labels.map(ends).fold(0, u32::max);
+        to.reserve(if self.known < newest { count / 2 } else { count });
     }
 
     /// Adds what a thing is made from and what it went into, in occurred order.

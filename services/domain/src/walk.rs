@@ -15,7 +15,7 @@ pub(crate) type Found = (Label, Label, u32);
 /// Where the walk goes on: a thing, or of a kit only the plies that matter.
 #[derive(Clone, Copy)]
 enum Visit {
-    Thing(Label),
+    Thing(Kind, Label),
     /// A part that was installed in a boat by an entry, if it is still there.
     PartIn {
         boat: Label,
@@ -39,7 +39,7 @@ impl Visit {
     /// The thing whose links are needed.
     fn label(self) -> Label {
         match self {
-            Visit::Thing(label) => label,
+            Visit::Thing(_, label) => label,
             Visit::PartIn { part, .. } => part,
             Visit::TakenBy { kit, .. } | Visit::Plies { kit, .. } => kit,
         }
@@ -64,6 +64,9 @@ impl Hasher for Scatter {
     }
 }
 
+/// Room for so many things to begin with: what a boat or a batch comes to.
+const ROOM: usize = 700;
+
 type Scattered = BuildHasherDefault<Scatter>;
 
 pub(crate) struct Walk<'b> {
@@ -87,7 +90,8 @@ impl<'b> Walk<'b> {
             Direction::MadeFrom => Kind::Batch,
             Direction::WentInto => Kind::Boat,
         };
-        let (seen, plies) = (HashMap::default(), HashSet::default());
+        let seen = HashMap::with_capacity_and_hasher(ROOM, Scattered::default());
+        let plies = HashSet::default();
         Walk { view, at, direction, last, seen, plies, open: Vec::new(), nodes: Vec::new(), links: Vec::new() }
     }
 
@@ -100,7 +104,7 @@ impl<'b> Walk<'b> {
     /// followed: they lie all over the memory, and so they are fetched at the same time and not one after the other.
     pub(crate) fn from(mut self, start: Label) -> Walk<'b> {
         self.seen.insert(start, true);
-        self.open.push(Visit::Thing(start));
+        self.open.push(Visit::Thing(self.view.book.kind(start), start));
         let (mut gathered, mut ends) = (Vec::new(), Vec::new());
         while !self.open.is_empty() {
             let level = std::mem::take(&mut self.open);
@@ -143,35 +147,32 @@ impl<'b> Walk<'b> {
         });
     }
 
-    fn visit(&mut self, label: Label) {
+    fn visit(&mut self, kind: Kind, label: Label) {
         let nodes = &mut self.nodes;
         let whole = self.seen.entry(label).or_insert_with(|| {
             nodes.push(label);
             false
         });
-        if !*whole {
-            *whole = true;
-            if self.view.book.kind(label) != self.last {
-                self.open.push(Visit::Thing(label));
-            }
+        if !std::mem::replace(whole, true) && kind != self.last {
+            self.open.push(Visit::Thing(kind, label));
         }
     }
 
     fn made_from(&mut self, visit: Visit, links: &[Link]) {
-        let label = match visit {
-            Visit::Thing(label) => label,
+        let (kind, label) = match visit {
+            Visit::Thing(kind, label) => (kind, label),
             Visit::PartIn { boat, part, seq } => {
                 if boat_by(links, self.at).is_none_or(|(now, _)| now != boat) {
                     return;
                 }
                 self.links.push((part, boat, seq));
                 self.node(part);
-                part
+                (Kind::Part, part)
             }
             Visit::TakenBy { part, kit, link } => return self.taken_by(part, kit, link, links),
             Visit::Plies { .. } => return,
         };
-        match self.view.book.kind(label) {
+        match kind {
             Kind::Boat => {
                 let parts = parts_by(links, self.at).into_iter();
                 self.open.extend(parts.map(|(part, seq)| Visit::PartIn { boat: label, part, seq }));
@@ -184,7 +185,7 @@ impl<'b> Walk<'b> {
             Kind::Kit | Kind::Roll => {
                 for link in self.along(links, Direction::MadeFrom) {
                     self.links.push((link.other, label, link.seq));
-                    self.visit(link.other);
+                    self.visit(link.leads_to(), link.other);
                 }
             }
             Kind::Run => {
@@ -196,7 +197,7 @@ impl<'b> Walk<'b> {
             Kind::Nest | Kind::Job => {
                 for (_, roll, seq) in self.cuts(label) {
                     self.links.push((roll, label, seq));
-                    self.visit(roll);
+                    self.visit(Kind::Roll, roll);
                 }
             }
             _ => {}
@@ -206,31 +207,37 @@ impl<'b> Walk<'b> {
     fn laid(&mut self, part: Label, link: Link) {
         self.links.push((link.other, part, link.seq));
         if link.how == How::LaidFromRoll {
-            return self.visit(link.other);
+            return self.visit(Kind::Roll, link.other);
         }
         self.node(link.other);
         self.open.push(Visit::TakenBy { part, kit: link.other, link });
     }
 
     fn taken_by(&mut self, part: Label, kit: Label, link: Link, links: &[Link]) {
-        let cuts = || links.iter().filter(|cut| cut.way == Direction::MadeFrom);
-        let mut rolls: Vec<Label> = Vec::new();
-        if link.how == How::LaidFromKit {
-            // What the kit then held; if it held nothing by the times told, what it ever held.
-            let none = cuts().all(|cut| link.at < cut.at);
-            rolls.extend(cuts().filter(|cut| none || cut.at <= link.at).map(|cut| cut.other));
-        } else if let Some((fact, laid)) = self.laid_by(part, link) {
+        let named = if link.how == How::LaidNamed { self.laid_by(part, link) } else { None };
+        if let Some((fact, laid)) = named {
             for item in laid_items(self.view, fact, laid) {
                 if item.seq == link.seq {
                     self.links.push((item.roll, kit, link.seq));
                 }
-                rolls.push(item.roll);
+                self.take(item.roll, kit, links);
             }
+            return;
         }
-        for cut in self.along(links, Direction::MadeFrom).filter(|cut| rolls.contains(&cut.other)) {
-            self.links.push((cut.other, kit, cut.seq));
+        // What the kit then held; if it held nothing by the times told, what it ever held.
+        let cuts = || links.iter().filter(|cut| cut.way == Direction::MadeFrom);
+        let none = cuts().all(|cut| link.at < cut.at);
+        for cut in cuts().filter(|cut| none || cut.at <= link.at) {
+            self.take(cut.other, kit, links);
         }
-        rolls.into_iter().for_each(|roll| self.visit(roll));
+    }
+
+    /// A roll's plies in a kit.
+    fn take(&mut self, roll: Label, kit: Label, links: &[Link]) {
+        for cut in self.along(links, Direction::MadeFrom).filter(|cut| cut.other == roll) {
+            self.links.push((roll, kit, cut.seq));
+        }
+        self.visit(Kind::Roll, roll);
     }
 
     /// The lay-up that a link comes from.
@@ -240,20 +247,20 @@ impl<'b> Walk<'b> {
     }
 
     fn went_into(&mut self, visit: Visit, links: &[Link]) {
-        let label = match visit {
-            Visit::Thing(label) => label,
+        let (kind, label) = match visit {
+            Visit::Thing(kind, label) => (kind, label),
             Visit::Plies { kit, roll } => return self.kit_went_into(kit, Some(roll), links),
             Visit::PartIn { .. } | Visit::TakenBy { .. } => return,
         };
-        match self.view.book.kind(label) {
+        match kind {
             Kind::Material => {
                 let batches = self.view.book.labels().filter(|batch| self.is_of(*batch, label));
-                batches.collect::<Vec<_>>().into_iter().for_each(|batch| self.visit(batch));
+                batches.collect::<Vec<_>>().into_iter().for_each(|batch| self.visit(Kind::Batch, batch));
             }
             Kind::Batch => {
                 for link in self.along(links, Direction::WentInto) {
                     self.links.push((label, link.other, link.seq));
-                    self.visit(link.other);
+                    self.visit(link.leads_to(), link.other);
                 }
             }
             Kind::Roll => self.roll_went_into(label, links),
@@ -261,14 +268,14 @@ impl<'b> Walk<'b> {
             Kind::Part => {
                 if let Some((boat, seq)) = boat_by(links, self.at) {
                     self.links.push((label, boat, seq));
-                    self.visit(boat);
+                    self.visit(Kind::Boat, boat);
                 }
             }
-            Kind::Run => self.cured_in(label).into_iter().for_each(|(part, _)| self.visit(part)),
+            Kind::Run => self.cured_in(label).into_iter().for_each(|(part, _)| self.visit(Kind::Part, part)),
             Kind::Nest | Kind::Job => {
                 for (kit, _, seq) in self.cuts(label) {
                     self.links.push((label, kit, seq));
-                    self.visit(kit);
+                    self.visit(Kind::Kit, kit);
                 }
             }
             _ => {}
@@ -296,12 +303,12 @@ impl<'b> Walk<'b> {
                     if let Some((_, laid)) = self.laid_by(roll, link) {
                         self.links.push((laid.from, laid.part, link.seq));
                         self.node(laid.from);
-                        self.visit(laid.part);
+                        self.visit(Kind::Part, laid.part);
                     }
                 }
                 _ => {
                     self.links.push((roll, link.other, link.seq));
-                    self.visit(link.other);
+                    self.visit(link.leads_to(), link.other);
                 }
             }
         }
@@ -319,7 +326,7 @@ impl<'b> Walk<'b> {
             });
             if used {
                 self.links.push((kit, link.other, link.seq));
-                self.visit(link.other);
+                self.visit(Kind::Part, link.other);
             }
         }
     }

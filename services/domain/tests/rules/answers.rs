@@ -299,3 +299,33 @@ fn the_unknown_is_counted_the_unsafe_way_and_answered_at_worst() {
     asked.answer(Yes).last_ply_by("Fri 10:00").left_is(Tack, "73:00");
     assert_eq!(asked.0.mismatches[0].ask.as_deref(), Some("Since when was R-1 out?"));
 }
+
+#[test]
+fn a_hold_on_a_stage_follows_only_the_named_plies_and_the_run_it_was_in() {
+    let scene = || {
+        let scene = stored().stored("R-2", "Mon 06:00").out("R-1", "Tue 06:00").out("R-2", "Tue 06:00");
+        let scene = scene.cut_many("N-1", &[("K-1", "J-1", &[("R-1", 2), ("R-2", 2)])], "Tue 07:00");
+        scene.laid("P-1", "K-1", "Tue 08:00").items(&["R-1"]).oven("RUN-1", &["P-1"], "Tue 10:00")
+    };
+    // The run lapsed without a record.
+    let may = |on: &str| scene().hold(on, "Wed 08:00").may(Oven, "P-1", "Wed 12:00").0.answer;
+    assert_eq!((may("R-2"), may("R-1"), may("RUN-1"), may("P-1"), may("K-1")), (Yes, No, No, No, No));
+}
+
+#[test]
+fn a_kit_cut_from_a_roll_that_nobody_received_may_not_be_used() {
+    let scene = stored().out("R-1", "Tue 06:00");
+    let scene = scene.cut_many("N-1", &[("K-1", "J-1", &[("R-1", 2), ("R-9", 2)])], "Tue 07:00");
+    let asked = scene.may(Lay, "K-1", "Tue 08:00");
+    asked.answer(No).because("R-9, which it was cut from, is not received.");
+    let laid = scene.laid("P-1", "K-1", "Tue 09:00").may(Oven, "P-1", "Tue 10:00");
+    laid.answer(No).because("R-9, which is laid in it, is not received.");
+}
+
+#[test]
+fn without_a_declared_yard_no_shelf_life_can_be_said() {
+    let scene = Scene::empty().declares("place/F1", Body::PlaceDeclared(crate::scene::place("F1", true)));
+    let scene = scene.material("PM-101", crate::scene::sheet()).registered("batch/PM-101/B-1", "2026-01-31");
+    let asked = scene.stored("R-1", "Mon 06:00").may(TakeOut, "R-1", "Tue 07:00");
+    asked.answer(CannotSay).because("The yard's zone is not declared yet.");
+}

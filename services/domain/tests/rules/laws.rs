@@ -3,7 +3,6 @@
 use crate::look::*;
 use crate::random::*;
 use crate::scene::{Scene, book_of, thing};
-use crate::when::seconds;
 use domain::{Book, MayUseQuestion, When};
 use proptest::prelude::*;
 use serde_json::Value;
@@ -263,9 +262,4 @@ proptest! {
 /// How long a put-away may slip before the next take-out; the last may slip at will.
 fn next(stays: &[(i64, i64)], at: usize) -> i64 {
     stays.get(at + 1).map_or(i64::MAX, |(inside, _)| inside - 1)
-}
-
-#[test]
-fn durations_of_the_laws_are_in_seconds() {
-    assert_eq!(seconds("1:00"), 3_600);
 }
