@@ -61,7 +61,7 @@ pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
             }
             may_issue(view, label, &issue.job, at)
         }
-        Body::HoldLifted(lift) => lift_hold(view, wish, lift.hold, at),
+        Body::HoldLifted(lift) => lift_hold(view, wish, lift.hold),
         Body::EntryStruck(_) => strike(view, wish, at),
         Body::FactConfirmed(confirm) => confirm_fact(view, wish, confirm.entry),
         Body::MismatchSettled(settle) => settle_mismatch(view, wish, settle, at),
@@ -174,7 +174,7 @@ pub fn may_issue(view: View<'_>, label: Label, job: &Code, at: Instant) -> Resul
     )
 }
 
-fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid, at: Instant) -> Result<(), Refusal> {
+fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid) -> Result<(), Refusal> {
     let not_found = || Refusal::NotFound { say: format!("{} has no hold {hold}. Look at what holds it.", wish.thing) };
     let seq = view.book.seq_of(&hold).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
     let meta = view.book.entry(seq).ok_or_else(not_found)?;
@@ -189,7 +189,6 @@ fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid, at: Instant) -> Result<(),
         return Err(Refusal::AlreadyThere { say: "That hold is lifted already.".to_owned() });
     }
     let maker = view.book.code(meta.by);
-    let _ = at;
     needs_second(wish, Some(&maker), vec![format!("A hold on {} would be gone", wish.thing.short())])
 }
 

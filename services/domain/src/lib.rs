@@ -10,6 +10,7 @@ pub mod clock;
 pub mod deadlines;
 pub mod decide;
 pub mod fact;
+mod guard;
 pub mod history;
 pub mod holds;
 pub mod judge;
@@ -33,6 +34,7 @@ pub mod trace;
 pub mod view;
 mod walk;
 pub mod wish;
+mod wording;
 
 pub use book::Book;
 pub use card::out_time_card;

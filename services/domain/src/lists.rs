@@ -2,6 +2,7 @@
 
 use crate::book::Book;
 use crate::fact::Label;
+use crate::guard::guarded;
 use crate::kit::kit_life;
 use crate::limits::{At, Limit, LimitState, Limits, kit_limits, roll_limits, stage_limits};
 use crate::question::When;
@@ -37,7 +38,8 @@ pub fn runs_out(book: &Book, within_h: u32, when: When) -> RunsOut {
     let until = when.at.plus_ms(i64::from(within_h).saturating_mul(3_600_000));
     let mut lines = Vec::new();
     for label in book.labels() {
-        for (stage, limits) in alive(read, label) {
+        // A thing whose fold fails is missing here and says so when it is asked for.
+        for (stage, limits) in guarded(|| alive(read, label)).unwrap_or_default() {
             lines.extend(limits.rows.iter().filter_map(|limit| line(read, label, stage.as_ref(), limit, until, &say)));
         }
     }

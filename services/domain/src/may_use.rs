@@ -3,15 +3,17 @@
 use crate::book::Book;
 use crate::deadlines::{Deadlines, deadlines};
 use crate::fact::Label;
+use crate::guard::guarded;
 use crate::history::Found;
 use crate::limits::{At, Limit, LimitState};
 use crate::plan::{PlanAnswer, against_plan};
 use crate::question::MayUseQuestion;
 use crate::roll::Missing;
 use crate::rows::{missing_words, rows};
-use crate::say::{Say, left, limit, limit_first};
+use crate::say::{Say, left, limit};
 use crate::subject::{Subject, subject};
 use crate::view::View;
+use crate::wording::{kept_words, why_yes, yes, yes_for};
 use crate::{RULES, mismatch};
 use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
 
@@ -54,8 +56,36 @@ pub(crate) struct Weighed<'b> {
 pub fn may_use(book: &Book, question: &MayUseQuestion) -> Result<MayUse, NotAsked> {
     let view = View::new(book, question.when.known);
     let label = book.label(&question.thing).ok_or_else(|| NotAsked::UnknownThing(nobody(&question.thing)))?;
-    let weighed = weigh(view, label, question)?;
-    Ok(answer(view, label, question, weighed))
+    let answered = guarded(|| Ok(answer(view, label, question, weigh(view, label, question)?)));
+    answered.unwrap_or_else(|| Ok(unreadable(view, label, question)))
+}
+
+/// The answer about a thing whose fold failed: a fault of ours, and never a yes.
+fn unreadable(view: View<'_>, label: Label, question: &MayUseQuestion) -> MayUse {
+    let say = Say::of(view, question.when.at);
+    let entry = view.facts(label).map(|fact| fact.seq).max().unwrap_or(0);
+    MayUse {
+        answer: Word::CannotSay,
+        thing: question.thing.clone(),
+        stage: question.stage.clone(),
+        act: question.act,
+        say: "Can't say yet.".to_owned(),
+        why: format!("Its history can't be worked out, up to entry {entry}: call {}.", say.call),
+        last_ply_by: None,
+        heating_by: None,
+        governing: None,
+        job: question.job.clone(),
+        limits: Vec::new(),
+        holds: Vec::new(),
+        mismatches: Vec::new(),
+        notes: Vec::new(),
+        ask: None,
+        if_put_away_now: None,
+        if_left_out: None,
+        at: say.stamp(question.when.at),
+        as_of_seq: u64::from(view.known),
+        rules: RULES.to_owned(),
+    }
 }
 
 pub(crate) fn nobody(thing: &shared_types::ThingName) -> String {
@@ -258,72 +288,6 @@ fn governing(
     match word {
         Word::Stop | Word::No if named.is_some_and(|name| name == LimitName::Refreezes) => named,
         _ => passed.chain(deadlines.governing).min().map(|(_, name)| name),
-    }
-}
-
-fn yes_for(job: &str, plan: Option<&PlanAnswer>) -> String {
-    match plan.and_then(|plan| plan.life_left_ms) {
-        Some(ms) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
-        None => format!("Yes, for {job}."),
-    }
-}
-
-fn yes(
-    at: Instant,
-    act: Act,
-    last_ply: Option<Instant>,
-    heating: Option<Instant>,
-    deadlines: &Deadlines,
-    say: &Say,
-) -> String {
-    let within = deadlines.lay_to_cure_ms.map_or(String::new(), |ms| format!(", within {} of its first ply", left(ms)));
-    let heat = match heating {
-        Some(heating) => format!("Heating by {}{within}.", say.time(heating, at)),
-        None => "Nothing limits when the oven starts.".to_owned(),
-    };
-    match (act, last_ply) {
-        (Act::Oven, _) => heat,
-        (_, Some(last_ply)) => format!("Last ply down by {}. {heat}", say.time(last_ply, at)),
-        (_, None) => format!("Nothing limits when the last ply is down. {heat}"),
-    }
-}
-
-fn why_yes(
-    read: At<'_>,
-    subject: &Subject<'_>,
-    governing: Option<LimitName>,
-    question: &MayUseQuestion,
-    say: &Say,
-) -> String {
-    let mut why = String::new();
-    let state = governing.and_then(|name| Some((name, subject.limits.get(name)?)));
-    if let Some((name, state)) = state {
-        let ends = match state {
-            LimitState::Clock { runs, .. } => {
-                let running = match (runs, subject.out_since) {
-                    (true, Some(since)) if !subject.laid => format!(", running since {}", say.time(since, read.at)),
-                    (true, _) => ", running".to_owned(),
-                    (false, _) => ", standing while it is in the cold".to_owned(),
-                };
-                format!("{} left{running}", left(state.left().unwrap_or(0)))
-            }
-            LimitState::Date { last_day, .. } => format!("its last day is {}", last_day.format("%a %-d %b %Y")),
-            _ => format!("{} left", left(state.left().unwrap_or(0))),
-        };
-        why = format!("{} ends first: {ends}.", limit_first(name));
-    }
-    if question.job.is_none() {
-        why.push_str(if why.is_empty() { "Not checked against a job." } else { " Not checked against a job." });
-    }
-    why
-}
-
-/// What the cold would keep.
-fn kept_words(subject: &Subject<'_>) -> String {
-    let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);
-    match kept {
-        Some(kept) if 0 < kept => format!(" Put it away: {} kept.", left(kept)),
-        Some(_) | None => String::new(),
     }
 }
 

@@ -1,0 +1,75 @@
+//! The sentences of an answer: until when, and why.
+
+use crate::deadlines::Deadlines;
+use crate::limits::{At, LimitState};
+use crate::plan::PlanAnswer;
+use crate::question::MayUseQuestion;
+use crate::say::{Say, left, limit_first};
+use crate::subject::Subject;
+use shared_types::{Act, Instant, LimitName};
+
+pub(crate) fn yes_for(job: &str, plan: Option<&PlanAnswer>) -> String {
+    match plan.and_then(|plan| plan.life_left_ms) {
+        Some(ms) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
+        None => format!("Yes, for {job}."),
+    }
+}
+
+pub(crate) fn yes(
+    at: Instant,
+    act: Act,
+    last_ply: Option<Instant>,
+    heating: Option<Instant>,
+    deadlines: &Deadlines,
+    say: &Say,
+) -> String {
+    let within = deadlines.lay_to_cure_ms.map_or(String::new(), |ms| format!(", within {} of its first ply", left(ms)));
+    let heat = match heating {
+        Some(heating) => format!("Heating by {}{within}.", say.time(heating, at)),
+        None => "Nothing limits when the oven starts.".to_owned(),
+    };
+    match (act, last_ply) {
+        (Act::Oven, _) => heat,
+        (_, Some(last_ply)) => format!("Last ply down by {}. {heat}", say.time(last_ply, at)),
+        (_, None) => format!("Nothing limits when the last ply is down. {heat}"),
+    }
+}
+
+pub(crate) fn why_yes(
+    read: At<'_>,
+    subject: &Subject<'_>,
+    governing: Option<LimitName>,
+    question: &MayUseQuestion,
+    say: &Say,
+) -> String {
+    let mut why = String::new();
+    let state = governing.and_then(|name| Some((name, subject.limits.get(name)?)));
+    if let Some((name, state)) = state {
+        let ends = match state {
+            LimitState::Clock { runs, .. } => {
+                let running = match (runs, subject.out_since) {
+                    (true, Some(since)) if !subject.laid => format!(", running since {}", say.time(since, read.at)),
+                    (true, _) => ", running".to_owned(),
+                    (false, _) => ", standing while it is in the cold".to_owned(),
+                };
+                format!("{} left{running}", left(state.left().unwrap_or(0)))
+            }
+            LimitState::Date { last_day, .. } => format!("its last day is {}", last_day.format("%a %-d %b %Y")),
+            _ => format!("{} left", left(state.left().unwrap_or(0))),
+        };
+        why = format!("{} ends first: {ends}.", limit_first(name));
+    }
+    if question.job.is_none() {
+        why.push_str(if why.is_empty() { "Not checked against a job." } else { " Not checked against a job." });
+    }
+    why
+}
+
+/// What the cold would keep.
+pub(crate) fn kept_words(subject: &Subject<'_>) -> String {
+    let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);
+    match kept {
+        Some(kept) if 0 < kept => format!(" Put it away: {} kept.", left(kept)),
+        Some(_) | None => String::new(),
+    }
+}
