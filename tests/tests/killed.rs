@@ -24,6 +24,9 @@ fn kills() -> u64 {
     if std::env::var_os("RIMEBOOK_LONG").is_some() { 1_000 } else { 50 }
 }
 
+/// Ids, with the seqs that the program answered.
+type Acknowledged = Vec<(String, u64)>;
+
 /// Everything that was ever posted, by id.
 #[derive(Default)]
 struct Posted {
@@ -84,11 +87,11 @@ fn kill_while_it_starts(data: &Path, random: &mut Random) {
 
 /// Eight people post one fact after the other; the program is killed as soon as so many were acknowledged, while the
 /// others wait for their answers.
-fn post_until_killed(running: &mut Running, round: u64, until: u64) -> (Vec<(String, u64)>, Vec<Value>) {
+fn post_until_killed(running: &mut Running, round: u64, until: u64) -> (Acknowledged, Vec<Value>) {
     let url = running.url.clone();
     let count = AtomicU64::new(0);
     let running = Mutex::new(running);
-    let results: Vec<(Vec<(String, u64)>, Option<Value>)> = thread::scope(|scope| {
+    let results: Vec<(Acknowledged, Option<Value>)> = thread::scope(|scope| {
         let (url, count, running) = (&url, &count, &running);
         let posters = (0..POSTERS).map(|poster| {
             scope.spawn(move || {

@@ -1,19 +1,17 @@
-//! The links between things, kept beside the facts that say so and filtered alike. They are small and few, so that a
-//! trace through thousands of things reads little memory; a roll's hundred scans are not among them.
+//! The links between things, kept beside the facts that say so and filtered alike. They are small, few and close
+//! together, so that a trace through thousands of things reads little memory: a roll's hundred scans are not among them.
 
-use crate::fact::{Fact, Label, What};
+use crate::fact::{Fact, Label, NEVER, What};
 use shared_types::{Direction, Instant, Kind};
 
 /// One link, as it is kept with one of the two things it joins.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Link {
-    pub at: Instant,
-    pub seq: u32,
-    pub struck_by: u32,
     pub other: Label,
     /// Whether this thing is made from the other, or went into it.
     pub way: Direction,
     pub how: How,
+    struck: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -34,7 +32,120 @@ pub enum How {
     Removed,
 }
 
+/// The fact that a link comes from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Source {
+    pub at: Instant,
+    pub seq: u32,
+    pub struck_by: u32,
+}
+
+/// Every thing's links, in occurred order. Where they come from lies apart: most questions need not look.
+#[derive(Default)]
+pub struct Links {
+    spans: Vec<Span>,
+    links: Vec<Link>,
+    sources: Vec<Source>,
+    latest: Option<Instant>,
+}
+
+/// Where a thing's links stand. There is room for the next power of two.
+#[derive(Clone, Copy, Default)]
+struct Span {
+    start: u32,
+    count: u32,
+}
+
+impl Span {
+    fn room(self) -> usize {
+        if self.count == 0 { 0 } else { (self.count as usize).next_power_of_two() }
+    }
+}
+
+impl Links {
+    /// A new thing, which has none.
+    pub(crate) fn add_thing(&mut self) {
+        self.spans.push(Span::default());
+    }
+
+    /// A thing's links, and the place of the first one.
+    pub fn of(&self, label: Label) -> (&[Link], usize) {
+        let Span { start, count } = self.spans.get(label as usize).copied().unwrap_or_default();
+        let (start, count) = (start as usize, count as usize);
+        (self.links.get(start..start + count).unwrap_or_default(), start)
+    }
+
+    pub fn source(&self, place: usize) -> Option<Source> {
+        self.sources.get(place).copied()
+    }
+
+    /// Whether nothing that is kept here occurred later.
+    pub fn all_by(&self, at: Instant) -> bool {
+        self.latest.is_none_or(|latest| latest <= at)
+    }
+
+    /// Puts in what a fact says of a thing, before the links of the facts that come `later` within the same instant.
+    pub(crate) fn keep(&mut self, label: Label, fact: &Fact, later: &[Fact]) {
+        let mut found = Vec::new();
+        each(label, fact, |link| found.push(link));
+        if found.is_empty() {
+            return;
+        }
+        let (links, start) = self.of(label);
+        let sources = self.sources.get(start..start + links.len()).unwrap_or_default();
+        let by_then = sources.partition_point(|source| source.at <= fact.at);
+        let later = sources.iter().take(by_then).position(|source| later.iter().any(|fact| fact.seq == source.seq));
+        let place = later.unwrap_or(by_then);
+        for (offset, link) in found.into_iter().enumerate() {
+            self.insert(label, place + offset, link, Source { at: fact.at, seq: fact.seq, struck_by: fact.struck_by });
+        }
+        self.latest = self.latest.max(Some(fact.at));
+    }
+
+    fn insert(&mut self, label: Label, at: usize, link: Link, source: Source) {
+        let Some(span) = self.spans.get_mut(label as usize) else { return };
+        let (start, count) = (span.start as usize, span.count as usize);
+        let mut begin = start;
+        if count == span.room() {
+            // What it outgrows is left behind; that is never more than what is in use.
+            begin = self.links.len();
+            let room = (count + 1).next_power_of_two();
+            self.links.extend_from_within(start..start + count);
+            self.sources.extend_from_within(start..start + count);
+            self.links.resize(begin + room, link);
+            self.sources.resize(begin + room, source);
+            span.start = u32::try_from(begin).unwrap_or(u32::MAX);
+        }
+        span.count += 1;
+        let end = begin + count + 1;
+        if let (Some(links), Some(sources)) =
+            (self.links.get_mut(begin + at..end), self.sources.get_mut(begin + at..end))
+        {
+            links.rotate_right(1);
+            sources.rotate_right(1);
+            if let (Some(to_link), Some(to_source)) = (links.first_mut(), sources.first_mut()) {
+                (*to_link, *to_source) = (link, source);
+            }
+        }
+    }
+
+    /// The entry was struck.
+    pub(crate) fn strike(&mut self, label: Label, seq: u32, by_seq: u32) {
+        let Some(Span { start, count }) = self.spans.get(label as usize).copied() else { return };
+        let (start, count) = (start as usize, count as usize);
+        let both = self.links.iter_mut().zip(&mut self.sources);
+        for (link, source) in both.skip(start).take(count).filter(|(_, source)| source.seq == seq) {
+            link.struck = true;
+            source.struck_by = by_seq;
+        }
+    }
+}
+
 impl Link {
+    pub fn was_struck(self) -> bool {
+        self.struck
+    }
+
     /// The kind of the other thing.
     pub(crate) fn leads_to(self) -> Kind {
         use Direction::{MadeFrom, WentInto};
@@ -50,11 +161,10 @@ impl Link {
 }
 
 /// The links that a fact makes for one of the things it names, in the fact's own order.
-pub(crate) fn of(label: Label, fact: &Fact, mut give: impl FnMut(Link)) {
+pub(crate) fn each(label: Label, fact: &Fact, mut give: impl FnMut(Link)) {
     use Direction::{MadeFrom, WentInto};
-    let mut give = |how: How, way: Direction, other: Label| {
-        give(Link { at: fact.at, seq: fact.seq, struck_by: fact.struck_by, other, way, how });
-    };
+    let struck = fact.struck_by != NEVER;
+    let mut give = |how: How, way: Direction, other: Label| give(Link { other, way, how, struck });
     match &fact.what {
         What::Received(received) if received.roll == label => give(How::Received, MadeFrom, received.batch),
         What::Received(received) if received.batch == label => give(How::Received, WentInto, received.roll),
