@@ -55,7 +55,7 @@ fn the_yard_may_come_first_and_its_rolls_later() {
     assert_eq!((code, yard.entries()), (0, 9), "{said}");
     let (code, said) = yard.import("cards.csv", &[]);
     assert_eq!((code, yard.entries()), (0, 15), "{said}");
-    assert!(said.ends_with("Written: 3 rolls. Already in: 9 entries.\n"), "{said}");
+    assert!(said.ends_with("Written: 3 rolls. Already in: the yard, 4 places, 2 materials, 2 batches.\n"), "{said}");
     let roll = yard.get("/api/v1/things/roll/R-12");
     assert_eq!(roll["whereabouts"]["state"], "inside");
     assert_eq!(roll["mismatches"], json!([]));
@@ -67,7 +67,7 @@ fn the_yard_may_come_first_and_its_rolls_later() {
 fn a_new_roll_comes_in_beside_those_that_are_in() {
     let yard = Yard::new();
     assert_eq!(yard.import(".", &[]).0, 0);
-    yard.edit("cards.csv", "R-20,", "R-21,CS-7,B-9,2024-11,2024-12-10,F1,0:30,0,9,300\nR-20,");
+    yard.edit("cards.csv", "R-20,", "R-21,CS-7,B-9,2025-01,2025-02-10,F1,0:30,0,9,300\nR-20,");
     let (code, said) = yard.import(".", &["--dry-run"]);
     assert_eq!((code, yard.entries()), (0, 15), "{said}");
     let (code, said) = yard.import(".", &[]);
@@ -78,13 +78,26 @@ fn a_new_roll_comes_in_beside_those_that_are_in() {
 fn one_row_that_is_in_with_other_values_keeps_all_others_out() {
     let yard = Yard::new();
     assert_eq!(yard.import(".", &[]).0, 0);
-    yard.edit("cards.csv", "R-20,", "R-21,CS-7,B-9,2024-11,2024-12-10,F1,0:30,0,9,300\nR-20,");
+    yard.edit("cards.csv", "R-20,", "R-21,CS-7,B-9,2025-01,2025-02-10,F1,0:30,0,9,300\nR-20,");
     yard.edit("cards.csv", ",96:20,", ",97:20,");
     for more in [&["--dry-run"][..], &[]] {
         let (code, said) = yard.import(".", more);
         assert_eq!((code, yard.entries()), (1, 15), "{said}");
-        assert!(said.starts_with("cards.csv, line 2: R-12 is already in with other values: opening.out_time_s is 346800 there, 350400 here"), "{said}");
+        let different = "cards.csv, line 2: R-12 is already in with other values: out_time is 96:20 there, 97:20 here\n";
+        assert_eq!(said, format!("{different}1 problem. Nothing was written.\n"));
     }
+}
+
+#[test]
+fn what_differs_in_both_entries_of_a_roll_is_said_once() {
+    let yard = Yard::new();
+    assert_eq!(yard.import(".", &[]).0, 0);
+    yard.edit("yard.toml", "06:00", "07:00");
+    let (code, said) = yard.import("cards.csv", &[]);
+    assert_eq!((code, yard.entries()), (1, 15), "{said}");
+    let different = "as_of is 2025-02-20T06:00:00.000+00:00 there, 2025-02-20T07:00:00.000+00:00 here";
+    assert_eq!(said.matches(different).count(), 3, "{said}");
+    assert!(said.ends_with("3 problems. Nothing was written.\n"), "{said}");
 }
 
 #[test]
@@ -99,7 +112,7 @@ fn what_others_declared_or_received_is_not_written_over() {
     let (code, said) = yard.import(".", &[]);
     assert_eq!((code, yard.entries()), (1, 2), "{said}");
     assert!(
-        said.contains("F1 is already in with other values (entry 1): highest_millideg_c is nothing there, -18000 here"),
+        said.contains("F1 is already in with other values (entry 1): highest is nothing there, -18 here; name is The old freezer there, Freezer 1 here"),
         "{said}"
     );
     assert!(said.contains("cards.csv, line 3: R-13 is already in, received by B-99 (entry 2)"), "{said}");

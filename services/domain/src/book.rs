@@ -2,7 +2,7 @@
 //! are one filter over it; there are no past states and no snapshots.
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
-use crate::links::{self, Link};
+use crate::links::Links;
 use crate::read;
 use shared_types::{Body, Code, Entry, Instant, Kind, MismatchName, ThingName};
 use std::collections::{BTreeMap, HashMap};
@@ -17,9 +17,10 @@ pub struct Book {
     names: Vec<ThingName>,
     kinds: Vec<Kind>,
     labels: Lookup<ThingName, Label>,
+    yard: Option<Label>,
     facts: Vec<Vec<Fact>>,
-    /// Per label, what its facts say of what it is made from and what it went into, in the same order.
-    links: Vec<Vec<Link>>,
+    /// What the facts say of what is made from what.
+    links: Links,
     /// Per label, the last entry that names it, sightings and places left out.
     last_named: Vec<u32>,
     entries: Vec<EntryMeta>,
@@ -74,6 +75,11 @@ impl Book {
         self.labels.get(thing).copied()
     }
 
+    /// The yard itself, once something was said of it. Nearly every answer asks for it.
+    pub(crate) fn yard(&self) -> Option<Label> {
+        self.yard
+    }
+
     pub fn name(&self, label: Label) -> &ThingName {
         // Labels are made only by this book, so the first name stands in only for one that can't be.
         static NOBODY: std::sync::LazyLock<ThingName> = std::sync::LazyLock::new(ThingName::nobody);
@@ -97,8 +103,8 @@ impl Book {
         self.facts.get(label as usize).map_or(&[], Vec::as_slice)
     }
 
-    pub(crate) fn all_links(&self, label: Label) -> &[Link] {
-        self.links.get(label as usize).map_or(&[], Vec::as_slice)
+    pub(crate) fn links(&self) -> &Links {
+        &self.links
     }
 
     pub fn last_named(&self, label: Label) -> u32 {
@@ -207,8 +213,11 @@ impl Book {
         self.kinds.push(thing.kind());
         self.labels.insert(thing.clone(), label);
         self.facts.push(Vec::new());
-        self.links.push(Vec::new());
+        self.links.add_thing();
         self.last_named.push(0);
+        if thing.kind() == Kind::Yard && *thing == ThingName::yard() {
+            self.yard = Some(label);
+        }
         if thing.kind() == Kind::Batch {
             self.batches.entry(thing.short().to_owned()).or_default().push(label);
         }
@@ -232,18 +241,9 @@ impl Book {
             Some(last) if !order(last) => facts.partition_point(order),
             Some(_) | None => facts.len(),
         };
-        if let Some(links) = self.links.get_mut(label as usize) {
-            // Links stand as their facts do: behind everything earlier, before what is later within the same instant.
-            let later = facts.get(at..).unwrap_or_default().iter().take_while(|other| other.at == fact.at);
-            let mut place = links.partition_point(|link| link.at <= fact.at);
-            for later in later {
-                place = links.iter().take(place).position(|link| link.seq == later.seq).unwrap_or(place);
-            }
-            links::of(label, &fact, |link| {
-                links.insert(place, link);
-                place += 1;
-            });
-        }
+        let later = facts.get(at..).unwrap_or_default();
+        let same = later.iter().take_while(|other| other.at == fact.at).count();
+        self.links.keep(label, &fact, later.get(..same).unwrap_or_default());
         if let Some(facts) = self.facts.get_mut(label as usize) {
             facts.insert(at, fact);
         }
@@ -315,9 +315,7 @@ impl Book {
             for fact in self.facts.get_mut(label as usize).into_iter().flatten().filter(|fact| fact.seq == target) {
                 fact.struck_by = by_seq;
             }
-            for link in self.links.get_mut(label as usize).into_iter().flatten().filter(|link| link.seq == target) {
-                link.struck_by = by_seq;
-            }
+            self.links.strike(label, target, by_seq);
             self.named(label, by_seq);
         }
         if acts {

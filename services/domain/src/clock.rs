@@ -186,7 +186,8 @@ impl Clock {
         let until = self.until(at);
         let out = self.charged(until).map(|(from, to)| Charge {
             from,
-            to: (to <= until).then_some(to),
+            // Where its clock stands for good, that ends the line.
+            to: if to <= until { Some(to) } else { self.end.filter(|end| *end <= at) },
             ms: to.min(until).since(from),
             assigned: false,
         });

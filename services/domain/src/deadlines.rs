@@ -1,7 +1,7 @@
 //! The last instants for the last ply and for the oven, reckoned as if the thing were out from the time asked on.
 
 use crate::limits::{Limit, LimitState};
-use shared_types::{Act, Instant, LimitName, TestedAt};
+use shared_types::{Act, Instant, LayToCureFrom, LimitName, TestedAt};
 
 /// The end of one limit, and which.
 pub type Bound = (Instant, LimitName);
@@ -16,7 +16,7 @@ pub struct Deadlines {
     /// A shelf life that this act itself tests.
     pub now: Option<Bound>,
     /// What laying begins: lay-to-cure from the first ply.
-    pub lay_to_cure_ms: Option<i64>,
+    pub lay_to_cure: Option<(i64, LayToCureFrom)>,
 }
 
 fn sooner(one: Option<Bound>, other: Option<Bound>) -> Option<Bound> {
@@ -27,14 +27,14 @@ impl Deadlines {
     /// The sooner of each; what is laid together waits for its cure from the same last ply.
     pub fn and(self, other: Deadlines) -> Deadlines {
         let last_ply = sooner(self.last_ply, other.last_ply);
-        let lay_to_cure_ms = [self.lay_to_cure_ms, other.lay_to_cure_ms].into_iter().flatten().min();
-        let to_cure = last_ply.zip(lay_to_cure_ms).map(|((end, _), ms)| (end.plus_ms(ms), LimitName::LayToCure));
+        let lay_to_cure = [self.lay_to_cure, other.lay_to_cure].into_iter().flatten().min();
+        let to_cure = last_ply.zip(lay_to_cure).map(|((end, _), (ms, _))| (end.plus_ms(ms), LimitName::LayToCure));
         Deadlines {
             last_ply,
             heating: sooner(sooner(self.heating, other.heating), to_cure),
             governing: sooner(self.governing, other.governing),
             now: sooner(self.now, other.now),
-            lay_to_cure_ms,
+            lay_to_cure,
         }
     }
 }
@@ -63,9 +63,9 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
     }
     let first = |bounds: [Option<Bound>; 4]| bounds.into_iter().flatten().min();
     let last_ply = first([tack, out, shelf_lay, shelf_oven]);
-    let (to_cure, lay_to_cure_ms) = match of(LimitName::LayToCure) {
-        Some(LimitState::NotLaid { allowed }) => {
-            (last_ply.map(|(end, _)| (end.plus_ms(*allowed), LimitName::LayToCure)), Some(*allowed))
+    let (to_cure, lay_to_cure) = match of(LimitName::LayToCure) {
+        Some(LimitState::NotLaid { allowed, from }) => {
+            (last_ply.map(|(end, _)| (end.plus_ms(*allowed), LimitName::LayToCure)), Some((*allowed, *from)))
         }
         Some(LimitState::Clock { .. }) => (clock_end(LimitName::LayToCure), None),
         _ => (None, None),
@@ -76,5 +76,5 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
         Act::Oven => heating,
         Act::TakeOut | Act::Cut | Act::Lay => first([last_ply, heating, None, None]),
     };
-    Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure_ms }
+    Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure }
 }

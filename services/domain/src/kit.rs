@@ -29,10 +29,9 @@ pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
 }
 
 pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {
-    let mut links = Vec::new();
-    view.gather_links(kit, &mut links);
-    let cuts = links.iter().filter(|link| link.how == How::Cut && link.way == Direction::MadeFrom);
-    cuts.map(|link| KitItem { roll: link.other, cut_at: link.at, seq: link.seq }).collect()
+    let links = view.links(kit).into_iter();
+    let cuts = links.filter(|(link, _)| link.how == How::Cut && link.way == Direction::MadeFrom);
+    cuts.map(|(link, source)| KitItem { roll: link.other, cut_at: source.at, seq: source.seq }).collect()
 }
 
 pub fn kit_life(view: View<'_>, kit: Label) -> KitLife<'_> {

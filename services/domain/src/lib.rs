@@ -21,6 +21,7 @@ pub mod lists;
 pub mod may_use;
 pub mod mismatch;
 mod plan;
+mod puzzle;
 pub mod question;
 mod read;
 pub mod refusal;

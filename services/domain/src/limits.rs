@@ -30,6 +30,7 @@ pub enum LimitState {
     /// Elapsed time that has not begun: nothing of it is laid.
     NotLaid {
         allowed: i64,
+        from: LayToCureFrom,
     },
     /// A date; `read_at` is the instant it is read at, the act that tested it where that is past.
     Date {
@@ -224,7 +225,7 @@ fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> Limi
         Some(LayToCure::Limit(limit)) => limit,
     };
     let allowed = limit.limit_s.as_ms();
-    let Some((_, first_ply, completed)) = tested.laid else { return LimitState::NotLaid { allowed } };
+    let Some((_, first_ply, completed)) = tested.laid else { return LimitState::NotLaid { allowed, from: limit.from } };
     // Lay-up complete, where the sheet says so and it was recorded.
     let from = match limit.from {
         LayToCureFrom::FirstPly => first_ply,
@@ -317,7 +318,7 @@ fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
             let left = allowed.saturating_sub(*so_far);
             (0, passed.unwrap_or_else(|| at.plus_ms(left)).0, left)
         }
-        LimitState::NotLaid { allowed } => (0, at.plus_ms(*allowed).0, *allowed),
+        LimitState::NotLaid { allowed, .. } => (0, at.plus_ms(*allowed).0, *allowed),
         LimitState::Date { end, read_at, .. } => (0, end.since(*read_at), 0),
         LimitState::Count { allowed, so_far } => (0, allowed.saturating_sub(*so_far), 0),
         LimitState::Missing(_) => (1, 0, 0),
@@ -338,7 +339,7 @@ impl LimitState {
             LimitState::Clock { allowed, so_far, .. } | LimitState::Count { allowed, so_far } => {
                 Some(allowed.saturating_sub(*so_far))
             }
-            LimitState::NotLaid { allowed } => Some(*allowed),
+            LimitState::NotLaid { allowed, .. } => Some(*allowed),
             LimitState::Date { end, read_at, .. } => Some(end.since(*read_at)),
             LimitState::NoneBy(_) | LimitState::Missing(_) => None,
         }

@@ -46,6 +46,8 @@ pub struct Links {
     spans: Vec<Span>,
     links: Vec<Link>,
     sources: Vec<Source>,
+    /// Where there is room that was outgrown, by its size: 1, 2, 4 ...
+    free: [Vec<u32>; 32],
     latest: Option<Instant>,
 }
 
@@ -73,6 +75,21 @@ impl Links {
         let Span { start, count } = self.spans.get(label as usize).copied().unwrap_or_default();
         let (start, count) = (start as usize, count as usize);
         (self.links.get(start..start + count).unwrap_or_default(), start)
+    }
+
+    /// Looks at where the links of all these things stand, without following any: the memory is fetched for all of them
+    /// at the same time then, and not for one after the other when they are read.
+    pub(crate) fn fetch(&self, labels: impl Iterator<Item = Label>) {
+        let first = |label: Label| {
+            let start = self.spans.get(label as usize).map_or(0, |span| span.start);
+            self.links.get(start as usize).map_or(0, |link| link.other)
+        };
+        std::hint::black_box(labels.map(first).fold(0, |all, one| all ^ one));
+    }
+
+    /// One more than the last place.
+    pub fn places(&self) -> usize {
+        self.sources.len()
     }
 
     pub fn source(&self, place: usize) -> Option<Source> {
@@ -107,13 +124,17 @@ impl Links {
         let (start, count) = (span.start as usize, span.count as usize);
         let mut begin = start;
         if count == span.room() {
-            // What it outgrows is left behind; that is never more than what is in use.
-            begin = self.links.len();
-            let room = (count + 1).next_power_of_two();
-            self.links.extend_from_within(start..start + count);
-            self.sources.extend_from_within(start..start + count);
-            self.links.resize(begin + room, link);
-            self.sources.resize(begin + room, source);
+            let size = (count + 1).next_power_of_two();
+            let reused = self.free.get_mut(size.ilog2() as usize).and_then(Vec::pop);
+            begin = reused.map_or(self.links.len(), |place| place as usize);
+            if reused.is_none() {
+                self.links.resize(begin + size, link);
+                self.sources.resize(begin + size, source);
+            }
+            self.links.copy_within(start..start + count, begin);
+            self.sources.copy_within(start..start + count, begin);
+            let outgrown = count.checked_ilog2().and_then(|size| self.free.get_mut(size as usize));
+            outgrown.into_iter().for_each(|free| free.push(span.start));
             span.start = u32::try_from(begin).unwrap_or(u32::MAX);
         }
         span.count += 1;

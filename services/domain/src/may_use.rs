@@ -14,7 +14,7 @@ use crate::say::{Say, left, limit};
 use crate::subject::{Subject, subject};
 use crate::view::View;
 use crate::wording::{kept_words, why_yes, yes, yes_for};
-use crate::{RULES, mismatch};
+use crate::{RULES, puzzle};
 use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
 
 /// Why a question can't be asked at all.
@@ -147,30 +147,33 @@ pub(crate) fn tests(act: Act, name: LimitName, laid: bool) -> bool {
 }
 
 fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut Vec<Against>) {
-    for limit in
-        subject.limits.rows.iter().filter(|limit| tests(act, limit.name, subject.laid) && limit.state.is_over())
-    {
+    let mut passed_while_running = Vec::new();
+    let of_rows = subject.limits.rows.iter();
+    for limit in of_rows.filter(|limit| tests(act, limit.name, subject.laid) && limit.state.is_over()) {
         let name = read.view.book.name(limit.item).short();
         match &limit.state {
             LimitState::Clock { runs: true, passed, .. } => {
-                let passed = passed.map_or(String::new(), |passed| format!(" at {}", say.time(passed, read.at)));
-                let who = if subject.laid { read.view.book.name(subject.label).short() } else { name };
-                let ages =
-                    format!("{who} passed its {}{passed}; it ages while you wait.", crate::say::limit(limit.name));
-                against.push(Against { word: Word::Stop, say: ages, limit: Some(limit.name) });
+                let passed = passed.map_or(String::new(), |passed| format!(" {}", say.time(passed, read.at)));
+                passed_while_running.push((limit.name, name, format!("its {}{passed}", crate::say::limit(limit.name))));
             }
-            LimitState::Count { allowed, so_far } => against.push(Against {
-                limit: Some(limit.name),
-                ..Against::no(format!("{name} went back into the cold {so_far} times; {allowed} are allowed."))
-            }),
+            LimitState::Count { allowed, so_far } => {
+                let returns = if *so_far == 1 { "once".to_owned() } else { format!("{so_far} times") };
+                let allows = if *allowed == 1 { "1 is allowed".to_owned() } else { format!("{allowed} are allowed") };
+                let say = format!("{name} went back into the cold {returns}; {allows}.");
+                against.push(Against { limit: Some(limit.name), ..Against::no(say) });
+            }
             state => {
                 let by = crate::say::so_far(state.left().unwrap_or(0).saturating_neg());
-                against.push(Against {
-                    limit: Some(limit.name),
-                    ..Against::no(format!("{name} is {by} over its {}.", crate::say::limit(limit.name)))
-                });
+                let say = format!("{name} is {by} over its {}.", crate::say::limit(limit.name));
+                against.push(Against { limit: Some(limit.name), ..Against::no(say) });
             }
         }
+    }
+    if let Some((first, item, _)) = passed_while_running.first() {
+        let who = if subject.laid { read.view.book.name(subject.label).short() } else { item };
+        let what = passed_while_running.iter().map(|(_, _, what)| what.as_str()).collect::<Vec<_>>().join(" and ");
+        let say = format!("{who} passed {what}; it ages while you wait.");
+        against.push(Against { word: Word::Stop, say, limit: Some(*first) });
     }
 }
 
@@ -244,7 +247,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let (put_away, left_out) = outlooks(read, &subject, &say);
     let mut notes = subject.notes.clone();
     if 0 < spare_ms && word == Word::Yes {
-        notes.push(format!("{} of spare time are taken off.", left(spare_ms)));
+        notes.push(format!("Spare time of {} is taken off.", left(spare_ms)));
     }
     MayUse {
         answer: word,
@@ -259,7 +262,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         job: question.job.clone(),
         limits: rows(read, &subject.limits, &say),
         holds: subject.holds.clone(),
-        mismatches: mismatch::from_found(view, label, &subject.found, &say),
+        mismatches: puzzle::from_found(view, label, &subject.found, &say),
         notes,
         ask,
         if_put_away_now: put_away,
@@ -304,7 +307,7 @@ fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subje
         (*of == label, at, view.book.name(*of))
     };
     let (of, open) = subject.open_puzzles().max_by_key(last)?;
-    Some(mismatch::question(view, of, open, say))
+    Some(puzzle::question(view, of, open, say))
 }
 
 fn outlooks(read: At<'_>, subject: &Subject<'_>, say: &Say) -> (Option<Outlook>, Option<Outlook>) {

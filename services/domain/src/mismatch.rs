@@ -6,6 +6,7 @@ use crate::history::{Found, Puzzle, fits};
 use crate::holds;
 use crate::judge;
 use crate::kit::{kit_items, kit_life};
+use crate::puzzle::{dated, puzzle};
 use crate::question::When;
 use crate::roll::{RollLife, roll_life};
 use crate::say::Say;
@@ -60,7 +61,7 @@ pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch
     found.into_iter().filter_map(|finding| shown(view, label, finding, &say)).collect()
 }
 
-fn shown(view: View<'_>, label: Label, finding: Finding, say: &Say) -> Option<Mismatch> {
+pub(crate) fn shown(view: View<'_>, label: Label, finding: Finding, say: &Say) -> Option<Mismatch> {
     let meta = view.book.entry(finding.seq)?;
     Some(Mismatch {
         kind: finding.kind.to_owned(),
@@ -74,58 +75,14 @@ fn shown(view: View<'_>, label: Label, finding: Finding, say: &Say) -> Option<Mi
     })
 }
 
-/// The mismatches of a history alone, as an answer shows them.
-pub(crate) fn from_found(view: View<'_>, label: Label, found: &[Found], say: &Say) -> Vec<Mismatch> {
-    found.iter().filter_map(|one| shown(view, label, puzzle(view, label, one, say), say)).collect()
-}
-
-fn puzzle(view: View<'_>, label: Label, found: &Found, say: &Say) -> Finding {
-    Finding {
-        kind: found.puzzle.name(),
-        seq: found.seq,
-        say: statement(view, label, found, say),
-        ask: found.settled_by.is_none().then(|| question(view, label, found, say)),
-        settled_by: found.settled_by,
-    }
-}
-
-fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
-    let name = view.book.name(label).short();
-    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
-    let (when, since) = (say.time(at, at), say.time(found.since, at));
-    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
-    match found.puzzle {
-        Puzzle::OutWhileOut => format!("{name} was taken out {when}; it was out already, since {since}."),
-        Puzzle::InWhileIn => format!(
-            "{name} was put away {when} in {place}, where the book has it already. It counts as out since {since}."
-        ),
-        Puzzle::InWhileInElsewhere => {
-            format!("{name} came into {place} {when} without having been taken out. It counts as out since {since}.")
-        }
-        Puzzle::SeenInsideWhileOut => format!("{name} was seen in {place} {when}; the book has it out since {since}."),
-        Puzzle::ActedWhileInside => format!(
-            "{name} was used or seen outside {when}; the book had it in {place}. It counts as out since {since}."
-        ),
-        Puzzle::PutAwayNotAfterTakeOut => {
-            format!(
-                "{name} was put away {when}, but not surely after it was taken out. Its clock runs on since {since}."
-            )
-        }
-    }
-}
-
-/// The question whose answer would settle it.
-pub(crate) fn question(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
-    let name = view.book.name(label).short();
-    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
-    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
-    match found.puzzle {
-        Puzzle::OutWhileOut => format!("Was {name} put away in between, or was one of the scans another roll?"),
-        Puzzle::InWhileIn => format!("Was the scan of {} a take-out?", say.time(at, at)),
-        Puzzle::InWhileInElsewhere => format!("Was it carried over to {place}?"),
-        Puzzle::SeenInsideWhileOut => format!("Is {name} really in {place}, not only its bag?"),
-        Puzzle::ActedWhileInside => format!("Since when was {name} out?"),
-        Puzzle::PutAwayNotAfterTakeOut => format!("When was {name} put away?"),
+/// What an act did.
+fn done(fact: &Fact) -> &'static str {
+    match fact.what {
+        What::TakenOut { .. } => "taken out",
+        What::Cut(_) => "cut",
+        What::Laid(_) => "laid",
+        What::RunStarted(_) => "put into the oven",
+        _ => "used",
     }
 }
 
@@ -179,8 +136,9 @@ fn held(
     let holds = holds::in_force(view, &above(), fact.at, say);
     if let Some(hold) = holds.first() {
         let name = view.book.name(label).short();
+        let on = if hold.on == *view.book.name(label) { "it" } else { hold.on.short() };
         let text =
-            format!("{name} was used {} while {} was held: {}.", say.time(fact.at, fact.at), hold.on.short(), hold.why);
+            format!("{name} was {} {} while {on} was held: {}.", done(fact), dated(view, fact.at, say), hold.why);
         found.push(Finding::new("acted_while_held", fact.seq, text));
     }
 }
@@ -196,7 +154,12 @@ fn judged(view: View<'_>, fact: &Fact, judgement: &judge::Judged, found: &mut Ve
         found.push(Finding::new(
             "limit_over_at_act",
             fact.seq,
-            format!("{item} was {by} over its {} then.", crate::say::limit(over.name)),
+            format!(
+                "{item} was {by} over its {} when it was {} {}.",
+                crate::say::limit(over.name),
+                done(fact),
+                dated(view, fact.at, &Say::of(view, fact.at))
+            ),
         ));
     }
 }
@@ -232,7 +195,7 @@ fn of_end(view: View<'_>, label: Label, end: Option<crate::roll::End>, say: &Say
         if used {
             let text = format!(
                 "{name} was thrown away {}, and yet something was done with it later.",
-                say.time(end.at, fact.at)
+                dated(view, end.at, say)
             );
             found.push(Finding::new("acted_after_disposed", fact.seq, text));
         }

@@ -1,7 +1,7 @@
 //! Looking ahead through a job's planned lay-up and oven start, with the yard's spare time.
 
 use crate::deadlines::deadlines;
-use crate::fact::Label;
+use crate::fact::{Label, Planned, What};
 use crate::holds;
 use crate::limits::{At, Limit, LimitState, first_of_material};
 use crate::may_use::Against;
@@ -13,7 +13,7 @@ use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
 
 pub(crate) struct PlanAnswer {
     /// What the governing limit has left when the oven starts.
-    pub life_left_ms: Option<i64>,
+    pub life_left: Option<(i64, LimitName)>,
 }
 
 fn cannot(say: String) -> Vec<Against> {
@@ -35,7 +35,7 @@ pub(crate) fn against_plan(
     let Some((label, plan)) = label.and_then(|label| Some((label, read.view.plan(label, at)?))) else {
         return Err(cannot(format!("Nobody has opened the job {job}.")));
     };
-    let mut against = Vec::new();
+    let mut against = not_for(read, subject, job, label, plan);
     for hold in holds::in_force(read.view, &[label].into(), at, say) {
         against.push(Against::no(format!("{job} is held: {}.", hold.why)));
     }
@@ -49,7 +49,7 @@ pub(crate) fn against_plan(
     let lay_by = lay_at.plus_ms(spare_ms);
     let oven_by = oven_at.plus_ms(spare_ms);
     let lying = lying_in(read, plan.part, question);
-    let mut life_left: Option<i64> = None;
+    let mut life_left: Option<(i64, LimitName)> = None;
     for set in &subject.limits.sets {
         let ends = deadlines(set, at, question.act, subject.laid);
         let tack = clock_end(set, LimitName::TackLife, at).filter(|_| laying && !subject.laid);
@@ -60,28 +60,86 @@ pub(crate) fn against_plan(
         let oven_tests = [out, shelf.1, cure].into_iter().flatten().map(|bound| (bound, oven_at, oven_by));
         for ((end, name), planned, by) in laid_tests.chain(oven_tests) {
             if end < by {
-                against.push(falls_short(at, job.as_str(), name, end, planned, spare_ms));
+                against.push(falls_short(read, question.act, job.as_str(), (end, name), planned, by, say));
             }
         }
         let first = [out, shelf.1, cure].into_iter().flatten().min();
-        let left = first.or(ends.heating).map(|(end, _)| end.since(oven_at));
+        let left = first.or(ends.heating).map(|(end, name)| (end.since(oven_at), name));
         life_left = [life_left, left].into_iter().flatten().min();
     }
     match against.is_empty() {
-        true => Ok(PlanAnswer { life_left_ms: life_left }),
+        true => Ok(PlanAnswer { life_left }),
         false => Err(against),
     }
 }
 
-fn falls_short(at: Instant, job: &str, name: LimitName, end: Instant, planned: Instant, spare_ms: i64) -> Against {
-    let what = match name {
-        LimitName::TackLife => format!("the last ply of {job} is planned in {}", left(planned.since(at))),
-        _ => format!("the oven for {job} is planned in {}", left(planned.since(at))),
+/// Whether it is for this job at all: its material, the job a kit was cut for, the part a job makes.
+fn not_for(read: At<'_>, subject: &Subject<'_>, job: &Code, label: Label, plan: &Planned) -> Vec<Against> {
+    let book = read.view.book;
+    let name = book.name(subject.label).short();
+    if subject.laid {
+        let makes = book.name(plan.part).short();
+        let other = subject.label != plan.part;
+        return other.then(|| Against::no(format!("{job} makes {makes}, not {name}."))).into_iter().collect();
+    }
+    if book.kind(subject.label) == Kind::Kit {
+        let jobs = kit_jobs(read, subject.label);
+        let other = !jobs.is_empty() && !jobs.contains(&label);
+        let cut_for = jobs.iter().map(|job| book.name(*job).short()).collect::<Vec<_>>().join(", ");
+        return other.then(|| Against::no(format!("{name} was cut for {cut_for}."))).into_iter().collect();
+    }
+    let needs: Vec<&str> = plan.job.needs.iter().map(|need| need.material.as_str()).collect();
+    let lives = subject.lives_of(subject.label);
+    let other =
+        lives.iter().map(|life| book.name(life.received.material).short()).find(|material| !needs.contains(material));
+    match other {
+        Some(material) if !needs.is_empty() => {
+            vec![Against::no(format!("{job} needs {}; {name} is {material}.", needs.join(", ")))]
+        }
+        Some(_) | None => Vec::new(),
+    }
+}
+
+fn kit_jobs(read: At<'_>, kit: Label) -> Vec<Label> {
+    let cuts = read.view.facts(kit).filter_map(|fact| match &fact.what {
+        What::Cut(cut) => Some(cut),
+        _ => None,
+    });
+    cuts.flat_map(|cut| cut.kits.iter().filter(|one| one.kit == kit).map(|one| one.job)).collect()
+}
+
+fn falls_short(
+    read: At<'_>,
+    act: Act,
+    job: &str,
+    (end, name): (Instant, LimitName),
+    planned: Instant,
+    by: Instant,
+    say: &Say,
+) -> Against {
+    let at = read.at;
+    let when = say.time(planned, at);
+    let spare = if planned <= end { ", spare time included" } else { "" };
+    let late = left(by.since(end));
+    let text = match name {
+        LimitName::LayToCure if act == Act::Lay => {
+            format!(
+                "If its first ply went down now, the oven for {job}, planned {when}, would come {late} too late for its lay-to-cure limit{spare}."
+            )
+        }
+        LimitName::LayToCure => {
+            format!("The oven for {job}, planned {when}, comes {late} too late for its lay-to-cure limit{spare}.")
+        }
+        _ => {
+            let what = if name == LimitName::TackLife { "last ply of" } else { "oven for" };
+            let has = match end < at {
+                true => format!("It is {} over its {}", left(at.since(end)), limit(name)),
+                false => format!("{} of {} left", left(end.since(at)), limit(name)),
+            };
+            format!("{has}; the {what} {job} is planned in {}{spare}.", left(planned.since(at)))
+        }
     };
-    let spare =
-        if 0 < spare_ms && planned <= end { format!(", and {} are spare time", left(spare_ms)) } else { String::new() };
-    let say = format!("{} of {} left; {what}{spare}.", left(end.since(at)), limit(name));
-    Against { limit: Some(name), ..Against::no(say) }
+    Against { limit: Some(name), ..Against::no(text) }
 }
 
 fn clock_end(set: &[Limit], name: LimitName, at: Instant) -> Option<(Instant, LimitName)> {
@@ -121,7 +179,7 @@ fn to_cure(
     let name = LimitName::LayToCure;
     set.iter().find_map(|limit| match limit.state {
         LimitState::Clock { .. } if limit.name == name => clock_end(set, name, read.at),
-        LimitState::NotLaid { allowed } => {
+        LimitState::NotLaid { allowed, .. } => {
             let planned = if act == Act::Lay { read.at } else { lay_at };
             let lives = subject.lives_of(limit.item);
             let there = lying

@@ -38,14 +38,14 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
             row.not_confirmed = oven.not_confirmed;
             row.left_s_if_never_started = oven.left_if_never.map(floor_s);
         }
-        LimitState::NotLaid { allowed } => {
+        LimitState::NotLaid { allowed, .. } => {
             row.allowed_s = Some(floor_s(*allowed));
             row.so_far_s = Some(0);
             row.left_s = Some(floor_s(*allowed));
         }
         LimitState::Date { last_day, end, read_at, .. } => {
             row.left_s = Some(floor_s(end.since(*read_at)));
-            row.ends_on = Some(last_day.format("%Y-%m-%d").to_string());
+            row.ends_on = Some(last_day.to_string());
             // A date comes nearer always; it stands only once an act has tested it.
             row.runs = false;
             row.ends_at = (end < read_at).then(|| say.stamp(*end));

@@ -1,7 +1,7 @@
 //! Words for people: times in the yard's zone with weekday and 24-hour clock, durations in hours and minutes.
 
 use crate::view::View;
-use chrono::{DateTime, Datelike, Offset, TimeZone, Utc};
+use chrono::{DateTime, Datelike, NaiveDateTime, Offset, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use shared_types::{Instant, LimitName, Stamp};
 
@@ -36,23 +36,40 @@ impl Say {
     /// `Thu 14:10`; `Thu 7 May 14:10` when it is not within six days of `near`, with the year in another year.
     pub fn time(&self, at: Instant, near: Instant) -> String {
         let (Some(local), Some(here)) = (self.local(at), self.local(near)) else {
-            return "a time that can't be written".to_owned();
+            return UNWRITABLE.to_owned();
         };
+        let (local, here) = (local.naive_local(), here.naive_local());
         let close = at.since(near).abs() < 6 * DAY;
         match (close, local.year() == here.year()) {
-            (true, _) => local.format("%a %H:%M").to_string(),
-            (false, true) => local.format("%a %-d %b %H:%M").to_string(),
-            (false, false) => local.format("%a %-d %b %Y %H:%M").to_string(),
+            (true, _) => format!("{} {}", local.weekday(), clock(local)),
+            (false, true) => format!("{} {} {}", local.weekday(), day(local), clock(local)),
+            (false, false) => format!("{} {} {} {}", local.weekday(), day(local), local.year(), clock(local)),
         }
     }
 
     /// `Wed 6 May 2026 06:02`.
     pub fn whole_time(&self, at: Instant) -> String {
-        self.local(at).map_or_else(
-            || "a time that can't be written".to_owned(),
-            |local| local.format("%a %-d %b %Y %H:%M").to_string(),
+        self.local(at).map(|local| local.naive_local()).map_or_else(
+            || UNWRITABLE.to_owned(),
+            |local| format!("{} {} {} {}", local.weekday(), day(local), local.year(), clock(local)),
         )
     }
+}
+
+const UNWRITABLE: &str = "a time that can't be written";
+
+/// `14:10`, put together by hand: every answer says several times.
+fn clock(local: NaiveDateTime) -> String {
+    let digit = |number: u32| char::from_digit(number, 10).unwrap_or('0');
+    let (hour, minute) = (local.hour(), local.minute());
+    [digit(hour / 10), digit(hour % 10), ':', digit(minute / 10), digit(minute % 10)].iter().collect()
+}
+
+/// `7 May`.
+fn day(local: NaiveDateTime) -> String {
+    const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    let month = MONTHS.get(local.month0() as usize).copied().unwrap_or_default();
+    format!("{} {month}", local.day())
 }
 
 /// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min. From four days on in days and hours.
@@ -105,6 +122,18 @@ pub fn ceil_s(ms: i64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Against chrono's own writing of dates.
+    #[test]
+    fn times_are_written_as_chrono_writes_them() {
+        let say = Say { zone: Tz::Europe__Lisbon, call: String::new() };
+        for hours in 0..9_000 {
+            let at = Instant(1_767_225_600_000 + hours * 7 * 3_600_000 + hours * 61_000);
+            let local = say.local(at).unwrap();
+            assert_eq!(say.whole_time(at), local.format("%a %-d %b %Y %H:%M").to_string());
+            assert_eq!(say.time(at, at), local.format("%a %H:%M").to_string());
+        }
+    }
 
     #[test]
     fn what_is_left_is_cut_off_and_what_is_so_far_is_rounded_up() {

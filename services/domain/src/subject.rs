@@ -150,12 +150,11 @@ fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say
     if let Some(run) = stage.oven(read.at).run() {
         let run_name = read.view.book.name(run.run).short();
         let confirmed = matches!(stage.oven(read.at), Oven::Started(_)) && !run.told;
-        let sure = if confirmed { "" } else { ", not confirmed yet" };
-        subject.refusals.push(format!(
-            "{name} {} is in run {run_name} since {}{sure}.",
-            stage.stage,
-            say.time(run.scanned_at, read.at)
-        ));
+        let since = say.time(run.scanned_at, read.at);
+        subject.refusals.push(match confirmed {
+            true => format!("{name} {} went into the oven in run {run_name} {since}.", stage.stage),
+            false => format!("{name} {} is in run {run_name} since {since}, not confirmed yet.", stage.stage),
+        });
     }
     for item in stage.lying(read.at).filter(|item| item.lives.is_empty()) {
         subject

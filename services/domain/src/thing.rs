@@ -264,7 +264,7 @@ fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {
         Whereabouts::Consumed { since } => format!("{name} was used up {}.", time(*since)),
         Whereabouts::Disposed { since } => format!("{name} was thrown away {}.", time(*since)),
         Whereabouts::NothingLaid => format!("Nothing is laid in {name}."),
-        Whereabouts::Laid { since } => format!("{name} is being laid since {}.", time(*since)),
+        Whereabouts::Laid { since } => format!("{name}: lay-up since {}.", time(*since)),
         Whereabouts::InRun { run, since, confirmed: true } => {
             format!("{name} went into the oven in run {} {}.", run.short(), time(*since))
         }

@@ -29,9 +29,9 @@ pub fn contained_in(view: View<'_>, thing: Label, at: Instant) -> Vec<Label> {
 
 /// The boat a part is in at an instant, and the entry that says so.
 pub fn boat_of(view: View<'_>, part: Label, at: Instant) -> Option<(Label, u32)> {
-    let mut links = Vec::new();
-    view.gather_links(part, &mut links);
-    boat_by(&links, at)
+    let links =
+        view.links(part).into_iter().filter(|(link, source)| link.way == Direction::WentInto && source.at <= at);
+    boat_by(links.map(|(link, source)| (link, source.seq)))
 }
 
 /// Everything that descends from a thing, whenever.
@@ -42,7 +42,7 @@ pub fn descendants(view: View<'_>, start: Label) -> Vec<Label> {
 pub fn trace(book: &Book, thing: &ThingName, direction: Direction, when: When) -> Option<Trace> {
     let view = View::new(book, when.known);
     let start = book.label(thing)?;
-    let walked = Walk::new(view, direction, when.at).from(start);
+    let walked = Walk::new(view, direction, when.at).with_links().from(start);
     let name = |label: &Label| book.name(*label).clone();
     let mut nodes: Vec<TraceNode> = walked.nodes.iter().map(|label| TraceNode { thing: name(label) }).collect();
     nodes.sort();
@@ -58,7 +58,7 @@ pub fn trace(book: &Book, thing: &ThingName, direction: Direction, when: When) -
         stage: stage(*into, *seq),
         seq: u64::from(*seq),
     };
-    let mut links: Vec<TraceLink> = walked.links.iter().map(link).collect();
+    let mut links: Vec<TraceLink> = walked.links.iter().flatten().map(link).collect();
     links.sort();
     links.dedup();
     let say = Say::of(view, when.at);

@@ -2,8 +2,9 @@
 
 use crate::book::Book;
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
-use crate::links::{self, Link};
+use crate::links::{self, Link, Source};
 use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
+use std::slice;
 use std::sync::Arc;
 
 /// A settlement that is only thought of.
@@ -36,45 +37,78 @@ pub struct WhatIf {
     pub lifts: Option<(u32, Instant)>,
 }
 
+/// Facts that count: those before the one that is only thought of, that one, those after.
+#[derive(Clone)]
+pub struct Facts<'b> {
+    view: View<'b>,
+    now: slice::Iter<'b, Fact>,
+    instead: Option<&'b Fact>,
+    after: slice::Iter<'b, Fact>,
+}
+
+impl<'b> Iterator for Facts<'b> {
+    type Item = &'b Fact;
+
+    fn next(&mut self) -> Option<&'b Fact> {
+        loop {
+            if let Some(fact) = self.now.find(|fact| self.view.counts(fact.seq, fact.struck_by)) {
+                return Some(fact);
+            }
+            self.now = std::mem::take(&mut self.after);
+            match self.instead.take() {
+                Some(fact) => return Some(fact),
+                None if self.now.as_slice().is_empty() => return None,
+                None => {}
+            }
+        }
+    }
+}
+
 impl<'b> View<'b> {
     pub fn new(book: &'b Book, known: u64) -> View<'b> {
         let last = book.last_seq().min(u64::from(NEVER - 1));
         View { book, known: u32::try_from(known.min(last)).unwrap_or(NEVER - 1), kindly: false, what_if: None }
     }
 
-    pub fn facts(self, label: Label) -> impl Iterator<Item = &'b Fact> {
+    /// A thing's facts that count, in occurred order.
+    pub fn facts(self, label: Label) -> Facts<'b> {
         let all = self.book.all_facts(label);
         let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
         let instead = instead.filter(|(_, labels)| labels.contains(&label)).map(|(fact, _)| fact);
         let at = instead.map_or(all.len(), |fact| all.partition_point(|other| self.book.before(other, fact)));
         let (before, after) = all.split_at_checked(at).unwrap_or((all, &[]));
-        let counts = move |fact: &&Fact| self.counts(fact.seq, fact.struck_by);
-        before.iter().filter(counts).chain(instead).chain(after.iter().filter(counts))
+        Facts { view: self, now: before.iter(), instead, after: after.iter() }
     }
 
-    /// Makes room for the links of these things. That each is looked at here, and so fetched while the others are, is
-    /// what makes gathering them fast.
-    pub(crate) fn reserve_links(self, labels: impl Iterator<Item = Label> + Clone, to: &mut Vec<Link>) {
-        let count: usize = labels.clone().map(|label| self.book.all_links(label).len()).sum();
-        let ends = |label| {
-            let links = self.book.all_links(label);
-            links.first().map_or(0, |link| link.seq).max(links.last().map_or(0, |link| link.seq))
-        };
-        let newest = labels.map(ends).fold(0, u32::max);
-        to.reserve(if self.known < newest { count / 2 } else { count });
-    }
-
-    /// Adds what a thing is made from and what it went into, in occurred order.
-    pub fn gather_links(self, label: Label, to: &mut Vec<Link>) {
-        let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
-        if instead.is_some_and(|(_, labels)| labels.contains(&label)) {
-            return self.facts(label).for_each(|fact| links::of(label, fact, |link| to.push(link)));
+    /// What a thing is made from and what it went into, in occurred order.
+    pub fn links(self, label: Label) -> Vec<(Link, Source)> {
+        let mut found = Vec::new();
+        if self.is_thought_of(label) {
+            for fact in self.facts(label) {
+                let source = Source { at: fact.at, seq: fact.seq, struck_by: fact.struck_by };
+                links::each(label, fact, |link| found.push((link, source)));
+            }
+            return found;
         }
-        let kept = self.book.all_links(label).iter().copied();
-        to.extend(kept.filter(|link| self.counts(link.seq, link.struck_by)));
+        let (links, place) = self.book.links().of(label);
+        let sources = (place..).map_while(|place| self.book.links().source(place));
+        let kept = links.iter().copied().zip(sources);
+        found.extend(kept.filter(|(_, source)| self.counts(source.seq, source.struck_by)));
+        found
     }
 
-    fn counts(self, seq: u32, struck_by: u32) -> bool {
+    /// Whether a fact that is only thought of belongs to the thing.
+    pub(crate) fn is_thought_of(self, label: Label) -> bool {
+        let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref());
+        instead.is_some_and(|(_, labels)| labels.contains(&label))
+    }
+
+    /// Whether everything in the book counts that was not struck.
+    pub(crate) fn is_whole(self) -> bool {
+        u64::from(self.known) == self.book.last_seq() && self.what_if.is_none_or(|what_if| what_if.strikes.is_none())
+    }
+
+    pub(crate) fn counts(self, seq: u32, struck_by: u32) -> bool {
         seq <= self.known && self.known < struck_by && self.what_if.is_none_or(|what_if| what_if.strikes != Some(seq))
     }
 
@@ -124,7 +158,7 @@ impl<'b> View<'b> {
 
     /// The yard's declaration in force; the first reaches back.
     pub fn yard(self, at: Instant) -> Option<&'b Yard> {
-        let label = self.book.label(&ThingName::yard())?;
+        let label = self.book.yard()?;
         let all = self.facts(label).filter_map(|fact| match &fact.what {
             What::Yard(yard) => Some((fact.at, &**yard)),
             _ => None,

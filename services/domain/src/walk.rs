@@ -3,7 +3,7 @@
 
 use crate::fact::{Fact, Label, Laid, What};
 use crate::kit::laid_items;
-use crate::links::{How, Link};
+use crate::links::{How, Link, Links, Source};
 use crate::view::View;
 use shared_types::{Direction, Instant, Kind};
 use std::collections::{HashMap, HashSet};
@@ -11,6 +11,47 @@ use std::hash::{BuildHasherDefault, Hasher};
 
 /// From what, into what, and which entry says so.
 pub(crate) type Found = (Label, Label, u32);
+
+/// A link, and where it comes from: the place of that in the book, or behind those among what is only thought of.
+#[derive(Clone, Copy)]
+struct Step {
+    link: Link,
+    source: u32,
+}
+
+/// One thing's links.
+#[derive(Clone, Copy)]
+struct Steps<'s> {
+    steps: &'s [Step],
+    kept: &'s Links,
+    thought_of: &'s [Source],
+    /// The time asked for, if some link occurred later.
+    by: Option<Instant>,
+}
+
+impl<'s> Steps<'s> {
+    fn source(self, step: Step) -> Source {
+        let place = step.source as usize;
+        let thought_of = || self.thought_of.get(place - self.kept.places()).copied();
+        self.kept.source(place).or_else(thought_of).unwrap_or(Source { at: Instant::MAX, seq: 0, struck_by: 0 })
+    }
+
+    /// Those that lead this way.
+    fn all(self, way: Direction) -> impl Iterator<Item = Step> + Clone + use<'s> {
+        self.steps.iter().copied().filter(move |step| step.link.way == way)
+    }
+
+    /// Those that lead this way and had occurred.
+    fn along(self, way: Direction) -> impl Iterator<Item = Step> + Clone + use<'s> {
+        self.all(way).filter(move |step| self.by.is_none_or(|by| self.source(*step).at <= by))
+    }
+
+    /// The cuts of a kit that had been made when it was laid. They stand before it, or within the same instant.
+    fn cut_by(self, laid: Step) -> impl Iterator<Item = Step> + Clone + use<'s> {
+        let cuts = self.all(Direction::MadeFrom);
+        cuts.filter(move |cut| cut.source < laid.source || self.source(*cut).at <= self.source(laid).at)
+    }
+}
 
 /// Where the walk goes on: a thing, or of a kit only the plies that matter.
 #[derive(Clone, Copy)]
@@ -22,11 +63,11 @@ enum Visit {
         part: Label,
         seq: u32,
     },
-    /// What a lay-up in a part took from a kit.
+    /// What the lay-ups in a part took from a kit; or one of them.
     TakenBy {
         part: Label,
         kit: Label,
-        link: Link,
+        only: Option<u32>,
     },
     /// Where one roll's plies went.
     Plies {
@@ -81,7 +122,8 @@ pub(crate) struct Walk<'b> {
     open: Vec<Visit>,
     /// What was found, but for the start.
     pub(crate) nodes: Vec<Label>,
-    pub(crate) links: Vec<Found>,
+    /// The links that were followed, where they are asked for.
+    pub(crate) links: Option<Vec<Found>>,
 }
 
 impl<'b> Walk<'b> {
@@ -91,8 +133,12 @@ impl<'b> Walk<'b> {
             Direction::WentInto => Kind::Boat,
         };
         let seen = HashMap::with_capacity_and_hasher(ROOM, Scattered::default());
-        let plies = HashSet::default();
-        Walk { view, at, direction, last, seen, plies, open: Vec::new(), nodes: Vec::new(), links: Vec::new() }
+        let plies = HashSet::with_capacity_and_hasher(ROOM, Scattered::default());
+        Walk { view, at, direction, last, seen, plies, open: Vec::new(), nodes: Vec::new(), links: None }
+    }
+
+    pub(crate) fn with_links(self) -> Walk<'b> {
+        Walk { links: Some(Vec::new()), ..self }
     }
 
     /// Goes no further than to things of this kind.
@@ -105,38 +151,71 @@ impl<'b> Walk<'b> {
     pub(crate) fn from(mut self, start: Label) -> Walk<'b> {
         self.seen.insert(start, true);
         self.open.push(Visit::Thing(self.view.book.kind(start), start));
-        let (mut gathered, mut ends) = (Vec::new(), Vec::new());
+        let kept = self.view.book.links();
+        let by = Some(self.at).filter(|at| !kept.all_by(*at));
+        let (mut gathered, mut ends, mut thought_of) = (Vec::new(), Vec::new(), Vec::new());
         while !self.open.is_empty() {
             let level = std::mem::take(&mut self.open);
             gathered.clear();
             ends.clear();
-            self.view.reserve_links(level.iter().map(|visit| visit.label()), &mut gathered);
+            kept.fetch(level.iter().map(|visit| visit.label()));
             for visit in &level {
-                self.view.gather_links(visit.label(), &mut gathered);
+                self.gather(visit.label(), &mut gathered, &mut thought_of);
                 ends.push(gathered.len());
             }
-            let mut from = 0;
+            let mut start = 0;
             for (visit, end) in level.into_iter().zip(&ends) {
-                let links = gathered.get(from..*end).unwrap_or_default();
-                from = *end;
+                let steps = gathered.get(start..*end).unwrap_or_default();
+                start = *end;
+                let steps = Steps { steps, kept, thought_of: &thought_of, by };
                 match self.direction {
-                    Direction::MadeFrom => self.made_from(visit, links),
-                    Direction::WentInto => self.went_into(visit, links),
+                    Direction::MadeFrom => self.made_from(visit, steps),
+                    Direction::WentInto => self.went_into(visit, steps),
                 }
             }
         }
         self
     }
 
-    /// Those of a thing's links that lead this way and had occurred.
-    fn along<'l>(&self, links: &'l [Link], way: Direction) -> impl Iterator<Item = Link> + use<'l> {
-        let at = self.at;
-        links.iter().copied().filter(move |link| link.way == way && link.at <= at)
+    /// A thing's links, as they are known.
+    fn gather(&self, label: Label, to: &mut Vec<Step>, thought_of: &mut Vec<Source>) {
+        let kept = self.view.book.links();
+        if self.view.is_thought_of(label) {
+            for (link, source) in self.view.links(label) {
+                to.push(Step { link, source: place(kept.places() + thought_of.len()) });
+                thought_of.push(source);
+            }
+            return;
+        }
+        let (links, first) = kept.of(label);
+        let steps = links.iter().zip(first..).map(|(link, at)| Step { link: *link, source: place(at) });
+        match self.view.is_whole() && links.iter().all(|link| !link.was_struck()) {
+            true => to.extend(steps),
+            false => to.extend(steps.filter(|step| {
+                let source = kept.source(step.source as usize);
+                source.is_some_and(|source| self.view.counts(source.seq, source.struck_by))
+            })),
+        }
     }
 
     fn facts(&self, label: Label) -> impl Iterator<Item = &'b Fact> + use<'b> {
         let at = self.at;
         self.view.facts(label).filter(move |fact| fact.at <= at)
+    }
+
+    /// The lay-up that an entry says of a thing.
+    fn laid_by(&self, label: Label, seq: u32) -> Option<(&'b Fact, &'b Laid)> {
+        let fact = self.view.facts(label).find(|fact| fact.seq == seq)?;
+        if let What::Laid(laid) = &fact.what { Some((fact, laid)) } else { None }
+    }
+
+    /// The entry of a link, where links are asked for.
+    fn seq(&self, steps: Steps<'_>, step: Step) -> u32 {
+        if self.links.is_some() { steps.source(step).seq } else { 0 }
+    }
+
+    fn link(&mut self, from: Label, into: Label, seq: u32) {
+        self.links.iter_mut().for_each(|links| links.push((from, into, seq)));
     }
 
     fn node(&mut self, label: Label) {
@@ -158,45 +237,47 @@ impl<'b> Walk<'b> {
         }
     }
 
-    fn made_from(&mut self, visit: Visit, links: &[Link]) {
+    fn made_from(&mut self, visit: Visit, steps: Steps<'_>) {
         let (kind, label) = match visit {
             Visit::Thing(kind, label) => (kind, label),
             Visit::PartIn { boat, part, seq } => {
-                if boat_by(links, self.at).is_none_or(|(now, _)| now != boat) {
+                if boat_by(steps.along(Direction::WentInto).map(|step| (step.link, ())))
+                    .is_none_or(|(now, ())| now != boat)
+                {
                     return;
                 }
-                self.links.push((part, boat, seq));
+                self.link(part, boat, seq);
                 self.node(part);
                 (Kind::Part, part)
             }
-            Visit::TakenBy { part, kit, link } => return self.taken_by(part, kit, link, links),
+            Visit::TakenBy { part, kit, only } => return self.taken_by(part, kit, only, steps),
             Visit::Plies { .. } => return,
         };
         match kind {
             Kind::Boat => {
-                let parts = parts_by(links, self.at).into_iter();
-                self.open.extend(parts.map(|(part, seq)| Visit::PartIn { boat: label, part, seq }));
+                let parts = parts_by(steps.along(Direction::MadeFrom).map(|step| (step.link, self.seq(steps, step))));
+                self.open.extend(parts.into_iter().map(|(part, seq)| Visit::PartIn { boat: label, part, seq }));
             }
             Kind::Part => {
-                for link in self.along(links, Direction::MadeFrom) {
-                    self.laid(label, link);
+                for step in steps.along(Direction::MadeFrom) {
+                    self.laid(label, step.link, self.seq(steps, step), None);
                 }
             }
             Kind::Kit | Kind::Roll => {
-                for link in self.along(links, Direction::MadeFrom) {
-                    self.links.push((link.other, label, link.seq));
-                    self.visit(link.leads_to(), link.other);
+                for step in steps.along(Direction::MadeFrom) {
+                    self.link(step.link.other, label, self.seq(steps, step));
+                    self.visit(step.link.leads_to(), step.link.other);
                 }
             }
             Kind::Run => {
-                for (part, link) in self.cured_in(label) {
+                for (part, link, seq) in self.cured_in(label) {
                     self.node(part);
-                    self.laid(part, link);
+                    self.laid(part, link, seq, Some(seq));
                 }
             }
             Kind::Nest | Kind::Job => {
                 for (_, roll, seq) in self.cuts(label) {
-                    self.links.push((roll, label, seq));
+                    self.link(roll, label, seq);
                     self.visit(Kind::Roll, roll);
                 }
             }
@@ -204,52 +285,50 @@ impl<'b> Walk<'b> {
         }
     }
 
-    fn laid(&mut self, part: Label, link: Link) {
-        self.links.push((link.other, part, link.seq));
+    fn laid(&mut self, part: Label, link: Link, seq: u32, only: Option<u32>) {
+        self.link(link.other, part, seq);
         if link.how == How::LaidFromRoll {
             return self.visit(Kind::Roll, link.other);
         }
         self.node(link.other);
-        self.open.push(Visit::TakenBy { part, kit: link.other, link });
+        self.open.push(Visit::TakenBy { part, kit: link.other, only });
     }
 
-    fn taken_by(&mut self, part: Label, kit: Label, link: Link, links: &[Link]) {
-        let named = if link.how == How::LaidNamed { self.laid_by(part, link) } else { None };
-        if let Some((fact, laid)) = named {
-            for item in laid_items(self.view, fact, laid) {
-                if item.seq == link.seq {
-                    self.links.push((item.roll, kit, link.seq));
-                }
-                self.take(item.roll, kit, links);
+    fn taken_by(&mut self, part: Label, kit: Label, only: Option<u32>, steps: Steps<'_>) {
+        let into_part = steps.along(Direction::WentInto).filter(|laid| laid.link.other == part);
+        for laid in into_part.filter(|laid| only.is_none_or(|only| steps.source(*laid).seq == only)) {
+            if laid.link.how == How::LaidFromKit {
+                // What the kit then held; if it held nothing by the times told, what it ever held.
+                let none = steps.cut_by(laid).next().is_none();
+                steps.cut_by(laid).for_each(|cut| self.take(cut.link.other, kit, steps));
+                steps.all(Direction::MadeFrom).filter(|_| none).for_each(|cut| self.take(cut.link.other, kit, steps));
+                continue;
             }
-            return;
-        }
-        // What the kit then held; if it held nothing by the times told, what it ever held.
-        let cuts = || links.iter().filter(|cut| cut.way == Direction::MadeFrom);
-        let none = cuts().all(|cut| link.at < cut.at);
-        for cut in cuts().filter(|cut| none || cut.at <= link.at) {
-            self.take(cut.other, kit, links);
+            let seq = steps.source(laid).seq;
+            let Some((fact, named)) = self.laid_by(part, seq) else { continue };
+            for item in laid_items(self.view, fact, named) {
+                if item.seq == seq {
+                    self.link(item.roll, kit, seq);
+                }
+                self.take(item.roll, kit, steps);
+            }
         }
     }
 
     /// A roll's plies in a kit.
-    fn take(&mut self, roll: Label, kit: Label, links: &[Link]) {
-        for cut in self.along(links, Direction::MadeFrom).filter(|cut| cut.other == roll) {
-            self.links.push((roll, kit, cut.seq));
+    fn take(&mut self, roll: Label, kit: Label, steps: Steps<'_>) {
+        if self.links.is_some() {
+            for cut in steps.along(Direction::MadeFrom).filter(|cut| cut.link.other == roll) {
+                self.link(roll, kit, self.seq(steps, cut));
+            }
         }
         self.visit(Kind::Roll, roll);
     }
 
-    /// The lay-up that a link comes from.
-    fn laid_by(&self, label: Label, link: Link) -> Option<(&'b Fact, &'b Laid)> {
-        let fact = self.view.facts(label).find(|fact| fact.seq == link.seq)?;
-        if let What::Laid(laid) = &fact.what { Some((fact, laid)) } else { None }
-    }
-
-    fn went_into(&mut self, visit: Visit, links: &[Link]) {
+    fn went_into(&mut self, visit: Visit, steps: Steps<'_>) {
         let (kind, label) = match visit {
             Visit::Thing(kind, label) => (kind, label),
-            Visit::Plies { kit, roll } => return self.kit_went_into(kit, Some(roll), links),
+            Visit::Plies { kit, roll } => return self.kit_went_into(kit, Some(roll), steps),
             Visit::PartIn { .. } | Visit::TakenBy { .. } => return,
         };
         match kind {
@@ -258,23 +337,23 @@ impl<'b> Walk<'b> {
                 batches.collect::<Vec<_>>().into_iter().for_each(|batch| self.visit(Kind::Batch, batch));
             }
             Kind::Batch => {
-                for link in self.along(links, Direction::WentInto) {
-                    self.links.push((label, link.other, link.seq));
-                    self.visit(link.leads_to(), link.other);
+                for step in steps.along(Direction::WentInto) {
+                    self.link(label, step.link.other, self.seq(steps, step));
+                    self.visit(step.link.leads_to(), step.link.other);
                 }
             }
-            Kind::Roll => self.roll_went_into(label, links),
-            Kind::Kit => self.kit_went_into(label, None, links),
+            Kind::Roll => self.roll_went_into(label, steps),
+            Kind::Kit => self.kit_went_into(label, None, steps),
             Kind::Part => {
-                if let Some((boat, seq)) = boat_by(links, self.at) {
-                    self.links.push((label, boat, seq));
+                if let Some((boat, step)) = boat_by(steps.along(Direction::WentInto).map(|step| (step.link, step))) {
+                    self.link(label, boat, self.seq(steps, step));
                     self.visit(Kind::Boat, boat);
                 }
             }
-            Kind::Run => self.cured_in(label).into_iter().for_each(|(part, _)| self.visit(Kind::Part, part)),
+            Kind::Run => self.cured_in(label).into_iter().for_each(|(part, ..)| self.visit(Kind::Part, part)),
             Kind::Nest | Kind::Job => {
                 for (kit, _, seq) in self.cuts(label) {
-                    self.links.push((label, kit, seq));
+                    self.link(label, kit, seq);
                     self.visit(Kind::Kit, kit);
                 }
             }
@@ -287,12 +366,12 @@ impl<'b> Walk<'b> {
         batch.kind() == Kind::Batch && batch.code().split_once('/').is_some_and(|(of, _)| of == material.code())
     }
 
-    fn roll_went_into(&mut self, roll: Label, links: &[Link]) {
-        for link in self.along(links, Direction::WentInto) {
-            match link.how {
+    fn roll_went_into(&mut self, roll: Label, steps: Steps<'_>) {
+        for step in steps.along(Direction::WentInto) {
+            match step.link.how {
                 How::Cut => {
-                    let kit = link.other;
-                    self.links.push((roll, kit, link.seq));
+                    let kit = step.link.other;
+                    self.link(roll, kit, self.seq(steps, step));
                     self.node(kit);
                     if self.plies.insert((kit, roll)) {
                         self.open.push(Visit::Plies { kit, roll });
@@ -300,47 +379,51 @@ impl<'b> Walk<'b> {
                 }
                 // Named in a lay-up from a kit, which it may never have been cut into.
                 How::Named => {
-                    if let Some((_, laid)) = self.laid_by(roll, link) {
-                        self.links.push((laid.from, laid.part, link.seq));
+                    let seq = steps.source(step).seq;
+                    if let Some((_, laid)) = self.laid_by(roll, seq) {
+                        self.link(laid.from, laid.part, seq);
                         self.node(laid.from);
                         self.visit(Kind::Part, laid.part);
                     }
                 }
                 _ => {
-                    self.links.push((roll, link.other, link.seq));
-                    self.visit(link.leads_to(), link.other);
+                    self.link(roll, step.link.other, self.seq(steps, step));
+                    self.visit(step.link.leads_to(), step.link.other);
                 }
             }
         }
     }
 
     /// The parts a kit was laid into; of one roll's plies only those lay-ups that used them.
-    fn kit_went_into(&mut self, kit: Label, roll: Option<Label>, links: &[Link]) {
-        let cut_by = |at: Instant| links.iter().filter(move |cut| cut.way == Direction::MadeFrom && cut.at <= at);
-        for link in self.along(links, Direction::WentInto) {
-            let used = roll.is_none_or(|roll| match link.how {
-                How::LaidFromKit => cut_by(link.at).any(|cut| cut.other == roll) || cut_by(link.at).next().is_none(),
-                _ => self
-                    .laid_by(kit, link)
-                    .is_some_and(|(fact, laid)| laid_items(self.view, fact, laid).iter().any(|item| item.roll == roll)),
-            });
-            if used {
-                self.links.push((kit, link.other, link.seq));
-                self.visit(Kind::Part, link.other);
+    fn kit_went_into(&mut self, kit: Label, roll: Option<Label>, steps: Steps<'_>) {
+        for laid in steps.along(Direction::WentInto) {
+            if roll.is_none_or(|roll| self.used(kit, roll, laid, steps)) {
+                self.link(kit, laid.link.other, self.seq(steps, laid));
+                self.visit(Kind::Part, laid.link.other);
             }
         }
     }
 
+    fn used(&self, kit: Label, roll: Label, laid: Step, steps: Steps<'_>) -> bool {
+        if laid.link.how == How::LaidFromKit {
+            let mut cuts = steps.cut_by(laid).peekable();
+            return cuts.peek().is_none() || cuts.any(|cut| cut.link.other == roll);
+        }
+        let named = self.laid_by(kit, steps.source(laid).seq);
+        named.is_some_and(|(fact, laid)| laid_items(self.view, fact, laid).iter().any(|item| item.roll == roll))
+    }
+
     /// The lay-ups that an oven run cured.
-    fn cured_in(&self, run: Label) -> Vec<(Label, Link)> {
+    fn cured_in(&self, run: Label) -> Vec<(Label, Link, u32)> {
         let mut found = Vec::new();
         for fact in self.facts(run) {
             let What::RunStarted(started) = &fact.what else { continue };
             for (part, stage) in &started.stages {
-                let mut links = Vec::new();
-                self.view.gather_links(*part, &mut links);
-                let of_stage = |link: &Link| self.laid_by(*part, *link).is_some_and(|(_, laid)| laid.stage == *stage);
-                found.extend(self.along(&links, Direction::MadeFrom).filter(of_stage).map(|link| (*part, link)));
+                let links = self.view.links(*part).into_iter();
+                let by_then = links.filter(|(link, from)| link.way == Direction::MadeFrom && from.at <= self.at);
+                let of_stage = |seq: u32| self.laid_by(*part, seq).is_some_and(|(_, laid)| laid.stage == *stage);
+                found
+                    .extend(by_then.filter(|(_, from)| of_stage(from.seq)).map(|(link, from)| (*part, link, from.seq)));
             }
         }
         found
@@ -358,13 +441,17 @@ impl<'b> Walk<'b> {
     }
 }
 
+fn place(at: usize) -> u32 {
+    u32::try_from(at).unwrap_or(u32::MAX)
+}
+
 /// The parts that a boat's links have put into it, each with the first entry that did. A part that was installed
 /// elsewhere later is still among them.
-fn parts_by(links: &[Link], at: Instant) -> Vec<(Label, u32)> {
+fn parts_by(links: impl Iterator<Item = (Link, u32)>) -> Vec<(Label, u32)> {
     let mut parts: Vec<(Label, u32)> = Vec::new();
-    for link in links.iter().filter(|link| link.way == Direction::MadeFrom && link.at <= at) {
+    for (link, seq) in links {
         match link.how {
-            How::Installed => parts.push((link.other, link.seq)),
+            How::Installed => parts.push((link.other, seq)),
             How::Removed => parts.retain(|(other, _)| *other != link.other),
             _ => {}
         }
@@ -374,13 +461,13 @@ fn parts_by(links: &[Link], at: Instant) -> Vec<(Label, u32)> {
     parts
 }
 
-/// The boat that a part's links have put it into, and the entry that did.
-pub(crate) fn boat_by(links: &[Link], at: Instant) -> Option<(Label, u32)> {
+/// The boat that a part's links have put it into, and what came with that link.
+pub(crate) fn boat_by<T>(links: impl Iterator<Item = (Link, T)>) -> Option<(Label, T)> {
     let mut now = None;
-    for link in links.iter().filter(|link| link.way == Direction::WentInto && link.at <= at) {
+    for (link, with) in links {
         match link.how {
-            How::Installed => now = Some((link.other, link.seq)),
-            How::Removed if now.is_some_and(|(is_in, _)| is_in == link.other) => now = None,
+            How::Installed => now = Some((link.other, with)),
+            How::Removed if now.as_ref().is_some_and(|(is_in, _)| *is_in == link.other) => now = None,
             _ => {}
         }
     }

@@ -6,11 +6,11 @@ use crate::plan::PlanAnswer;
 use crate::question::MayUseQuestion;
 use crate::say::{Say, left, limit_first};
 use crate::subject::Subject;
-use shared_types::{Act, Instant, LimitName};
+use shared_types::{Act, Instant, LayToCureFrom, LimitName};
 
 pub(crate) fn yes_for(job: &str, plan: Option<&PlanAnswer>) -> String {
-    match plan.and_then(|plan| plan.life_left_ms) {
-        Some(ms) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
+    match plan.and_then(|plan| plan.life_left) {
+        Some((ms, _)) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
         None => format!("Yes, for {job}."),
     }
 }
@@ -23,7 +23,13 @@ pub(crate) fn yes(
     deadlines: &Deadlines,
     say: &Say,
 ) -> String {
-    let within = deadlines.lay_to_cure_ms.map_or(String::new(), |ms| format!(", within {} of its first ply", left(ms)));
+    let within = deadlines.lay_to_cure.map_or(String::new(), |(ms, from)| {
+        let since = match from {
+            LayToCureFrom::FirstPly => "its first ply",
+            LayToCureFrom::Complete => "lay-up complete",
+        };
+        format!(", within {} of {since}", left(ms))
+    });
     let heat = match heating {
         Some(heating) => format!("Heating by {}{within}.", say.time(heating, at)),
         None => "Nothing limits when the oven starts.".to_owned(),

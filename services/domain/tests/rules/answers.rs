@@ -39,7 +39,7 @@ fn in_the_cold_the_answer_is_reckoned_as_if_it_were_out_from_now_on() {
 fn the_spare_time_is_taken_off_once() {
     let scene = Scene::yard_with_spare(2).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
     let asked = scene.may(Cut, "R-1", "Tue 07:00");
-    asked.last_ply_by("Sat 08:00").heating_by("Tue+1 08:00").notes("2 h of spare time are taken off.");
+    asked.last_ply_by("Sat 08:00").heating_by("Tue+1 08:00").notes("Spare time of 2 h is taken off.");
     scene.may(TakeOut, "R-1", "Sat 08:00").answer(Yes);
     let late = scene.may(TakeOut, "R-1", "Sat 08:00:00.001");
     late.answer(No)
@@ -91,8 +91,22 @@ fn no_for_a_job_whose_oven_comes_too_late() {
     // Wednesday noon + 72 h is Saturday noon; out-life ends on Wednesday the 13th at 14:00; the oven is on the 14th.
     asked.answer(No).because(
         "199 h of out-life left; the oven for J-1 is planned in 221 h. \
-         101 h of lay-to-cure limit left; the oven for J-1 is planned in 221 h. Put it away: 99 h kept.",
+         The oven for J-1, planned Thu 14 May 12:00, comes 120 h too late for its lay-to-cure limit. \
+         Put it away: 99 h kept.",
     );
+}
+
+#[test]
+fn no_for_a_job_that_needs_another_material_or_whose_kit_it_is_not() {
+    let scene = stored().out("R-1", "Tue 06:00").job_needing("J-1", "PM-9", "Wed 12:00", "Thu 12:00");
+    scene
+        .may_for("J-1", Cut, "R-1", "Tue 07:00")
+        .answer(No)
+        .because("J-1 needs PM-9; R-1 is PM-101. Put it away: 99 h kept.");
+    let scene = stored().job("J-1", "Wed 12:00", "Thu 12:00").job("J-2", "Wed 12:00", "Thu 12:00");
+    let scene = scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00");
+    scene.may_for("J-2", Lay, "K-1", "Tue 09:00").answer(No).because("K-1 was cut for J-1. Put it away: 97 h kept.");
+    scene.may_for("J-1", Lay, "K-1", "Tue 09:00").answer(Yes);
 }
 
 #[test]
@@ -105,7 +119,7 @@ fn the_plan_with_the_spare_time_may_just_reach_the_limit() {
     scene("Tue 06:00").may_for("J-1", Cut, "R-1", "Tue 07:00").answer(Yes);
     let past = scene("Tue 05:59:59.999").may_for("J-1", Cut, "R-1", "Tue 07:00");
     past.answer(No).because(
-        "30 h 59 min of tack life left; the last ply of J-1 is planned in 29 h, and 2 h are spare time. \
+        "30 h 59 min of tack life left; the last ply of J-1 is planned in 29 h, spare time included. \
          Put it away: 30 h 59 min kept.",
     );
 }
@@ -193,12 +207,12 @@ fn a_part_that_only_a_job_names_is_known_and_nothing_is_laid_in_it() {
 fn stop_where_a_tested_limit_is_over_and_its_clock_runs() {
     let asked = out_with(99).may(Cut, "R-1", "Tue 07:10");
     asked.answer(Stop).says("Put it away in F1 now, then call 4711.");
-    asked.because("R-1 passed its tack life at Tue 07:00; it ages while you wait.");
+    asked.because("R-1 passed its tack life Tue 07:00; it ages while you wait.");
     let kit = out_with(99).cut("N-1", "R-1", "K-1", "Tue 06:30").may(Lay, "K-1", "Tue 07:10");
     kit.answer(Stop).says("Put it away now, then call 4711.");
     let stage = out_with(10).laid("P-1", "R-1", "Tue 08:00").length(2).may(Oven, "P-1", "Fri 08:01");
     stage.answer(Stop).says("Stop. Call 4711.");
-    stage.because("P-1 passed its lay-to-cure limit at Fri 08:00; it ages while you wait.");
+    stage.because("P-1 passed its lay-to-cure limit Fri 08:00; it ages while you wait.");
 }
 
 #[test]

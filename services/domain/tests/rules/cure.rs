@@ -39,7 +39,7 @@ fn without_a_record_it_stays_provisional_for_24_h_inclusive_and_then_never_start
     assert_eq!(hours_left(&in_oven(), "Wed 12:00"), (194, false, Some(170)));
     // 30 h out and a millisecond.
     assert_eq!(hours_left(&in_oven(), "Wed 12:00:00.001"), (169, true, None));
-    in_oven().look("P-1", "Wed 13:00").says("P-1 is being laid since Tue 10:00.");
+    in_oven().look("P-1", "Wed 13:00").says("P-1: lay-up since Tue 10:00.");
 }
 
 #[test]
@@ -149,7 +149,7 @@ fn a_started_stage_asked_for_its_oven_is_in_that_run() {
     let asked = in_oven().may(Oven, "P-1", "Tue 13:00");
     asked.answer(No).because("P-1 skin is in run RUN-1 since Tue 12:00, not confirmed yet.");
     let confirmed = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").may(Oven, "P-1", "Wed 13:00");
-    confirmed.answer(No).because("P-1 skin is in run RUN-1 since Tue 12:00.");
+    confirmed.answer(No).because("P-1 skin went into the oven in run RUN-1 Tue 12:00.");
 }
 
 #[test]

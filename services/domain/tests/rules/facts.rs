@@ -211,6 +211,12 @@ impl Scene {
         self.declares(job, Body::JobOpened(plan("P-1", lay_at, oven_at)))
     }
 
+    /// The same, needing 2 m of a material.
+    pub fn job_needing(self, job: &str, material: &str, lay_at: &str, oven_at: &str) -> Scene {
+        let needs = vec![shared_types::Need { material: code(material), length_mm: millimetres(2) }];
+        self.declares(job, Body::JobOpened(Job { needs, ..plan("P-1", lay_at, oven_at) }))
+    }
+
     pub fn replan(self, job: &str, lay_at: &str, oven_at: &str, at: &str) -> Scene {
         self.entry(job, at, Body::JobReplanned(plan("P-1", lay_at, oven_at)))
     }

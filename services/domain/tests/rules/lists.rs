@@ -138,6 +138,6 @@ fn a_thing_says_where_it_is() {
     scene.look("R-1", "Wed 06:30").says("R-1 is out since Wed 06:00.");
     scene.look("R-1", "Wed 07:30").says("R-1 is out, in CUT, since Wed 06:00.");
     let part = scene.laid("P-1", "R-1", "Wed 08:00").length(2).installed("P-1", "H-1", "Thu 08:00");
-    part.look("P-1", "Wed 09:00").says("P-1 is being laid since Wed 08:00.");
+    part.look("P-1", "Wed 09:00").says("P-1: lay-up since Wed 08:00.");
     part.look("P-1", "Fri 09:00").says("P-1 is in boat H-1 since Thu 08:00.");
 }

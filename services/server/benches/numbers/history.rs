@@ -50,6 +50,11 @@ impl History {
         format!("R-{number:06}")
     }
 
+    /// Where a roll is kept.
+    pub(crate) fn freezer(roll: usize) -> String {
+        format!("F{}", roll % FREEZERS)
+    }
+
     pub(crate) fn entries(&self) -> impl Iterator<Item = Entry> + '_ {
         let declared = declared(self.end.minus_ms(61 * DAY), self.things / ROLLS_OF_A_BATCH + 1);
         let facts = self.events.iter().map(|(at, roll, nth)| fact(*at, *roll as usize, *nth as usize));

@@ -149,10 +149,12 @@ impl Writer {
                 while let Some(early) = due.checked_sub(begin.elapsed()).filter(|early| !early.is_zero()) {
                     thread::park_timeout(early);
                 }
-                let roll = History::roll((mix(number ^ 0xabcd) % things as u64) as usize);
+                let roll = (mix(number ^ 0xabcd) % things as u64) as usize;
+                // Where it is in any case, or where it is not surely elsewhere: nothing that doesn't add up.
+                let (roll, place) = (History::roll(roll), History::freezer(roll));
                 let (id, at) = (clock.new_id(), Stamp::utc(clock.now()));
                 let fact = format!(
-                    r#"{{"id":"{id}","kind":"seen","thing":"roll/{roll}","occurred_at":"{at}","by":"B-7","body":{{"in":"CUT"}}}}"#
+                    r#"{{"id":"{id}","kind":"seen","thing":"roll/{roll}","occurred_at":"{at}","by":"B-7","body":{{"in":"{place}"}}}}"#
                 );
                 must_be_written(&committer.submit_blocking(intake::fact(&fact).unwrap()));
                 count.fetch_add(1, Ordering::Relaxed);

@@ -56,7 +56,7 @@ struct Serve {
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
     /// Address and port, on this machine only; port 0 takes a free one
-    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8787")]
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8787", value_parser = address)]
     listen: SocketAddr,
     /// The server's clock jumped, and you looked at it: it is right, write again
     #[arg(long)]
@@ -142,6 +142,13 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Load(Load { file, data }) => offline::load(&file, &data, out, err),
         Command::Verify(Verify { data }) => offline::verify(&data, out, err),
     }
+}
+
+/// An address with its port. `localhost` is this machine (RFC 6761, section 6.3), whatever a name server says.
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let (name, port) = text.rsplit_once(':').unwrap_or((text, ""));
+    let numbers = if name.eq_ignore_ascii_case("localhost") { format!("127.0.0.1:{port}") } else { text.to_owned() };
+    numbers.parse().map_err(|_| "write it as 127.0.0.1:8787: an address in numbers, a colon, a port".to_owned())
 }
 
 /// An error and what is behind it, in one sentence.

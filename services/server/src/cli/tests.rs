@@ -41,6 +41,17 @@ fn what_cannot_be_meant_ends_with_2() {
 }
 
 #[test]
+fn localhost_is_this_machine_and_other_names_are_said_to_be_none() {
+    assert_eq!(address("localhost:9000"), Ok(SocketAddr::from(([127, 0, 0, 1], 9000))));
+    assert_eq!(address("127.0.0.1:0"), Ok(SocketAddr::from(([127, 0, 0, 1], 0))));
+    assert!(address("[::1]:9000").is_ok_and(|address| address.ip().is_loopback()));
+    for bad in ["localhost", "localhost:", "localhost:99999", "9000", ":9000", "yard.example:9000", "::1:x"] {
+        let (_, _, err) = ran(&["serve", "--data", "d", "--listen", bad]);
+        assert!(err.contains("write it as 127.0.0.1:8787"), "{bad}: {err}");
+    }
+}
+
+#[test]
 fn nobody_is_let_in_from_another_machine() {
     let folder = tempfile::tempdir().unwrap();
     for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:8787"] {

@@ -1,24 +1,31 @@
 //! What is in already: with the same values it is passed over, with others it is a problem. Found before anything
 //! is written.
 
-use serde_json::{Map, Value};
-use shared_types::{Body, Entry};
+use shared_types::{Body, Entry, Stamp};
 use std::collections::BTreeSet;
 
 use super::{
     client::{Client, Unanswered},
-    plan::Planned,
+    fields,
+    plan::{PUT_AWAY_AFTER_MS, Planned},
     problems::Problems,
 };
 
-/// Those that are not in yet.
-pub(crate) fn missing(
+/// What the files say, parted by whether it is in already.
+#[derive(Default)]
+pub(crate) struct Compared {
+    pub(crate) missing: Vec<Planned>,
+    pub(crate) already: Vec<Planned>,
+}
+
+/// Asks the server for every thing once.
+pub(crate) fn compare(
     client: &Client,
     planned: Vec<Planned>,
     problems: &mut Problems,
     mut step: impl FnMut(),
-) -> Result<Vec<Planned>, Unanswered> {
-    let mut missing = Vec::new();
+) -> Result<Compared, Unanswered> {
+    let mut compared = Compared::default();
     let mut asked: Option<(shared_types::ThingName, Vec<Entry>)> = None;
     for one in planned {
         // A roll's two facts follow each other: its entries are asked for once.
@@ -26,15 +33,16 @@ pub(crate) fn missing(
             Some((thing, entries)) if thing == one.thing => entries,
             Some(_) | None => client.entries(&one.thing)?,
         };
-        match judge(&one, &entries) {
-            Ok(Found::Missing) => missing.push(one.clone()),
-            Ok(Found::Same) => {}
+        let found = judge(&one, &entries);
+        asked = Some((one.thing.clone(), entries));
+        match found {
+            Ok(Found::Missing) => compared.missing.push(one),
+            Ok(Found::Same) => compared.already.push(one),
             Err(say) => problems.add(&one.spot, say),
         }
-        asked = Some((one.thing, entries));
         step();
     }
-    Ok(missing)
+    Ok(compared)
 }
 
 enum Found {
@@ -59,7 +67,7 @@ fn judge(one: &Planned, entries: &[Entry]) -> Result<Found, String> {
         entry.thing == one.thing && !struck.contains(&entry.id) && about_the_same(&one.body, &entry.body)
     };
     let Some(other) = entries.iter().filter(standing).max_by_key(|entry| entry.seq) else { return Ok(Found::Missing) };
-    match (&one.body, differences_of_bodies(&one.body, &other.body)) {
+    match (&one.body, fields::differences(&one.body, &other.body)) {
         (Body::RollReceived(_), _) => {
             Err(format!("{name} is already in, received by {} (entry {}), and not by an import", other.by, other.seq))
         }
@@ -81,47 +89,27 @@ fn about_the_same(one: &Body, other: &Body) -> bool {
 }
 
 fn differences(one: &Planned, entry: &Entry) -> Option<String> {
-    let mut differences = differences_of_bodies(&one.body, &entry.body);
-    if let Some(at) = one.occurred_at.filter(|at| at.at != entry.occurred_at.at) {
-        differences.push(format!("it was as of {} there, {at} here", entry.occurred_at));
+    let mut differences = fields::differences(&one.body, &entry.body);
+    let (there, here) = (as_of(&one.body, entry.occurred_at), one.occurred_at.map(|at| as_of(&one.body, at)));
+    if let Some(here) = here.filter(|here| here.at != there.at) {
+        differences.push(format!("as_of is {there} there, {here} here"));
     }
     if one.by != entry.by {
-        differences.push(format!("copied by {} there, by {} here", entry.by, one.by));
+        differences.push(format!("copied_by is {} there, {} here", entry.by, one.by));
     }
     if let Some(second) = entry.second.as_ref().filter(|second| second.by != one.second) {
-        differences.push(format!("compared by {} there, by {} here", second.by, one.second));
+        differences.push(format!("compared_by is {} there, {} here", second.by, one.second));
     }
+    let mut said = BTreeSet::new();
+    // A receipt has the time twice, as its own and as its card's.
+    differences.retain(|difference| said.insert(difference.clone()));
     (!differences.is_empty()).then(|| differences.join("; "))
 }
 
-/// Each field that differs, as the API names it.
-fn differences_of_bodies(here: &Body, there: &Body) -> Vec<String> {
-    let fields = |body: &Body| match serde_json::to_value(body) {
-        Ok(Value::Object(fields)) => flat(fields),
-        Ok(_) | Err(_) => Map::new(),
-    };
-    let (here, there) = (fields(here), fields(there));
-    let names: BTreeSet<&String> = here.keys().chain(there.keys()).collect();
-    let say = |value: Option<&Value>| value.map_or_else(|| "nothing".to_owned(), Value::to_string);
-    names
-        .into_iter()
-        .filter(|name| here.get(*name) != there.get(*name))
-        .map(|name| format!("{name} is {} there, {} here", say(there.get(name)), say(here.get(name))))
-        .collect()
-}
-
-/// `opening: {out_time_s: 5}` becomes `opening.out_time_s: 5`.
-fn flat(fields: Map<String, Value>) -> Map<String, Value> {
-    let mut result = Map::new();
-    for (name, value) in fields {
-        match value {
-            Value::Object(inner) => {
-                result.extend(flat(inner).into_iter().map(|(inner, value)| (format!("{name}.{inner}"), value)));
-            }
-            value => {
-                result.insert(name, value);
-            }
-        }
+/// The time in the file that an entry's own time was made from.
+fn as_of(body: &Body, occurred_at: Stamp) -> Stamp {
+    match body {
+        Body::RollPutAway(_) => Stamp { at: occurred_at.at.minus_ms(PUT_AWAY_AFTER_MS), ..occurred_at },
+        _ => occurred_at,
     }
-    result
 }

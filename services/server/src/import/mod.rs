@@ -5,6 +5,7 @@
 mod cards_file;
 mod client;
 mod compare;
+mod fields;
 mod material;
 mod plan;
 mod problems;
@@ -15,13 +16,14 @@ mod write;
 mod yard_file;
 
 use indicatif::ProgressBar;
-use shared_types::{Instant, Kind};
+use shared_types::{Body, Instant, Kind};
 use std::{
+    collections::BTreeSet,
     io::{self, Write},
     path::{Path, PathBuf},
 };
 
-use self::{client::Client, plan::Planned, problems::Problems, text::Text, yard_file::YardFile};
+use self::{client::Client, compare::Compared, plan::Planned, problems::Problems, text::Text, yard_file::YardFile};
 
 /// What is asked for.
 #[derive(Debug)]
@@ -79,12 +81,11 @@ fn bring_in(
         Ok(end) => end,
         Err(say) => return Ok(Err(say)),
     };
-    let all = planned.len();
-    let bar = bar(all);
-    let missing = compare::missing(&client, planned, problems, || bar.inc(1));
+    let bar = bar(planned.len());
+    let compared = compare::compare(&client, planned, problems, || bar.inc(1));
     bar.finish_and_clear();
-    let missing = match missing {
-        Ok(missing) => missing,
+    let Compared { missing, already } = match compared {
+        Ok(compared) => compared,
         Err(say) => return Ok(Err(say)),
     };
     if !problems.is_empty() {
@@ -94,12 +95,8 @@ fn bring_in(
         for line in missing.iter().filter_map(Planned::say) {
             writeln!(out, "  {line}")?;
         }
-        writeln!(
-            out,
-            "Would be written: {}. Already in: {}. Nothing was written.",
-            count(&missing),
-            already(all, &missing)
-        )?;
+        let (missing, already) = (count(&missing), count(&already));
+        writeln!(out, "Would be written: {missing}. Already in: {already}. Nothing was written.")?;
         return Ok(Ok(Brought::Done));
     }
     let bar = self::bar(missing.len());
@@ -108,7 +105,7 @@ fn bring_in(
     match written {
         Err(say) => return Ok(Err(say)),
         Ok(_) if problems.is_empty() => {
-            writeln!(out, "Written: {}. Already in: {}.", count(&missing), already(all, &missing))?;
+            writeln!(out, "Written: {}. Already in: {}.", count(&missing), count(&already))?;
         }
         Ok(written) => writeln!(out, "Written: {written} of {} entries.", missing.len())?,
     }
@@ -154,32 +151,29 @@ fn list(problems: Problems, err: &mut dyn Write) -> io::Result<usize> {
     Ok(problems.len())
 }
 
-/// `the yard, 4 places, 2 materials, 2 batches, 6 rolls`.
+/// `the yard, 4 places, 2 materials, 2 batches, 6 rolls`. A put-away is counted with the receipt of its roll.
 fn count(entries: &[Planned]) -> String {
-    let of = |kind: Kind| entries.iter().filter(|one| one.thing.kind() == kind && one.say().is_some()).count();
-    let named = [(Kind::Place, "place"), (Kind::Material, "material"), (Kind::Batch, "batch"), (Kind::Roll, "roll")];
-    let counted = named.into_iter().filter_map(|(kind, word)| match (of(kind), word) {
-        (0, _) => None,
-        (1, word) => Some(format!("1 {word}")),
-        (n, "batch") => Some(format!("{n} batches")),
-        (n, word) => Some(format!("{n} {word}s")),
+    let received: BTreeSet<_> =
+        entries.iter().filter(|one| matches!(one.body, Body::RollReceived(_))).map(|one| &one.thing).collect();
+    let put_away = |one: &Planned| matches!(one.body, Body::RollPutAway(_));
+    let of = |kind: Kind| entries.iter().filter(|one| one.thing.kind() == kind && !put_away(one)).count();
+    // A run that broke off between a receipt and its put-away.
+    let alone = entries.iter().filter(|one| put_away(one) && !received.contains(&one.thing)).count();
+    let counted = [
+        (of(Kind::Place), "place", "places"),
+        (of(Kind::Material), "material", "materials"),
+        (of(Kind::Batch), "batch", "batches"),
+        (of(Kind::Roll), "roll", "rolls"),
+        (alone, "put-away", "put-aways"),
+    ];
+    let counted = counted.into_iter().filter_map(|(count, one, many)| match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {many}")),
     });
     let yard = (0 < of(Kind::Yard)).then(|| "the yard".to_owned());
     let all: Vec<String> = yard.into_iter().chain(counted).collect();
-    match (all.is_empty(), entries.len()) {
-        (false, _) => all.join(", "),
-        (true, 0) => "nothing".to_owned(),
-        // A run that broke off between a receipt and its put-away.
-        (true, entries) => format!("{entries} put-aways"),
-    }
-}
-
-fn already(all: usize, missing: &[Planned]) -> String {
-    match all - missing.len() {
-        0 => "nothing".to_owned(),
-        1 => "1 entry".to_owned(),
-        entries => format!("{entries} entries"),
-    }
+    if all.is_empty() { "nothing".to_owned() } else { all.join(", ") }
 }
 
 /// Draws on standard error, and only if that is a terminal.

@@ -17,7 +17,7 @@ use super::{
 const NAMESPACE: Uuid = uuid!("144696eb-2212-4479-ab48-2d7df8959e4d");
 
 /// The put-away comes this long after the receipt: in one instant nobody could say which was first.
-const PUT_AWAY_AFTER_MS: i64 = 1_000;
+pub(crate) const PUT_AWAY_AFTER_MS: i64 = 1_000;
 
 /// One entry that may be written.
 #[derive(Clone, Debug)]

@@ -29,9 +29,11 @@ impl Problems {
         self.0.is_empty()
     }
 
-    /// By file and line, in the order in which a person goes through them.
+    /// By file and line, in the order in which a person goes through them. What two entries of one line say alike is
+    /// said once.
     pub(crate) fn sorted(mut self) -> Vec<Problem> {
         self.0.sort_by(|a, b| a.spot.cmp(&b.spot));
+        self.0.dedup();
         self.0
     }
 }

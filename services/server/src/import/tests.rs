@@ -210,3 +210,34 @@ fn a_limit_that_is_not_stated_is_not_unlimited() {
     assert_eq!(file.notes.len(), 1);
     assert!(file.notes[0].starts_with("PM-101 states no tack_life"));
 }
+
+#[test]
+fn what_is_counted_is_called_the_same_wherever_it_is() {
+    let (_, planned) = checked(YARD.as_bytes(), CARDS.as_bytes());
+    assert_eq!(count(&planned), "the yard, 2 places, 1 material, 1 batch, 2 rolls");
+    assert_eq!(count(&planned[6..]), "1 roll, 1 put-away");
+    assert_eq!(count(&[]), "nothing");
+}
+
+#[test]
+fn a_difference_is_said_in_the_columns_and_units_of_the_files() {
+    let plan = |yard: &str, cards: &str| checked(yard.as_bytes(), cards.as_bytes()).1;
+    let there = plan(YARD, CARDS);
+    let other = YARD.replace("240 h", "250 h").replace("none_by = \"sheet PM-101 C\"", "allowed = 5, after = \"30 min\"");
+    let here = plan(&other.replace("2026-01\"", "2026-01-14\""), &CARDS.replace("96:20,3,38.29", "97:20,4,37.9"));
+    let said: Vec<_> =
+        there.iter().zip(&here).flat_map(|(there, here)| fields::differences(&here.body, &there.body)).collect();
+    assert_eq!(
+        said,
+        [
+            "out_life is 240 h there, 250 h here",
+            "refreezes is none by sheet PM-101 C there, nothing here",
+            "refreezes.after is nothing there, 30 min here",
+            "refreezes.allowed is nothing there, 5 here",
+            "made_on is 2026-01 there, 2026-01-14 here",
+            "metres_left is 38.29 there, 37.9 here",
+            "out_time is 96:20 there, 97:20 here",
+            "refreezes is 3 there, 4 here",
+        ]
+    );
+}

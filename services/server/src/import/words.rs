@@ -106,6 +106,21 @@ pub(crate) fn time_in(zone: Tz, text: &str) -> Result<Stamp, String> {
     }
 }
 
+/// Thousandths as a decimal number with no more digits than it needs: -18500 is `-18.5`.
+pub(crate) fn say_thousandths(value: i64) -> String {
+    let (sign, value) = (if value < 0 { "-" } else { "" }, value.unsigned_abs());
+    let text = format!("{sign}{}.{:03}", value / 1000, value % 1000);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Seconds as on a paper card, `96:20`, if they are whole minutes.
+pub(crate) fn say_as_on_a_card(seconds: Seconds) -> String {
+    match (seconds.get() / 60, seconds.get() % 60) {
+        (minutes, 0) => format!("{}:{:02}", minutes / 60, minutes % 60),
+        _ => say_duration(seconds),
+    }
+}
+
 /// Seconds as people say them: `96 h 20 min`.
 pub(crate) fn say_duration(seconds: Seconds) -> String {
     let s = seconds.get();
@@ -186,6 +201,12 @@ mod tests {
     fn what_is_said_is_what_was_read() {
         for text in ["96 h 20 min", "240 h", "30 min", "0 s", "1 h 0 min 1 s"] {
             assert_eq!(say_duration(duration(text).unwrap()), text);
+        }
+        for text in ["96:20", "0:00", "0:05", "100:00", "1 h 0 min 1 s"] {
+            assert_eq!(say_as_on_a_card(duration(text).unwrap()), text);
+        }
+        for text in ["38.2", "50", "0", "-18", "-0.05", "100.001", "-18.5"] {
+            assert_eq!(say_thousandths(thousandths(text).unwrap()), text);
         }
     }
 }

@@ -2,6 +2,7 @@
 
 mod aside;
 mod fits;
+mod shape;
 mod words;
 
 use std::borrow::Cow;
@@ -235,6 +236,9 @@ impl<'a> Item<'a> {
 
     /// Nothing is nested too deep, and no text is too long.
     fn check_size(&self) -> Result<(), ItemProblem> {
+        if let Some(pointer) = shape::misplaced_list(&self.value) {
+            return Err(self.problem(&pointer, "a list stands where none is expected: name the fields".to_owned()));
+        }
         match oversize(&self.value, &mut String::new(), 1) {
             Some(problem) => Err(self.problems(vec![problem])),
             None => Ok(()),

@@ -3,7 +3,7 @@
 use std::{fmt, path::Path};
 
 use super::{
-    Cut, Damage, Disk, Hash, OpenError, SegmentInfo, cut,
+    Cut, Damage, Disk, Fault, Hash, OpenError, SegmentInfo, cut,
     index::Index,
     scan::{Scan, ScanError},
 };
@@ -16,6 +16,8 @@ pub struct Report {
     pub segments: Vec<SegmentInfo>,
     /// Segments laid down ahead of need, checked to be empty.
     pub spares: Vec<u32>,
+    /// The highest number of a segment's file, read or not; 0 if there is none.
+    pub last_segment: u32,
     pub frames: u64,
     /// The number of entries, which is the last `seq`.
     pub entries: u64,
@@ -64,6 +66,9 @@ pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
         Err(ScanError::Damaged(damage)) => Ending::Damaged(damage),
         Err(other) => return Err(other.into()),
     };
+    let names = disk.list(&folder).map_err(failed("listing the journal's folder"))?;
+    let numbers = names.iter().filter_map(|name| name.strip_suffix(".log")?.parse::<u32>().ok());
+    let last_segment = numbers.max().unwrap_or_default();
     let mut cuts = Vec::new();
     for cut in cut::kept(disk, &folder).map_err(failed("listing what was cut off"))? {
         let unchanged = cut::is_sound(disk, &folder, &cut).map_err(failed("reading what was cut off"))?;
@@ -72,7 +77,7 @@ pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
     let (entries, root, covered) = (scan.tree.size(), scan.tree.root(), scan.covered);
     let index = Index { segments: scan.segments, last_seq: entries, root };
     let (segments, spares, frames) = (index.segments(), scan.spares, scan.frames);
-    Ok(Report { in_use, segments, spares, frames, entries, root, covered, cuts, ending })
+    Ok(Report { in_use, segments, spares, last_segment, frames, entries, root, covered, cuts, ending })
 }
 
 impl fmt::Display for Report {
@@ -82,7 +87,8 @@ impl fmt::Display for Report {
         }
         match self.entries {
             0 => writeln!(f, "No entries.")?,
-            last => writeln!(f, "{last} entries, 1 to {last}, in {} groups.", self.frames)?,
+            1 => writeln!(f, "1 entry, in {}.", groups(self.frames))?,
+            last => writeln!(f, "{last} entries, 1 to {last}, in {}.", groups(self.frames))?,
         }
         for SegmentInfo { number, first_seq, last_seq, sealed } in &self.segments {
             let state = if *sealed { "sealed" } else { "open" };
@@ -99,6 +105,7 @@ impl fmt::Display for Report {
         self.root.iter().try_for_each(|byte| write!(f, "{byte:02x}"))?;
         match self.entries - self.covered {
             0 => writeln!(f, "\nA root in the journal covers every entry.")?,
+            1 => writeln!(f, "\nThe last entry has its checksum, but no later root yet.")?,
             open => writeln!(f, "\nThe last {open} entries have their checksum, but no later root yet.")?,
         }
         for (Cut { file, bytes, segment, offset }, unchanged) in &self.cuts {
@@ -116,7 +123,67 @@ impl fmt::Display for Report {
                  {offset}. It was never acknowledged. The next start keeps these bytes in a file of their own, cuts them \
                  off and writes that down as an entry. Nothing to do."
             ),
-            Ending::Damaged(damage) => writeln!(f, "DAMAGED: {damage}."),
+            Ending::Damaged(damage) => {
+                writeln!(f, "DAMAGED: {damage}.")?;
+                match unread(damage, self.last_segment) {
+                    Some(unread) => writeln!(f, "Not read, and so neither sound nor damaged as far as is known: {unread}."),
+                    None => Ok(()),
+                }
+            }
+        }
+    }
+}
+
+fn groups(frames: u64) -> String {
+    if frames == 1 { "1 group".to_owned() } else { format!("{frames} groups") }
+}
+
+/// What was left unread because reading ends at the first damage.
+fn unread(damage: &Damage, last: u32) -> Option<String> {
+    let later = match (damage.segment + 1, last) {
+        (first, last) if last < first => None,
+        (first, last) if first == last => Some(format!("segment {last}")),
+        (first, last) => Some(format!("segments {first} to {last}")),
+    };
+    // Of a file that is missing there is no rest.
+    let rest = (damage.fault != Fault::Missing).then(|| format!("the rest of segment {}", damage.segment));
+    match (rest, later) {
+        (Some(rest), Some(later)) => Some(format!("{rest} and {later}")),
+        (rest, later) => rest.or(later),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn report(entries: u64, covered: u64, ending: Ending) -> String {
+        let (segments, spares, cuts) = (Vec::new(), Vec::new(), Vec::new());
+        let (in_use, last_segment, frames, root) = (false, 9, entries, [0; 32]);
+        Report { in_use, segments, spares, last_segment, frames, entries, root, covered, cuts, ending }.to_string()
+    }
+
+    #[test]
+    fn one_is_not_said_as_many() {
+        let one = report(1, 0, Ending::Sound);
+        assert!(one.starts_with("1 entry, in 1 group.\n"), "{one}");
+        assert!(one.contains("\nThe last entry has its checksum"), "{one}");
+        let more = report(7, 5, Ending::Sound);
+        assert!(more.starts_with("7 entries, 1 to 7, in 7 groups.\n"), "{more}");
+        assert!(more.contains("\nThe last 2 entries have their checksum"), "{more}");
+    }
+
+    #[test]
+    fn after_damage_it_says_how_much_was_not_read() {
+        let ends = |segment, fault| report(7, 7, Ending::Damaged(Damage { segment, offset: 512, seq: 8, fault }));
+        for (segment, fault, unread) in [
+            (3, Fault::Root, "known: the rest of segment 3 and segments 4 to 9.\n"),
+            (8, Fault::Header, "known: the rest of segment 8 and segment 9.\n"),
+            (9, Fault::Lines(3), "known: the rest of segment 9.\n"),
+            (3, Fault::Missing, "known: segments 4 to 9.\n"),
+        ] {
+            let said = ends(segment, fault);
+            assert!(said.ends_with(unread), "{said}");
         }
     }
 }

@@ -1,0 +1,70 @@
+//! What does not add up about where a thing was: what it is, in words, and the question that would settle it.
+
+use crate::fact::Label;
+use crate::history::{Found, Puzzle};
+use crate::mismatch::{Finding, shown};
+use crate::say::Say;
+use crate::view::View;
+use shared_types::{Instant, Mismatch};
+
+/// The mismatches of a history alone, as an answer shows them.
+pub(crate) fn from_found(view: View<'_>, label: Label, found: &[Found], say: &Say) -> Vec<Mismatch> {
+    found.iter().filter_map(|one| shown(view, label, puzzle(view, label, one, say), say)).collect()
+}
+
+pub(crate) fn puzzle(view: View<'_>, label: Label, found: &Found, say: &Say) -> Finding {
+    Finding {
+        kind: found.puzzle.name(),
+        seq: found.seq,
+        say: statement(view, label, found, say),
+        ask: found.settled_by.is_none().then(|| question(view, label, found, say)),
+        settled_by: found.settled_by,
+    }
+}
+
+fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
+    let name = view.book.name(label).short();
+    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
+    let (when, since) = (dated(view, at, say), dated(view, found.since, say));
+    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
+    match found.puzzle {
+        Puzzle::OutWhileOut => format!("{name} was taken out {when}; it was out already, since {since}."),
+        Puzzle::InWhileIn => format!(
+            "{name} was put away {when} in {place}, where the book has it already. It counts as out since {since}."
+        ),
+        Puzzle::InWhileInElsewhere => {
+            format!("{name} came into {place} {when} without having been taken out. It counts as out since {since}.")
+        }
+        Puzzle::SeenInsideWhileOut => format!("{name} was seen in {place} {when}; the book has it out since {since}."),
+        Puzzle::ActedWhileInside => format!(
+            "{name} was used or seen outside {when}; the book had it in {place}. It counts as out since {since}."
+        ),
+        Puzzle::PutAwayNotAfterTakeOut => {
+            format!(
+                "{name} was put away {when}, but not surely after it was taken out. Its clock runs on since {since}."
+            )
+        }
+    }
+}
+
+/// The question whose answer would settle it.
+pub(crate) fn question(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
+    let name = view.book.name(label).short();
+    let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
+    let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
+    match found.puzzle {
+        Puzzle::OutWhileOut => {
+            format!("Was {name} put away in between, or was one of the scans another {}?", view.book.kind(label))
+        }
+        Puzzle::InWhileIn => format!("Was the scan of {} a take-out?", dated(view, at, say)),
+        Puzzle::InWhileInElsewhere => format!("Was it carried over to {place}?"),
+        Puzzle::SeenInsideWhileOut => format!("Is {name} really in {place}, not only its bag?"),
+        Puzzle::ActedWhileInside => format!("Since when was {name} out?"),
+        Puzzle::PutAwayNotAfterTakeOut => format!("When was {name} put away?"),
+    }
+}
+
+/// A time as a list shows it: with its date, unless the log's end is near.
+pub(crate) fn dated(view: View<'_>, at: Instant, say: &Say) -> String {
+    say.time(at, view.book.last_recorded_at().unwrap_or(at))
+}
