@@ -83,7 +83,8 @@ fn one_row_that_is_in_with_other_values_keeps_all_others_out() {
     for more in [&["--dry-run"][..], &[]] {
         let (code, said) = yard.import(".", more);
         assert_eq!((code, yard.entries()), (1, 15), "{said}");
-        let different = "cards.csv, line 2: R-12 is already in with other values: out_time is 96:20 there, 97:20 here\n";
+        let different =
+            "cards.csv, line 2: R-12 is already in with other values: out_time is 96:20 there, 97:20 here\n";
         assert_eq!(said, format!("{different}1 problem. Nothing was written.\n"));
     }
 }

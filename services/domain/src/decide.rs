@@ -9,14 +9,12 @@ pub use stands_on::{names, stands_on};
 
 use crate::book::Book;
 use crate::fact::{Label, What};
-use crate::limits::LimitState;
-use crate::may_use::weigh;
+use crate::issue::may_issue;
 use crate::mismatch;
-use crate::question::{MayUseQuestion, When};
 use crate::refusal::{Between, Refusal};
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
-use shared_types::{Act, Body, Code, Instant, Job, Kind, LimitName, ThingName, Word};
+use shared_types::{Body, Code, Instant, Job, Kind, ThingName};
 use uuid::Uuid;
 
 /// Whether a wish may be written, at the time it would be recorded.
@@ -143,35 +141,6 @@ fn declare_place(view: View<'_>, wish: &Wish, place: &shared_types::Place, at: I
     let Some(label) = view.book.label(&wish.thing) else { return Ok(()) };
     let from = place.effective_from.map_or(at, |from| from.at);
     needs_second(wish, None, declared::place_gives(wish.thing.short(), view.place(label, from), place))
-}
-
-/// Whether a roll or kit may be given to a job: it must be usable for it, through its plan.
-pub fn may_issue(view: View<'_>, label: Label, job: &Code, at: Instant) -> Result<(), Refusal> {
-    let thing = view.book.name(label).clone();
-    let act = if thing.kind() == Kind::Kit { Act::Lay } else { Act::TakeOut };
-    let question =
-        MayUseQuestion { thing, act, job: Some(job.clone()), stage: None, when: When { at, known: u64::MAX, now: at } };
-    let weighed = weigh(view, label, &question).map_err(|error| Refusal::CannotBeUsed { say: error.to_string() })?;
-    let Some(word) = weighed.against.iter().map(|one| one.word).max() else { return Ok(()) };
-    let first = weighed.against.iter().find(|one| one.word == word);
-    let say =
-        weighed.against.iter().filter(|one| one.word == word).map(|one| one.say.as_str()).collect::<Vec<_>>().join(" ");
-    let over = |name| weighed.subject.limits.get(name).is_some_and(LimitState::is_over);
-    Err(
-        match (
-            weighed.subject.holds.is_empty(),
-            weighed.subject.refusals.is_empty(),
-            word,
-            first.and_then(|one| one.limit),
-        ) {
-            (false, _, _, _) => Refusal::OnHold { say, holds: weighed.subject.holds },
-            (_, false, _, _) => Refusal::CannotBeUsed { say },
-            (_, _, Word::CannotSay, _) => Refusal::CannotSay { say },
-            (_, _, _, Some(LimitName::ShelfLife)) if over(LimitName::ShelfLife) => Refusal::PastShelfLife { say },
-            (_, _, _, Some(name)) if over(name) => Refusal::OutLifeUsedUp { say },
-            (_, _, _, _) => Refusal::NotEnoughLifeForJob { say },
-        },
-    )
 }
 
 fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid) -> Result<(), Refusal> {

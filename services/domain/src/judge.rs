@@ -1,9 +1,9 @@
 //! Past acts judged: was everything within its life, as was known then and as is known now?
 
+use crate::against::tests;
 use crate::fact::{Fact, Label, What};
 use crate::kit::KitLife;
 use crate::limits::{At, Limits, kit_limits, limits_when_laid, roll_limits, stage_limits};
-use crate::may_use::tests;
 use crate::roll::{Missing, RollLife};
 use crate::say::floor_s;
 use crate::stage::{Oven, StageLife};

@@ -1,7 +1,7 @@
 //! A kit: plies of one or more rolls, each with its roll's life up to the cut and the kit's own from there on.
 
 use crate::fact::{Fact, Label, Laid, What};
-use crate::history::{Before, History, Start, Step, fold, steps};
+use crate::history::{History, kit_history, steps};
 use crate::links::How;
 use crate::roll::{End, RollLife, moved_in, roll_life};
 use crate::view::View;
@@ -22,10 +22,6 @@ pub struct KitItem {
     pub roll: Label,
     pub cut_at: Instant,
     pub seq: u32,
-}
-
-pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
-    fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: true })
 }
 
 pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {

@@ -4,15 +4,18 @@
 //! `book` keeps the facts, `view` filters them, `history` folds one thing's, `clock` adds up out-time along roll,
 //! kit and lay-up, `limits` applies a material's limits to it; every question stands in a file of its own.
 
+mod against;
 pub mod book;
 pub mod card;
 pub mod clock;
 pub mod deadlines;
 pub mod decide;
 pub mod fact;
+mod finding;
 mod guard;
 pub mod history;
 pub mod holds;
+mod issue;
 pub mod judge;
 pub mod kit;
 pub mod limits;
@@ -40,8 +43,8 @@ mod wording;
 pub use book::Book;
 pub use card::out_time_card;
 pub use lists::{mismatches, runs_out, scan};
-pub use may_use::{NotAsked, may_use};
-pub use question::{MayUseQuestion, When};
+pub use may_use::may_use;
+pub use question::{MayUseQuestion, NotAsked, When};
 pub use refusal::{Between, Refusal};
 pub use thing::thing_view;
 pub use trace::trace;

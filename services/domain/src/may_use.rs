@@ -1,5 +1,6 @@
 //! "May I use it?" The worst word that applies wins: stop, no, can't say, yes.
 
+use crate::against::{Against, tests};
 use crate::book::Book;
 use crate::deadlines::{Deadlines, deadlines};
 use crate::fact::Label;
@@ -7,7 +8,7 @@ use crate::guard::guarded;
 use crate::history::Found;
 use crate::limits::{At, Limit, LimitState};
 use crate::plan::{PlanAnswer, against_plan};
-use crate::question::MayUseQuestion;
+use crate::question::{MayUseQuestion, NotAsked};
 use crate::roll::Missing;
 use crate::rows::{missing_words, rows};
 use crate::say::{Say, left, limit};
@@ -16,31 +17,6 @@ use crate::view::View;
 use crate::wording::{kept_words, why_yes, yes, yes_for};
 use crate::{RULES, puzzle};
 use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
-
-/// Why a question can't be asked at all.
-#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-pub enum NotAsked {
-    #[error("{0}")]
-    UnknownThing(String),
-    /// The part has several stages.
-    #[error("{0}")]
-    NameTheStage(String),
-    #[error("{0}")]
-    DoesNotFit(String),
-}
-
-/// One reason against it.
-pub(crate) struct Against {
-    pub word: Word,
-    pub say: String,
-    pub limit: Option<LimitName>,
-}
-
-impl Against {
-    pub(crate) fn no(say: String) -> Against {
-        Against { word: Word::No, say, limit: None }
-    }
-}
 
 /// What was weighed for an answer; the issue of a roll to a job is decided on the same.
 pub(crate) struct Weighed<'b> {
@@ -133,17 +109,6 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
         }
     }
     Ok(Weighed { read, say, subject, against, deadlines, plan, spare_ms })
-}
-
-/// Which limits an act tests by itself; the others are looked ahead to.
-pub(crate) fn tests(act: Act, name: LimitName, laid: bool) -> bool {
-    match (act, name) {
-        (_, LimitName::Refreezes) => true,
-        (Act::Cut | Act::Lay, LimitName::TackLife) => !laid,
-        (Act::Cut | Act::Lay | Act::Oven, LimitName::OutLife) => true,
-        (Act::Oven, LimitName::LayToCure) => true,
-        (_, _) => false,
-    }
 }
 
 fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut Vec<Against>) {

@@ -2,6 +2,7 @@
 
 use crate::book::Book;
 use crate::fact::{Fact, Label, What};
+use crate::finding::{Finding, shown};
 use crate::history::{Found, Puzzle, fits};
 use crate::holds;
 use crate::judge;
@@ -16,20 +17,6 @@ use shared_types::{Kind, Mismatch};
 
 /// A clock further off than this was wrong.
 const DOUBTFUL_MS: i64 = 120_000;
-
-pub(crate) struct Finding {
-    pub kind: &'static str,
-    pub seq: u32,
-    pub say: String,
-    pub ask: Option<String>,
-    pub settled_by: Option<u32>,
-}
-
-impl Finding {
-    fn new(kind: &'static str, seq: u32, say: String) -> Finding {
-        Finding { kind, seq, say, ask: None, settled_by: None }
-    }
-}
 
 /// The mismatches that one entry brought about.
 pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
@@ -59,20 +46,6 @@ pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch
     found.sort_by_key(|finding| (finding.seq, finding.kind));
     found.dedup_by_key(|finding| (finding.seq, finding.kind));
     found.into_iter().filter_map(|finding| shown(view, label, finding, &say)).collect()
-}
-
-pub(crate) fn shown(view: View<'_>, label: Label, finding: Finding, say: &Say) -> Option<Mismatch> {
-    let meta = view.book.entry(finding.seq)?;
-    Some(Mismatch {
-        kind: finding.kind.to_owned(),
-        thing: view.book.name(label).clone(),
-        entry: meta.id,
-        seq: u64::from(finding.seq),
-        at: say.stamp(meta.occurred_at),
-        say: finding.say,
-        ask: finding.ask,
-        settled_by: finding.settled_by.map(|seq| view.book.id_of(seq)),
-    })
 }
 
 /// What an act did.
@@ -269,7 +242,7 @@ fn of_issues(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Fi
         if thing != label {
             continue;
         }
-        if let Err(refusal) = crate::decide::may_issue(view, label, &view.book.code(job), fact.at) {
+        if let Err(refusal) = crate::issue::may_issue(view, label, &view.book.code(job), fact.at) {
             let name = view.book.name(label).short();
             let text = format!("{name} would not be issued to {} today: {refusal}", view.book.name(job).short());
             found.push(Finding::new("decision_would_be_refused", fact.seq, text));

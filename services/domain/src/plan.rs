@@ -1,10 +1,10 @@
 //! Looking ahead through a job's planned lay-up and oven start, with the yard's spare time.
 
+use crate::against::Against;
 use crate::deadlines::deadlines;
 use crate::fact::{Label, Planned, What};
 use crate::holds;
 use crate::limits::{At, Limit, LimitState, first_of_material};
-use crate::may_use::Against;
 use crate::question::MayUseQuestion;
 use crate::say::{Say, left, limit};
 use crate::stage::{StageLife, stage_life, stages_of};

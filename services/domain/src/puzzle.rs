@@ -1,8 +1,8 @@
 //! What does not add up about where a thing was: what it is, in words, and the question that would settle it.
 
 use crate::fact::Label;
+use crate::finding::{Finding, shown};
 use crate::history::{Found, Puzzle};
-use crate::mismatch::{Finding, shown};
 use crate::say::Say;
 use crate::view::View;
 use shared_types::{Instant, Mismatch};

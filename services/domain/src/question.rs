@@ -27,3 +27,15 @@ pub struct MayUseQuestion {
     pub stage: Option<StageName>,
     pub when: When,
 }
+
+/// Why a question can't be asked at all.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum NotAsked {
+    #[error("{0}")]
+    UnknownThing(String),
+    /// The part has several stages.
+    #[error("{0}")]
+    NameTheStage(String),
+    #[error("{0}")]
+    DoesNotFit(String),
+}

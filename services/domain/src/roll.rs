@@ -2,7 +2,7 @@
 
 use crate::clock::Clock;
 use crate::fact::{Fact, Label, Received, What};
-use crate::history::{Before, Found, History, Start, Step, StepAct, fold, step, steps};
+use crate::history::{Before, Found, History, Start, Step, StepAct, fold, kit_history, step, steps};
 use crate::view::View;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
@@ -123,7 +123,7 @@ fn moved_step(view: View<'_>, thing: Label, on: u32) -> Option<Step> {
     let own = steps(view, origin);
     let history = match view.book.kind(origin) {
         Kind::Roll => roll_life_of(view, origin, &own).history,
-        _ => crate::kit::kit_history(view, &own),
+        _ => kit_history(view, &own),
     };
     history.moved_out.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
 }

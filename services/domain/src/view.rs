@@ -3,7 +3,7 @@
 use crate::book::Book;
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
 use crate::links::{self, Link, Source};
-use shared_types::{Code, Instant, Place, Revision, Settlement, ThingName, Yard};
+use shared_types::{Code, Instant, Place, Revision, Settlement, Yard};
 use std::slice;
 use std::sync::Arc;
 

@@ -13,6 +13,7 @@ pub use steps::{Step, StepAct, step, steps};
 pub use stretches::Stretches;
 
 use crate::fact::Label;
+use crate::view::View;
 use shared_types::Instant;
 
 /// A stretch out of the cold, as it is charged.
@@ -126,4 +127,9 @@ impl History {
     pub fn runs(&self, at: Instant) -> bool {
         self.stretches.covers(at)
     }
+}
+
+/// A kit's history begins with its first cut.
+pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
+    fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: true })
 }

@@ -223,7 +223,8 @@ fn what_is_counted_is_called_the_same_wherever_it_is() {
 fn a_difference_is_said_in_the_columns_and_units_of_the_files() {
     let plan = |yard: &str, cards: &str| checked(yard.as_bytes(), cards.as_bytes()).1;
     let there = plan(YARD, CARDS);
-    let other = YARD.replace("240 h", "250 h").replace("none_by = \"sheet PM-101 C\"", "allowed = 5, after = \"30 min\"");
+    let other =
+        YARD.replace("240 h", "250 h").replace("none_by = \"sheet PM-101 C\"", "allowed = 5, after = \"30 min\"");
     let here = plan(&other.replace("2026-01\"", "2026-01-14\""), &CARDS.replace("96:20,3,38.29", "97:20,4,37.9"));
     let said: Vec<_> =
         there.iter().zip(&here).flat_map(|(there, here)| fields::differences(&here.body, &there.body)).collect();

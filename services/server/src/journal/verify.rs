@@ -126,7 +126,7 @@ impl fmt::Display for Report {
             Ending::Damaged(damage) => {
                 writeln!(f, "DAMAGED: {damage}.")?;
                 match unread(damage, self.last_segment) {
-                    Some(unread) => writeln!(f, "Not read, and so neither sound nor damaged as far as is known: {unread}."),
+                    Some(unread) => writeln!(f, "Not read: {unread}."),
                     None => Ok(()),
                 }
             }
@@ -177,10 +177,10 @@ mod tests {
     fn after_damage_it_says_how_much_was_not_read() {
         let ends = |segment, fault| report(7, 7, Ending::Damaged(Damage { segment, offset: 512, seq: 8, fault }));
         for (segment, fault, unread) in [
-            (3, Fault::Root, "known: the rest of segment 3 and segments 4 to 9.\n"),
-            (8, Fault::Header, "known: the rest of segment 8 and segment 9.\n"),
-            (9, Fault::Lines(3), "known: the rest of segment 9.\n"),
-            (3, Fault::Missing, "known: segments 4 to 9.\n"),
+            (3, Fault::Root, "\nNot read: the rest of segment 3 and segments 4 to 9.\n"),
+            (8, Fault::Header, "\nNot read: the rest of segment 8 and segment 9.\n"),
+            (9, Fault::Lines(3), "\nNot read: the rest of segment 9.\n"),
+            (3, Fault::Missing, "\nNot read: segments 4 to 9.\n"),
         ] {
             let said = ends(segment, fault);
             assert!(said.ends_with(unread), "{said}");
