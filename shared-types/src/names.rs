@@ -35,13 +35,13 @@ fn tidy(text: &str) -> String {
 }
 
 fn printable(c: char) -> bool {
-    let invisible = matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff0}'..='\u{fffb}' | '\u{e000}'..='\u{f8ff}');
+    let invisible = matches!(c, '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff0}'..='\u{fffb}' | '\u{e000}'..='\u{f8ff}' | '\u{e0000}'..='\u{e0fff}');
     !c.is_control() && !invisible && (c == ' ' || !c.is_whitespace())
 }
 
 fn plain_ascii(text: &str) -> bool {
     text.len() <= LONGEST
-        && !text.is_empty()
+        && !matches!(text, "" | "." | "..")
         && text.bytes().all(|b| b.is_ascii_graphic() && b != b'/' && !b.is_ascii_lowercase())
 }
 
@@ -58,7 +58,9 @@ impl Code {
         // Nothing longer than this can become a code, and no work is done for it.
         let tidy = if text.len() <= 1_000 { tidy(text) } else { String::new() };
         let fits = (1..=LONGEST).contains(&tidy.chars().count());
-        match fits && tidy.chars().all(|c| printable(c) && c != '/') {
+        // As parts of an address these mean something else.
+        let dots = matches!(&*tidy, "." | "..");
+        match fits && !dots && tidy.chars().all(|c| printable(c) && c != '/') {
             true => Ok(Code(tidy.into())),
             false => Err(NameError::Code(shown(text))),
         }
@@ -295,7 +297,19 @@ mod tests {
 
     #[test]
     fn what_cannot_stand_on_a_label_is_no_code() {
-        for bad in ["", "   ", "a/b", "a\nb", "a\u{0}b", "a\u{200b}b", &"x".repeat(41), &"x".repeat(100_000)] {
+        for bad in [
+            "",
+            "   ",
+            ".",
+            "..",
+            "a\u{e0041}b",
+            "a/b",
+            "a\nb",
+            "a\u{0}b",
+            "a\u{200b}b",
+            &"x".repeat(41),
+            &"x".repeat(100_000),
+        ] {
             assert!(Code::new(bad).is_err(), "{bad:.20}");
         }
         assert!(Code::new(&"x".repeat(40)).is_ok());

@@ -29,6 +29,8 @@ pub struct Book {
     batches: BTreeMap<String, Vec<Label>>,
     /// Counters seen, by device.
     counters: BTreeMap<Label, BTreeMap<u64, u32>>,
+    /// Registrations by batch, beside its receipts, of which there are many.
+    registered: BTreeMap<Label, Vec<Fact>>,
     /// Labels that a hold was ever placed on.
     held: std::collections::BTreeSet<Label>,
     set_aside: u32,
@@ -115,6 +117,11 @@ impl Book {
         self.acts_on.get(&seq).map_or(&[], Vec::as_slice)
     }
 
+    /// A batch's registrations, struck ones too.
+    pub fn registered(&self, batch: Label) -> &[Fact] {
+        self.registered.get(&batch).map_or(&[], Vec::as_slice)
+    }
+
     /// A thing's own history: entry numbers in occurred order.
     pub fn entries_of(&self, thing: &ThingName) -> Vec<u64> {
         let facts = self.label(thing).map_or(&[][..], |label| self.all_facts(label));
@@ -187,6 +194,9 @@ impl Book {
             self.set_aside += 1;
         }
         let fact = read::fact(entry, seq, by, device, what);
+        if matches!(entry.body, Body::BatchRegistered(_)) {
+            self.registered.entry(thing).or_default().push(fact.clone());
+        }
         if matches!(entry.body, Body::HoldPlaced(_)) {
             self.held.insert(thing);
         }
@@ -310,6 +320,8 @@ impl Book {
             return;
         };
         meta.struck_by = by_seq;
+        let registered = self.registered.get_mut(&meta.thing).into_iter().flatten();
+        registered.filter(|fact| fact.seq == target).for_each(|fact| fact.struck_by = by_seq);
         let acts = matches!(meta.kind, "hold_lifted" | "fact_confirmed" | "mismatch_settled");
         for label in self.kept_under(target) {
             for fact in self.facts.get_mut(label as usize).into_iter().flatten().filter(|fact| fact.seq == target) {

@@ -24,26 +24,8 @@ pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
     match &wish.body {
         Body::YardDeclared(yard) => declare_yard(view, wish, yard, at),
         Body::PlaceDeclared(place) => declare_place(view, wish, place, at),
-        Body::MaterialRevised(revision) => {
-            let stands = book.label(&wish.thing).and_then(|material| view.revision(material, &revision.revision));
-            let say = || {
-                format!(
-                    "Revision {} of {} is entered already; a revision never changes. Enter the next one.",
-                    revision.revision,
-                    wish.thing.short()
-                )
-            };
-            stands.map_or(Ok(()), |_| Err(Refusal::AlreadyThere { say: say() }))
-        }
-        Body::BatchRegistered(_) => {
-            let stands = book
-                .label(&wish.thing)
-                .is_some_and(|batch| view.facts(batch).any(|fact| matches!(fact.what, What::Registered(_))));
-            let say = || {
-                format!("Batch {} is registered already. Strike that entry first if it is wrong.", wish.thing.short())
-            };
-            if stands { Err(Refusal::AlreadyThere { say: say() }) } else { Ok(()) }
-        }
+        Body::MaterialRevised(revision) => revise_material(view, wish, revision),
+        Body::BatchRegistered(_) => register_batch(view, wish),
         Body::JobOpened(job) => {
             let say = || format!("{} is open already: plan it again instead.", wish.thing.short());
             if opened(view, &wish.thing) { Err(Refusal::AlreadyThere { say: say() }) } else { plan_can_be(job) }
@@ -73,6 +55,35 @@ fn known(book: &Book, thing: &ThingName) -> Result<Label, Refusal> {
 
 fn opened(view: View<'_>, job: &ThingName) -> bool {
     view.book.label(job).is_some_and(|job| view.facts(job).any(|fact| matches!(fact.what, What::Planned(_))))
+}
+
+/// A revision never changes. One that rolls name already moves their answers, so a second person stands beside it.
+fn revise_material(view: View<'_>, wish: &Wish, revision: &shared_types::Revision) -> Result<(), Refusal> {
+    let (code, short) = (&revision.revision, wish.thing.short());
+    let Some(material) = view.book.label(&wish.thing) else { return Ok(()) };
+    if view.revision(material, code).is_some() {
+        let say =
+            format!("Revision {code} of {short} is entered already; a revision never changes. Enter the next one.");
+        return Err(Refusal::AlreadyThere { say });
+    }
+    let names = |what: &What| matches!(what, What::Received(received) if received.material == material && received.revision == *code);
+    let batches = view.book.labels().filter(|label| view.book.kind(*label) == Kind::Batch);
+    let named = batches.into_iter().any(|batch| view.facts(batch).any(|fact| names(&fact.what)));
+    let gives = named.then(|| format!("Rolls of {short} revision {code}, whose limits nobody knew, could be used"));
+    needs_second(wish, None, gives.into_iter().collect())
+}
+
+fn register_batch(view: View<'_>, wish: &Wish) -> Result<(), Refusal> {
+    let short = wish.thing.short();
+    let Some(batch) = view.book.label(&wish.thing) else { return Ok(()) };
+    let has = |test: fn(&What) -> bool| view.facts(batch).any(|fact| test(&fact.what));
+    if has(|what| matches!(what, What::Registered(_))) {
+        let say = format!("Batch {short} is registered already. Strike that entry first if it is wrong.");
+        return Err(Refusal::AlreadyThere { say });
+    }
+    let gives = has(|what| matches!(what, What::Received(_)))
+        .then(|| format!("Rolls of batch {short}, whose dates nobody knew, could be used"));
+    needs_second(wish, None, gives.into_iter().collect())
 }
 
 /// Something came between the answer that somebody looked at and this wish.
@@ -190,7 +201,29 @@ fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
     labels.extend(what_if.instead.iter().flat_map(|(_, labels)| labels.iter().copied()));
     let mut gives = gives_back(view, &what_if, &labels, at);
     gives.extend(declared::striking_gives(view, &what_if, seq));
+    let replaced =
+        wish.instead.as_ref().is_some_and(|new| new.thing == wish.thing && new.body.plain_kind() == meta.kind);
+    gives.extend(stands_on_it(view, seq).filter(|_| !replaced));
     needs_second(wish, Some(&view.book.code(meta.by)), gives)
+}
+
+/// What carries the limits themselves can't be taken away by one alone: what stands on it would be judged without it,
+/// and written again it would begin anew.
+fn stands_on_it(view: View<'_>, seq: u32) -> Option<String> {
+    let meta = view.book.entry(seq)?;
+    let name = view.book.name(meta.thing);
+    let received = |label: Label| {
+        view.facts(label).filter(|fact| matches!(fact.what, What::Received(_)) && fact.seq != seq).count() > 0
+    };
+    let carries = match meta.kind {
+        // Of two receipts the other still binds.
+        "roll_received" => !received(meta.thing),
+        "nest_cut" | "plies_laid" | "layup_completed" | "material_revised" | "yard_declared" => true,
+        "batch_registered" => received(meta.thing),
+        // Nobody knows its limits, so nobody can reckon what this would give back.
+        _ => name.kind() == Kind::Roll && !received(meta.thing),
+    };
+    carries.then(|| format!("What stands on this entry of {} would be judged without it", name.short()))
 }
 
 /// A fact that is only thought of: things nobody knows yet get labels beyond the book's.
@@ -274,5 +307,14 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
     };
     let labels: Vec<Label> = [label].into_iter().chain(other).collect();
     let maker = view.book.entry(seq).map(|meta| view.book.code(meta.by));
-    needs_second(wish, maker.as_ref(), gives_back(view, &what_if, &labels, at))
+    let mut gives = gives_back(view, &what_if, &labels, at);
+    // What is no question of where a thing was changes no limit: it is laid to rest in words, by two.
+    if mismatch::puzzle_named(&name.kind).is_none() {
+        if settle.why.as_ref().is_none_or(|why| why.trim().is_empty()) {
+            let detail = format!("Say why {} is settled.", name.kind);
+            return Err(Refusal::CannotRead { pointer: "/body/why".to_owned(), detail });
+        }
+        gives.push(format!("{} of {} would no longer be shown", name.kind, wish.thing.short()));
+    }
+    needs_second(wish, maker.as_ref(), gives)
 }

@@ -3,10 +3,11 @@
 use crate::book::Book;
 use crate::fact::{Fact, Label, What};
 use crate::finding::{Finding, shown};
-use crate::history::{Found, Puzzle, fits};
+use crate::history::{Puzzle, fits};
 use crate::holds;
 use crate::judge;
-use crate::kit::{kit_items, kit_life};
+use crate::kit::kit_life;
+use crate::part_checks;
 use crate::puzzle::{dated, puzzle};
 use crate::question::When;
 use crate::roll::{RollLife, roll_life};
@@ -32,6 +33,10 @@ pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
 pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch> {
     let say = Say::of(view, shared_types::Instant::MAX);
     let mut found = Vec::new();
+    // Whether a settlement settles anything shows only beside everything that arises.
+    let asked = only;
+    let settles = |seq: u32| view.book.entry(seq).is_some_and(|meta| meta.kind == "mismatch_settled");
+    let only = only.filter(|seq| !settles(*seq));
     match view.book.kind(label) {
         Kind::Roll => of_roll(view, label, only, &say, &mut found),
         Kind::Kit => of_kit(view, label, only, &say, &mut found),
@@ -42,7 +47,8 @@ pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch
     for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
         of_fact(view, label, fact, &mut found);
     }
-    found.retain(|finding| only.is_none_or(|only| only == finding.seq));
+    of_settlements(view, label, only, &mut found);
+    found.retain(|finding| asked.is_none_or(|asked| asked == finding.seq));
     found.sort_by_key(|finding| (finding.seq, finding.kind));
     found.dedup_by_key(|finding| (finding.seq, finding.kind));
     found.into_iter().filter_map(|finding| shown(view, label, finding, &say)).collect()
@@ -83,7 +89,6 @@ fn of_roll(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
     of_end(view, label, roll.end, say, found);
     of_cuts(view, &roll, only, say, found);
     of_issues(view, label, only, found);
-    of_settlements(view, label, &roll.history.found, found);
 }
 
 fn of_cuts(view: View<'_>, roll: &RollLife<'_>, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
@@ -153,7 +158,6 @@ fn of_kit(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mu
         held(view, label, fact, || holds::above(view, label, fact.at), say, found);
     }
     of_issues(view, label, only, found);
-    of_settlements(view, label, &kit.history.found, found);
 }
 
 /// Something was done with what was thrown away.
@@ -182,44 +186,10 @@ fn of_part(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
             let Some(judgement) = judge::stage_act(view, &life, fact) else { continue };
             judged(view, fact, &judgement, found);
             held(view, label, fact, || holds::above_stage(view, &life, fact.at), say, found);
-            laid_wrongly(view, label, fact, &life, found);
+            part_checks::laid_wrongly(view, label, fact, &life, found);
         }
     }
-    of_settlements(view, label, &[], found);
-}
-
-fn laid_wrongly(
-    view: View<'_>,
-    label: Label,
-    fact: &Fact,
-    life: &crate::stage::StageLife<'_>,
-    found: &mut Vec<Finding>,
-) {
-    let What::Laid(laid) = &fact.what else { return };
-    let part = view.book.name(label).short();
-    if life.runs.iter().any(|run| run.committed && run.start < fact.at) {
-        found.push(Finding::new(
-            "laid_after_oven_start",
-            fact.seq,
-            format!("Plies were laid in {part} {} after its oven run had started.", life.stage),
-        ));
-    }
-    if !laid.from_kit {
-        return;
-    }
-    let cut = kit_items(view, laid.from);
-    let kit = view.book.name(laid.from).short();
-    let missing = laid.items.iter().flatten().find(|roll| cut.iter().all(|item| item.roll != **roll));
-    if let Some(roll) = missing {
-        let roll = view.book.name(*roll).short();
-        found.push(Finding::new(
-            "laid_not_in_kit",
-            fact.seq,
-            format!("{roll} was laid from {kit}, but nobody cut it into that kit."),
-        ));
-    } else if cut.is_empty() {
-        found.push(Finding::new("laid_not_in_kit", fact.seq, format!("{kit} was laid, but nobody cut it.")));
-    }
+    part_checks::installed_wrongly(view, label, only, say, found);
 }
 
 fn of_device(view: View<'_>, label: Label, found: &mut Vec<Finding>) {
@@ -251,24 +221,17 @@ fn of_issues(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Fi
 }
 
 /// A settlement whose mismatch no longer arises does nothing, and is a mismatch itself.
-fn of_settlements(view: View<'_>, label: Label, history: &[Found], found: &mut Vec<Finding>) {
-    let arises: Vec<(u32, &str)> = history
-        .iter()
-        .map(|one| (one.seq, one.puzzle.name()))
-        .chain(found.iter().map(|one| (one.seq, one.kind)))
-        .collect();
-    for fact in view.facts(label) {
-        let What::ActsOn(on) = fact.what else { continue };
-        let Some((_, kind, other)) = view.settlements(on).find(|(by, _, _)| *by == fact.seq) else { continue };
-        if other == Some(label) || arises.contains(&(on, kind)) {
-            continue;
-        }
-        found.push(Finding::new(
-            "settles_nothing",
-            fact.seq,
-            format!("What was said about {kind} of entry {on} settles nothing: it does not arise."),
-        ));
-    }
+fn of_settlements(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Finding>) {
+    let arises: Vec<(u32, &str)> = found.iter().map(|one| (one.seq, one.kind)).collect();
+    let settlements = view.facts(label).filter(|_| only.is_none()).filter_map(|fact| {
+        let What::ActsOn(on) = fact.what else { return None };
+        let (_, kind, other) = view.settlements(on).find(|(by, _, _)| *by == fact.seq)?;
+        let idle = other != Some(label) && !arises.contains(&(on, kind));
+        let text = format!("What was said about {kind} of entry {on} settles nothing: it does not arise.");
+        idle.then(|| Finding::new("settles_nothing", fact.seq, text))
+    });
+    let settlements: Vec<Finding> = settlements.collect();
+    found.extend(settlements);
     for one in found.iter_mut().filter(|one| one.settled_by.is_none() && !is_puzzle(one.kind)) {
         one.settled_by = view.settlement(label, one.kind, one.seq).map(|(by, _, _)| by);
     }
@@ -300,6 +263,13 @@ fn of_fact(view: View<'_>, label: Label, fact: &Fact, found: &mut Vec<Finding>) 
             fact.seq,
             format!("Something about {name} was sent that could not be read; it is kept as it came."),
         ));
+    }
+    if let What::Received(received) = &fact.what
+        && received.opening.as_ref().is_some_and(|opening| fact.at < opening.as_of.at)
+    {
+        let text =
+            format!("The out-time {name} came with is said to be as of after it came; it counts from its receipt.");
+        found.push(Finding::new("opening_after_receipt", fact.seq, text));
     }
     let ahead = meta.occurred_at.since(meta.recorded_at);
     if DOUBTFUL_MS < ahead || DOUBTFUL_MS < i64::from(fact.uncertain_ms) {

@@ -62,8 +62,10 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
         let start = start(view, receipt, received);
         // Of several receipts each is read as if it were the only one.
         let own = |step: &&Step| step.act != StepAct::Received || step.seq == receipt.seq;
-        let own: Vec<Step> = steps.iter().filter(own).copied().collect();
-        let folded = fold(view, &own, start);
+        let folded = match one {
+            true => fold(view, steps, start),
+            false => fold(view, &steps.iter().filter(own).copied().collect::<Vec<_>>(), start),
+        };
         let opening = received.opening.as_ref();
         let clock = Clock::of(
             &folded,
@@ -73,7 +75,10 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
         );
         // Its clock stands where its own receipt's length was used up.
         let own_end = if one { used.end } else { self::used(view, roll, Some(received.length_mm)).end };
-        let clock = own_end.map_or(clock.clone(), |end| clock.ended(end.latest));
+        let clock = match own_end {
+            Some(end) => clock.ended(end.latest),
+            None => clock,
+        };
         let revision = view.revision(received.material, &received.revision);
         lives.push(Life { receipt, received, revision, clock });
         history.get_or_insert(folded);
@@ -193,13 +198,7 @@ impl Life<'_> {
     /// The last day of its shelf life, or what is missing to say it.
     pub fn last_day(&self, view: View<'_>) -> Result<Option<NaiveDate>, Missing> {
         let revision = self.revision.ok_or(Missing::Revision)?;
-        let dates: Vec<_> = view
-            .facts(self.received.batch)
-            .filter_map(|fact| match &fact.what {
-                What::Registered(dates) => Some(dates),
-                _ => None,
-            })
-            .collect();
+        let dates: Vec<_> = view.registrations(self.received.batch).collect();
         let certificate = dates.iter().filter_map(|batch| batch.certificate_ends?.last()).min();
         match &revision.shelf_life {
             None => Err(Missing::Stated("shelf life")),

@@ -29,7 +29,8 @@ impl Say {
     }
 
     pub fn stamp(&self, at: Instant) -> Stamp {
-        let offset_s = self.local(at).map_or(0, |local| local.offset().fix().local_minus_utc());
+        // Before there were zones, offsets had seconds, which can't be written.
+        let offset_s = self.local(at).map_or(0, |local| local.offset().fix().local_minus_utc() / 60 * 60);
         Stamp { at, offset_s }
     }
 
@@ -40,36 +41,40 @@ impl Say {
         };
         let (local, here) = (local.naive_local(), here.naive_local());
         let close = at.since(near).abs() < 6 * DAY;
-        match (close, local.year() == here.year()) {
-            (true, _) => format!("{} {}", local.weekday(), clock(local)),
-            (false, true) => format!("{} {} {}", local.weekday(), day(local), clock(local)),
-            (false, false) => format!("{} {} {} {}", local.weekday(), day(local), local.year(), clock(local)),
-        }
+        written(local, !close, !close && local.year() != here.year())
     }
 
     /// `Wed 6 May 2026 06:02`.
     pub fn whole_time(&self, at: Instant) -> String {
-        self.local(at).map(|local| local.naive_local()).map_or_else(
-            || UNWRITABLE.to_owned(),
-            |local| format!("{} {} {} {}", local.weekday(), day(local), local.year(), clock(local)),
-        )
+        self.local(at).map_or_else(|| UNWRITABLE.to_owned(), |local| written(local.naive_local(), true, true))
     }
 }
 
 const UNWRITABLE: &str = "a time that can't be written";
+const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
-/// `14:10`, put together by hand: every answer says several times.
-fn clock(local: NaiveDateTime) -> String {
-    let digit = |number: u32| char::from_digit(number, 10).unwrap_or('0');
-    let (hour, minute) = (local.hour(), local.minute());
-    [digit(hour / 10), digit(hour % 10), ':', digit(minute / 10), digit(minute % 10)].iter().collect()
-}
-
-/// `7 May`.
-fn day(local: NaiveDateTime) -> String {
-    const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-    let month = MONTHS.get(local.month0() as usize).copied().unwrap_or_default();
-    format!("{} {month}", local.day())
+/// A time, with its date and its year or without. Put together by hand: every answer says several.
+fn written(local: NaiveDateTime, date: bool, year: bool) -> String {
+    let word = |words: &[&'static str], at: u32| words.get(at as usize).copied().unwrap_or_default();
+    let mut words = String::with_capacity(24);
+    words.push_str(word(&WEEKDAYS, local.weekday().num_days_from_monday()));
+    if date {
+        words.push(' ');
+        words.push_str(&local.day().to_string());
+        words.push(' ');
+        words.push_str(word(&MONTHS, local.month0()));
+    }
+    if year {
+        words.push(' ');
+        words.push_str(&local.year().to_string());
+    }
+    for (before, number) in [(' ', local.hour()), (':', local.minute())] {
+        let digits = [number / 10, number % 10].map(|digit| char::from_digit(digit, 10).unwrap_or('0'));
+        words.push(before);
+        words.extend(digits);
+    }
+    words
 }
 
 /// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min. From four days on in days and hours.

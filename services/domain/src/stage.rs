@@ -159,8 +159,10 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
     let (mut committed, mut cured, mut not_cured) = (false, false, None);
     for fact in view.facts(run).filter(|fact| !view.waits(fact)) {
         let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
-        // A commit before the start, or after the run broke off, confirms nothing.
-        let fits = |at: Instant| start.earliest() <= at && interrupted.is_none_or(|(broke, _)| at <= broke);
+        // A commit before the start, after the run broke off, or later than the chart was read, confirms nothing.
+        let read = fact.latest();
+        let fits =
+            |at: Instant| start.earliest() <= at && at <= read && interrupted.is_none_or(|(broke, _)| at <= broke);
         committed |= committed_at.is_some_and(fits);
         cured |= answer == Some(true);
         if answer == Some(false) {

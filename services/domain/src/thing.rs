@@ -1,7 +1,7 @@
 //! One thing as a page shows it: where it is, limits, holds, what does not add up, what is judged again.
 
 use crate::book::Book;
-use crate::fact::{Label, What};
+use crate::fact::{Fact, Label, What};
 use crate::history::{History, Spot};
 use crate::holds;
 use crate::judge::{self, Judged};
@@ -207,9 +207,11 @@ fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
 fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
     let mut changed = Vec::new();
     let mut then_known: Option<(u32, Vec<ActJudged>)> = None;
+    let later = later_words(view, label);
     for (seq, at, now) in acts(view, label) {
         let known = view.book.group_end(seq);
-        if view.known <= known {
+        let spoken = || later.iter().any(|(when, seq)| known < *seq && *when <= at);
+        if view.known <= known || matches!(view.book.kind(label), Kind::Roll | Kind::Kit) && !spoken() {
             continue;
         }
         if then_known.as_ref().is_none_or(|(of, _)| *of != known) {
@@ -229,6 +231,32 @@ fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
         });
     }
     changed
+}
+
+/// What may change how an act of a roll or kit is judged: from which time on, and in which entry it was written.
+fn later_words(view: View<'_>, label: Label) -> Vec<(Instant, u32)> {
+    let mut on = crate::holds::above(view, label, Instant::MAX);
+    on.extend(view.book.label(&ThingName::yard()));
+    let mut words = Vec::new();
+    let others = |fact: &&Fact| matches!(&fact.what, What::Received(received) if !on.contains(&received.roll));
+    let facts = on.iter().flat_map(|label| view.book.all_facts(*label)).filter(|fact| !others(fact));
+    for fact in facts.filter(|fact| fact.seq <= view.known) {
+        // A first declaration reaches back, and so does what is said about an entry.
+        let reaches_back = matches!(
+            fact.what,
+            What::ActsOn(_)
+                | What::Place(_)
+                | What::Yard(_)
+                | What::Revised(_)
+                | What::Registered(_)
+                | What::Received(_)
+        );
+        words.push((if reaches_back { Instant::MIN } else { fact.earliest() }, fact.seq));
+        if fact.struck_by <= view.known {
+            words.push((Instant::MIN, fact.struck_by));
+        }
+    }
+    words
 }
 
 /// The latest declaration of a thing that is declared, as its body says.

@@ -2,10 +2,11 @@
 
 use crate::book::Book;
 use crate::fact::{Label, What};
+use crate::follow::boat_by;
 use crate::question::When;
 use crate::say::Say;
 use crate::view::View;
-use crate::walk::{Found, Walk, boat_by};
+use crate::walk::{Found, Walk};
 use shared_types::{Direction, Instant, Kind, ThingName, Trace, TraceLink, TraceNode};
 
 /// The labels a thing is made from or went into: what the answer is built on.

@@ -185,11 +185,12 @@ impl<'b> View<'b> {
 
     /// When a place stops being frozen for the first time after an instant, and when it is frozen again.
     pub fn thaws(self, place: Label, after: Instant) -> Vec<(Instant, Instant)> {
-        let mut changes: Vec<(Instant, bool)> =
-            self.declarations(place).map(|(at, place)| (at, place.frozen)).collect();
-        if changes.len() < 2 {
+        // Nearly every place is declared once.
+        if self.declarations(place).nth(1).is_none() {
             return Vec::new();
         }
+        let mut changes: Vec<(Instant, bool)> =
+            self.declarations(place).map(|(at, place)| (at, place.frozen)).collect();
         changes.retain(|(at, _)| after < *at);
         let mut warm_since = None;
         let mut warm = Vec::new();
@@ -205,6 +206,14 @@ impl<'b> View<'b> {
         }
         warm.extend(warm_since.map(|since| (since, Instant::MAX)));
         warm
+    }
+
+    pub fn registrations(self, batch: Label) -> impl Iterator<Item = &'b shared_types::Batch> {
+        let facts = self.book.registered(batch).iter().filter(move |fact| self.counts(fact.seq, fact.struck_by));
+        facts.filter_map(|fact| match &fact.what {
+            What::Registered(dates) => Some(&**dates),
+            _ => None,
+        })
     }
 
     pub fn revision(self, material: Label, revision: &Code) -> Option<&'b Revision> {

@@ -28,15 +28,15 @@ pub(crate) fn yes(
             LayToCureFrom::FirstPly => "its first ply",
             LayToCureFrom::Complete => "lay-up complete",
         };
-        format!(", within {} of {since}", left(ms))
+        [", within ", &left(ms), " of ", since].concat()
     });
     let heat = match heating {
-        Some(heating) => format!("Heating by {}{within}.", say.time(heating, at)),
+        Some(heating) => ["Heating by ", &say.time(heating, at), &within, "."].concat(),
         None => "Nothing limits when the oven starts.".to_owned(),
     };
     match (act, last_ply) {
         (Act::Oven, _) => heat,
-        (_, Some(last_ply)) => format!("Last ply down by {}. {heat}", say.time(last_ply, at)),
+        (_, Some(last_ply)) => ["Last ply down by ", &say.time(last_ply, at), ". ", &heat].concat(),
         (_, None) => format!("Nothing limits when the last ply is down. {heat}"),
     }
 }
@@ -58,12 +58,12 @@ pub(crate) fn why_yes(
                     (true, _) => ", running".to_owned(),
                     (false, _) => ", standing while it is in the cold".to_owned(),
                 };
-                format!("{} left{running}", left(state.left().unwrap_or(0)))
+                [&left(state.left().unwrap_or(0)), " left", &running].concat()
             }
             LimitState::Date { last_day, .. } => format!("its last day is {}", last_day.format("%a %-d %b %Y")),
             _ => format!("{} left", left(state.left().unwrap_or(0))),
         };
-        why = format!("{} ends first: {ends}.", limit_first(name));
+        why = [limit_first(name), " ends first: ", &ends, "."].concat();
     }
     if question.job.is_none() {
         why.push_str(if why.is_empty() { "Not checked against a job." } else { " Not checked against a job." });

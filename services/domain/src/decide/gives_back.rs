@@ -2,10 +2,14 @@
 //! limit has more left, a hold is gone, or an answer moves towards yes.
 
 use crate::fact::{Label, What};
+use crate::holds;
+use crate::kit::{KitLife, kit_life};
+use crate::limits::{At, Limits, kit_limits, roll_limits, stage_limits};
 use crate::may_use::weigh;
 use crate::question::{MayUseQuestion, When};
-use crate::say::left;
-use crate::stage::stages_of;
+use crate::roll::{RollLife, roll_life};
+use crate::say::{Say, left};
+use crate::stage::{StageLife, stage_life, stages_of};
 use crate::trace::descendants;
 use crate::view::{View, WhatIf};
 use shared_types::{Act, Instant, Kind, LimitName, StageName, Word};
@@ -20,17 +24,29 @@ pub fn gives_back(view: View<'_>, what_if: &WhatIf, labels: &[Label], now: Insta
         things.extend(descendants(view, *label));
         things.extend(descendants(after, *label));
     }
+    // A fact dated ahead shows only once its time has come.
+    let changed = times_of_change(view, what_if);
     let mut gives = Vec::new();
     for thing in things {
         let mut times = BTreeSet::from([now]);
         times.extend(acts(view, thing).chain(acts(after, thing)));
+        times.extend(changed.iter().copied().filter(|at| now < *at));
         for stage in asked(view, after, thing) {
-            gives.extend(times.iter().find_map(|at| more(view, after, thing, stage.as_ref(), *at)));
+            gives.extend(more(view, after, thing, stage.as_ref(), &times, now));
         }
     }
     gives.sort();
     gives.dedup();
     gives
+}
+
+fn times_of_change(view: View<'_>, what_if: &WhatIf) -> Vec<Instant> {
+    let struck = what_if.strikes.and_then(|seq| {
+        let thing = view.book.entry(seq)?.thing;
+        view.book.all_facts(thing).iter().find(|fact| fact.seq == seq)
+    });
+    let changed = struck.into_iter().chain(what_if.instead.as_ref().map(|(fact, _)| fact));
+    changed.flat_map(|fact| [1, 3_600_000].map(|ms| fact.latest().plus_ms(ms))).collect()
 }
 
 /// The times of a thing's recorded acts.
@@ -56,33 +72,79 @@ fn asked(before: View<'_>, after: View<'_>, thing: Label) -> Vec<Option<StageNam
     }
 }
 
+/// A thing folded once, to be read at many times.
+enum Folded<'b> {
+    Roll(RollLife<'b>),
+    Kit(KitLife<'b>),
+    Stage(StageLife<'b>),
+}
+
+/// What a thing has at one time.
 struct State {
-    word: Word,
     left: BTreeMap<LimitName, i64>,
     holds: BTreeSet<Uuid>,
+    /// It is not there, used up, thrown away or in the oven.
+    refused: bool,
 }
 
-fn state(view: View<'_>, thing: Label, stage: Option<&StageName>, at: Instant) -> Option<State> {
-    let act = if stage.is_some() { Act::Oven } else { Act::Lay };
-    let when = When { at, known: u64::MAX, now: at };
-    let question = MayUseQuestion { thing: view.book.name(thing).clone(), act, job: None, stage: stage.cloned(), when };
-    let weighed = weigh(view, thing, &question).ok()?;
-    let rows = weighed.subject.limits.rows.iter();
-    Some(State {
-        word: weighed.against.iter().map(|one| one.word).max().unwrap_or(Word::Yes),
-        left: rows.filter_map(|limit| Some((limit.name, limit.state.left()?))).collect(),
-        holds: weighed.subject.holds.iter().map(|hold| hold.hold).collect(),
-    })
+impl<'b> Folded<'b> {
+    fn of(view: View<'b>, thing: Label, stage: Option<&StageName>) -> Folded<'b> {
+        match (view.book.kind(thing), stage) {
+            (_, Some(stage)) => Folded::Stage(stage_life(view, thing, stage)),
+            (Kind::Kit, None) => Folded::Kit(kit_life(view, thing)),
+            (_, None) => Folded::Roll(roll_life(view, thing)),
+        }
+    }
+
+    fn at(&self, view: View<'b>, at: Instant, say: &Say) -> State {
+        let read = At::new(view, at);
+        let (limits, refused): (Limits, bool) = match self {
+            Folded::Roll(roll) => (roll_limits(read, roll), !roll.received_by(at) || roll.ended(at).is_some()),
+            Folded::Kit(kit) => (kit_limits(read, kit), kit.held_at(at).next().is_none() || kit.ended(at).is_some()),
+            Folded::Stage(stage) => {
+                (stage_limits(read, stage), stage.lying(at).next().is_none() || stage.oven(at).run().is_some())
+            }
+        };
+        let left = limits.rows.iter().filter_map(|limit| Some((limit.name, limit.state.left()?))).collect();
+        State { left, holds: self.holds(view, at, say), refused }
+    }
+
+    fn holds(&self, view: View<'b>, at: Instant, say: &Say) -> BTreeSet<Uuid> {
+        let by_rule = match self {
+            Folded::Stage(stage) => holds::by_rule(view, stage, at, say),
+            Folded::Roll(_) | Folded::Kit(_) => Vec::new(),
+        };
+        let placed = match (self, view.book.ever_held().is_empty()) {
+            (_, true) => Vec::new(),
+            (Folded::Roll(roll), _) => holds::in_force(view, &holds::above(view, roll.roll, at), at, say),
+            (Folded::Kit(kit), _) => holds::in_force(view, &holds::above(view, kit.kit, at), at, say),
+            (Folded::Stage(stage), _) => holds::in_force(view, &holds::above_stage(view, stage, at), at, say),
+        };
+        by_rule.into_iter().chain(placed).map(|hold| hold.hold).collect()
+    }
 }
 
-fn more(before: View<'_>, after: View<'_>, thing: Label, stage: Option<&StageName>, at: Instant) -> Option<String> {
-    let old = state(before, thing, stage, at)?;
-    let new = state(after, thing, stage, at)?;
+fn more(
+    before: View<'_>,
+    after: View<'_>,
+    thing: Label,
+    stage: Option<&StageName>,
+    times: &BTreeSet<Instant>,
+    now: Instant,
+) -> Option<String> {
+    let say = Say::of(before, now);
+    let (was, would_be) = (Folded::of(before, thing, stage), Folded::of(after, thing, stage));
     let name = before.book.name(thing).short();
+    let seen = times.iter().find_map(|at| compare(name, &was.at(before, *at, &say), &would_be.at(after, *at, &say)));
+    let towards_yes = || word(after, thing, stage, now) < word(before, thing, stage, now);
+    seen.or_else(|| towards_yes().then(|| format!("{name} could be used again")))
+}
+
+fn compare(name: &str, old: &State, new: &State) -> Option<String> {
     for (limit, had) in &old.left {
-        let gets = new.left.get(limit).copied().unwrap_or(i64::MIN).saturating_sub(*had);
         // A limit that no longer applies because nothing is there any more gives nothing back by itself.
-        if 0 < gets && new.left.contains_key(limit) {
+        let gets = new.left.get(limit).map_or(0, |left| left.saturating_sub(*had));
+        if 0 < gets {
             return Some(match limit {
                 LimitName::Refreezes => format!("{name} gets back {gets} of its returns to the cold"),
                 _ => format!("{name} gets back {} of {}", left(gets), crate::say::limit(*limit)),
@@ -92,5 +154,13 @@ fn more(before: View<'_>, after: View<'_>, thing: Label, stage: Option<&StageNam
     if !old.holds.is_subset(&new.holds) {
         return Some(format!("A hold on {name} would be gone"));
     }
-    (new.word < old.word).then(|| format!("{name} could be used again"))
+    (old.refused && !new.refused).then(|| format!("{name} could be used again"))
+}
+
+fn word(view: View<'_>, thing: Label, stage: Option<&StageName>, at: Instant) -> Word {
+    let act = if stage.is_some() { Act::Oven } else { Act::Lay };
+    let when = When { at, known: u64::MAX, now: at };
+    let question = MayUseQuestion { thing: view.book.name(thing).clone(), act, job: None, stage: stage.cloned(), when };
+    let against = weigh(view, thing, &question).map(|weighed| weighed.against).unwrap_or_default();
+    against.iter().map(|one| one.word).max().unwrap_or(Word::Yes)
 }

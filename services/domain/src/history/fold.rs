@@ -182,7 +182,7 @@ impl<'b> Folding<'b> {
         if let StepAct::TakenOut { .. } = step.act {
             self.so_far.takes.push((step.at, step.latest));
         }
-        match (self.state.clone(), step.act) {
+        match (&self.state, step.act) {
             (State::Unknown, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.inside(place, step)
             }
@@ -192,6 +192,7 @@ impl<'b> Folding<'b> {
             (State::In { .. } | State::Out { .. }, StepAct::Received) => {}
 
             (State::Out { since, takes, .. }, StepAct::PutAway { place, rack_ms }) => {
+                let since = *since;
                 let after = |(latest, device): &(Instant, Option<Label>)| {
                     device.is_some() && *device == step.device || *latest < step.earliest
                 };
@@ -203,11 +204,11 @@ impl<'b> Folding<'b> {
             }
             (State::Out { .. }, StepAct::SeenInside { .. }) if self.is_granted(step) => {}
             (State::Out { since, .. }, StepAct::SeenInside { place, .. }) => {
-                self.puzzle(Puzzle::SeenInsideWhileOut, step, since, Some(place));
+                self.puzzle(Puzzle::SeenInsideWhileOut, step, *since, Some(place));
             }
             (State::Out { .. }, StepAct::TakenOut { .. }) if self.is_granted(step) => self.out_again(step),
             (State::Out { since, from, .. }, StepAct::TakenOut { .. }) => {
-                self.puzzle(Puzzle::OutWhileOut, step, since, from);
+                self.puzzle(Puzzle::OutWhileOut, step, *since, *from);
             }
             (State::Out { .. }, StepAct::Outside { place }) => {
                 if place.is_some() {
@@ -215,32 +216,32 @@ impl<'b> Folding<'b> {
                 }
             }
 
-            (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if place == seen => {
-                self.state = State::In { place, last_known: step.earliest };
+            (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if *place == seen => {
+                self.state = State::In { place: seen, last_known: step.earliest };
             }
             (State::In { last_known, .. }, StepAct::PutAway { place, rack_ms }) if step.granted => {
-                self.back(step, place, last_known, step.latest.plus_ms(rack_ms));
+                self.back(step, place, *last_known, step.latest.plus_ms(rack_ms));
             }
             // The put-away itself was put into history; this scan only shows that it was there.
             (
                 State::In { place, .. },
                 StepAct::PutAway { place: seen, .. } | StepAct::SeenInside { place: seen, .. },
             ) if self.is_granted(step) => {
-                if place == seen {
-                    self.state = State::In { place, last_known: step.earliest };
+                if *place == seen {
+                    self.state = State::In { place: seen, last_known: step.earliest };
                 }
             }
-            (State::In { place, last_known }, StepAct::PutAway { place: into, .. }) if place == into => {
-                self.puzzle(Puzzle::InWhileIn, step, last_known, Some(place));
+            (State::In { place, last_known }, StepAct::PutAway { place: into, .. }) if *place == into => {
+                self.puzzle(Puzzle::InWhileIn, step, *last_known, Some(into));
             }
             (State::In { last_known, .. }, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
-                self.puzzle(Puzzle::InWhileInElsewhere, step, last_known, Some(place));
+                self.puzzle(Puzzle::InWhileInElsewhere, step, *last_known, Some(place));
             }
             (State::In { .. }, StepAct::TakenOut { to }) => {
                 self.out(step.earliest, step, to, Some(step));
             }
             (State::In { last_known, place }, StepAct::Outside { .. }) => {
-                self.puzzle(Puzzle::ActedWhileInside, step, last_known, Some(place));
+                self.puzzle(Puzzle::ActedWhileInside, step, *last_known, Some(*place));
             }
         }
     }

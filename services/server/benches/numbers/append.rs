@@ -100,7 +100,8 @@ fn shape(plan: &Plan, what: &str, all: &[super::table::Round<Run>]) -> bool {
     let barriers = of(&|seen| seen.counts.barriers as f64 / seen.counts.writes as f64);
     let mut met = row(&format!("  {what}: barriers per group"), Target::AtMost(1.0), &barriers, &[]);
     let beyond = of(&|seen| seen.counts.most_beyond);
-    met &= row(&format!("  {what}: bytes of a group beyond 1.1 x its lines, most"), Target::AtMost(512.0), &beyond, &[]);
+    met &=
+        row(&format!("  {what}: bytes of a group beyond 1.1 x its lines, most"), Target::AtMost(512.0), &beyond, &[]);
     let bytes = of(&|seen| seen.counts.bytes as f64 / seen.line_bytes as f64);
     row(&format!("  {what}: bytes written / bytes of lines"), Target::Stated("ratio"), &bytes, &[]);
     let sealed = of(&|seen| seen.sealed as f64);
@@ -209,4 +210,3 @@ fn line_bytes(yard: &Yard, after: u64) -> u64 {
     }
     bytes
 }
-

@@ -125,8 +125,7 @@ pub(crate) fn run(plan: &Plan) -> bool {
     let of_boat = Question { sql: ROLLS_IN, ours: rolls_in, name: &boat };
     let of_batch = Question { sql: CONTAINS, ours: contained_in, name: &batch };
     let mut met = true;
-    for (what, question, asked) in
-        [("rolls in a boat", of_boat, &boats), ("what contains a batch", of_batch, &batches)]
+    for (what, question, asked) in [("rolls in a boat", of_boat, &boats), ("what contains a batch", of_batch, &batches)]
     {
         met &= question.compare(plan, what, &book, &database, asked);
     }
@@ -156,7 +155,12 @@ impl Question<'_> {
         for (number_asked, label) in asked.iter().zip(&labels) {
             let ours: BTreeSet<i64> = self.ours(book, *label).iter().map(|label| number(book.name(*label))).collect();
             let theirs: BTreeSet<i64> = self.theirs(database, *number_asked).into_iter().collect();
-            assert!(!ours.is_empty() && ours == theirs, "{what} {number_asked}: {} against {}", ours.len(), theirs.len());
+            assert!(
+                !ours.is_empty() && ours == theirs,
+                "{what} {number_asked}: {} against {}",
+                ours.len(),
+                theirs.len()
+            );
             rows.push(ours.len() as f64);
         }
         let sql = || per_question(asked, |number| self.theirs(database, *number).len());

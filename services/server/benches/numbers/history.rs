@@ -156,7 +156,8 @@ fn fact(at: Instant, roll: usize, nth: usize) -> (Instant, ThingName, Body) {
             3 if roll % 10 == 0 => {
                 let nest = ThingName::new(Kind::Nest, &code(&format!("N-{roll}-{nth}")));
                 let items = format!(r#"[{{"roll":"{name}","length_mm":12,"plies":4}}]"#);
-                let json = format!(r#"{{"kits":[{{"kit":"K-{roll}-{nth}","job":"J-{}","items":{items}}}]}}"#, roll % 999);
+                let json =
+                    format!(r#"{{"kits":[{{"kit":"K-{roll}-{nth}","job":"J-{}","items":{items}}}]}}"#, roll % 999);
                 (at, nest, body("nest_cut", &json))
             }
             3 => (at, thing, body("seen", r#"{"in":"CUT"}"#)),

@@ -116,9 +116,12 @@ impl Serving {
         let at = listener.local_addr().unwrap();
         let (stop, stopped) = oneshot::channel::<()>();
         let thread = thread::spawn(move || {
-            serve(listener, Box::pin(async {
-                stopped.await.ok();
-            }));
+            serve(
+                listener,
+                Box::pin(async {
+                    stopped.await.ok();
+                }),
+            );
         });
         Serving { at, stop, thread }
     }

@@ -12,7 +12,11 @@ pub(crate) fn folder() -> TempDir {
     let within = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
     fs::create_dir_all(&within).unwrap();
     let kind = file_system(&within);
-    assert!(kind != "tmpfs" && kind != "ramfs", "{} is in memory ({kind}): set CARGO_TARGET_DIR to a real disk", within.display());
+    assert!(
+        kind != "tmpfs" && kind != "ramfs",
+        "{} is in memory ({kind}): set CARGO_TARGET_DIR to a real disk",
+        within.display()
+    );
     tempfile::Builder::new().prefix("numbers-").tempdir_in(within).unwrap()
 }
 

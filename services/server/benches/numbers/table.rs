@@ -2,7 +2,8 @@
 
 use std::{fs, time::Duration};
 
-pub(crate) const HEAD: &str = "| measured | target | median | min..max | rounds | base/base | |\n|---|---|---|---|---|---|---|";
+pub(crate) const HEAD: &str =
+    "| measured | target | median | min..max | rounds | base/base | |\n|---|---|---|---|---|---|---|";
 
 /// How long and how often.
 pub(crate) struct Plan {
@@ -34,7 +35,12 @@ pub(crate) struct Round<T> {
 }
 
 /// Measures ours between two runs of the base, so that a machine that gets slower or faster meanwhile does both alike.
-pub(crate) fn rounds<T>(plan: &Plan, what: &str, mut base: impl FnMut() -> T, mut ours: impl FnMut() -> T) -> Vec<Round<T>> {
+pub(crate) fn rounds<T>(
+    plan: &Plan,
+    what: &str,
+    mut base: impl FnMut() -> T,
+    mut ours: impl FnMut() -> T,
+) -> Vec<Round<T>> {
     let mut all = Vec::new();
     for round in 1..=plan.rounds {
         let (before, ours, after) = (base(), ours(), base());

@@ -109,7 +109,13 @@ fn decision(to: &mut String, number: usize, facts: usize) {
             write(to, "lift_hold", &roll, r#""second":{"by":"Q-2"},"#, &body);
         }
         (1, _) => write(to, "place_hold", &place(number, facts).1, "", r#"{"why":"its label can't be read"}"#),
-        (_, _) => write(to, "issue", &roll(((facts + ROLLS / 2) % ROLLS) | 1), "", &format!(r#"{{"job":"J-{}"}}"#, number % JOBS)),
+        (_, _) => write(
+            to,
+            "issue",
+            &roll(((facts + ROLLS / 2) % ROLLS) | 1),
+            "",
+            &format!(r#"{{"job":"J-{}"}}"#, number % JOBS),
+        ),
     }
 }
 
@@ -150,12 +156,11 @@ fn received(number: usize, at: Instant) -> [String; 2] {
     );
     let (first, second) = (id(4, number), id(5, number));
     let text = |id: &str, kind: &str, at: &Stamp, body: &str| {
-        format!(r#"{{"id":"{id}","kind":"{kind}","thing":"roll/{roll}","occurred_at":"{at}","by":"B-1","body":{body}}}"#)
+        format!(
+            r#"{{"id":"{id}","kind":"{kind}","thing":"roll/{roll}","occurred_at":"{at}","by":"B-1","body":{body}}}"#
+        )
     };
-    [
-        text(&first, "roll_received", &received, &body),
-        text(&second, "roll_put_away", &put_away, r#"{"into":"F1"}"#),
-    ]
+    [text(&first, "roll_received", &received, &body), text(&second, "roll_put_away", &put_away, r#"{"into":"F1"}"#)]
 }
 
 /// What is decided before the first roll comes: imperative, thing, body.

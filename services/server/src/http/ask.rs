@@ -5,7 +5,7 @@ use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, web};
 use domain::{Book, When};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
-use shared_types::{Mismatch, Stamp, ThingName};
+use shared_types::{Code, Mismatch, Stamp, ThingName};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use utoipa::IntoParams;
 
@@ -114,23 +114,30 @@ pub(crate) fn nobody(thing: &ThingName) -> Fault {
     Fault::not_found(nobody_received(thing))
 }
 
+/// Only rolls are received; everything else has to be named once.
 pub(crate) fn nobody_received(thing: &ThingName) -> String {
     use shared_types::Kind;
     match thing.kind() {
-        Kind::Roll | Kind::Kit | Kind::Batch | Kind::Delivery | Kind::Material => {
-            format!("Nobody has received {}.", thing.short())
-        }
-        Kind::Yard
-        | Kind::Place
-        | Kind::Job
-        | Kind::Nest
-        | Kind::Part
-        | Kind::Run
-        | Kind::Boat
-        | Kind::Badge
-        | Kind::Device => {
-            format!("Nobody has ever mentioned {} {}.", thing.kind(), thing.short())
-        }
+        Kind::Roll => format!("Nobody has received {}.", thing.short()),
+        Kind::Kit => format!("Nobody has cut a kit {}.", thing.short()),
+        Kind::Batch => format!("Nobody has named a batch {}.", thing.code()),
+        kind => format!("Nobody has named a {kind} {}.", thing.short()),
+    }
+}
+
+/// Nobody knows this code. What kind of thing it would be shows in its letters, where all codes that the book has of
+/// these letters are of one kind.
+pub(crate) fn nobody_has(book: &Book, code: &Code) -> String {
+    let letters = |code: &str| code.split_once('-').map(|(letters, _)| letters.to_owned());
+    let own = letters(code.as_str());
+    let named = book.labels().map(|label| book.name(label));
+    let mut kinds: Vec<_> =
+        named.filter(|_| own.is_some()).filter(|thing| letters(thing.short()) == own).map(ThingName::kind).collect();
+    kinds.sort();
+    kinds.dedup();
+    match kinds.as_slice() {
+        [kind] if *kind != shared_types::Kind::Batch => nobody_received(&ThingName::new(*kind, code)),
+        _ => format!("Nobody has received {code}."),
     }
 }
 

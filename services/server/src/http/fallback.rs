@@ -5,7 +5,7 @@ use super::{
     pages,
     problems::{Answer, Fault, Kind},
 };
-use actix_web::{HttpRequest, HttpResponse, ResponseError, http::StatusCode, http::header, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, web};
 use shared_types::ThingName;
 
 pub(crate) async fn fallback(request: HttpRequest, contract: web::Data<Contract>) -> Answer {
@@ -13,12 +13,12 @@ pub(crate) async fn fallback(request: HttpRequest, contract: web::Data<Contract>
     if allowed.is_empty() {
         let detail = "There is nothing at this address. The operations are in /api/v1/openapi.json.";
         let fault = Fault::new(StatusCode::NOT_FOUND, Kind::NoSuchOperation, detail);
-        return Ok(pages::or_problem(&request, fault));
+        return Ok(pages::no_such_page(&request, fault));
     }
     let allow = allowed.join(", ");
     let detail = format!("{} is not done here; use {allow}.", request.method());
     let fault = Fault::new(StatusCode::METHOD_NOT_ALLOWED, Kind::NoSuchOperation, detail).with("allow", allowed);
-    let mut answer: HttpResponse = fault.error_response();
+    let mut answer: HttpResponse = pages::no_such_page(&request, fault);
     if let Ok(allow) = header::HeaderValue::from_str(&allow) {
         answer.headers_mut().insert(header::ALLOW, allow);
     }

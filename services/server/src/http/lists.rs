@@ -1,14 +1,14 @@
 //! Questions that go through the whole book: what a label may mean, what runs out, what does not add up.
 
 use super::{
-    ask::{AtKnown, ask, ask_beside, json, stamp},
+    ask::{AtKnown, ask, ask_beside, json, nobody_has, stamp},
     contract::{Alive, Asked},
     problems::{Answer, Fault},
     things::Plain,
 };
 use crate::yard::Yard;
 use actix_web::{route, web};
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer, de::Error};
 use shared_types::{Code, MismatchList, RunsOut, Scan, Stamp};
 use utoipa::IntoParams;
 
@@ -32,11 +32,14 @@ pub(crate) struct LabelPath {
 #[route("/scan/{code}", method = "GET", method = "HEAD")]
 pub(crate) async fn scan(yard: web::Data<Yard>, path: web::Path<LabelPath>, _: Plain) -> Answer {
     let code = Code::new(&path.code).map_err(|error| Fault::cannot_read(error.to_string()))?;
-    let found = ask(&yard, |book| Ok(domain::scan(book, &code)))?;
-    match found.things.is_empty() {
-        true => Err(Fault::not_found(format!("Nobody has received {code}."))),
-        false => json(&found),
-    }
+    let found = ask(&yard, |book| {
+        let found = domain::scan(book, &code);
+        match found.things.is_empty() {
+            true => Err(Fault::not_found(nobody_has(book, &code))),
+            false => Ok(found),
+        }
+    })?;
+    json(&found)
 }
 
 #[derive(Deserialize, IntoParams, Clone, Copy)]
@@ -44,8 +47,8 @@ pub(crate) async fn scan(yard: web::Data<Yard>, path: web::Path<LabelPath>, _: P
 #[into_params(parameter_in = Query)]
 pub(crate) struct RunsOutQuery {
     /// How many hours to look ahead. Default: 168, a week.
-    #[serde(default)]
-    #[param(minimum = 0, maximum = 87600, default = 168)]
+    #[serde(default, deserialize_with = "hours")]
+    #[param(value_type = Option<u32>, minimum = 0, maximum = 87600, default = 168)]
     within_h: Option<u32>,
     /// The instant at which the history is read, RFC 3339 with an offset. Default: now.
     #[serde(default, deserialize_with = "stamp")]
@@ -54,6 +57,12 @@ pub(crate) struct RunsOutQuery {
     /// The last entry (`seq`) that counts as known. Default: all of them.
     #[serde(default)]
     known: Option<u64>,
+}
+
+fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
+    let text = String::deserialize(from)?;
+    let hours = text.trim().parse().map(Some);
+    hours.map_err(|_| D::Error::custom(format!("within_h is a whole number of hours, at most {FARTHEST_H}")))
 }
 
 /// What runs out, soonest first?

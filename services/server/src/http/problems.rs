@@ -168,7 +168,8 @@ impl Fault {
 
     /// Points at a field.
     pub(crate) fn field(mut self, pointer: impl Into<String>, detail: impl Into<String>) -> Fault {
-        self.0.errors.push(FieldProblem { pointer: pointer.into(), detail: detail.into() });
+        let detail = say::without_parser(&detail.into());
+        self.0.errors.push(FieldProblem { pointer: pointer.into(), detail });
         self
     }
 

@@ -26,7 +26,18 @@ pub(crate) fn plain(message: &str) -> String {
             return format!("{found} stands where {expected} is expected");
         }
     }
-    text.replace("invalid ", "wrong ")
+    if text.contains("digit found in string") {
+        return "a whole number is expected, 0 or more".to_owned();
+    }
+    without_parser(text).replace("invalid ", "wrong ")
+}
+
+/// What the reader of ids says, in words for people.
+pub(crate) fn without_parser(text: &str) -> String {
+    match text.split_once("UUID parsing failed") {
+        Some((before, _)) => format!("{before}an id is a UUID such as 0197a1c2-0000-7000-8000-000000000001"),
+        None => text.to_owned(),
+    }
 }
 
 fn list(known: &str) -> &str {
@@ -35,12 +46,12 @@ fn list(known: &str) -> &str {
 
 /// A sentence begins with a capital, unless with a code or a pointer, and ends with a stop.
 pub(crate) fn sentence(text: &str) -> String {
-    let text = text.trim();
+    let text = &without_parser(text.trim());
     let first = text.split_whitespace().next().unwrap_or_default();
     let word = first.bytes().all(|byte| byte.is_ascii_lowercase());
     let mut sentence = match (word, text.get(..1), text.get(1..)) {
         (true, Some(capital), Some(rest)) => capital.to_uppercase() + rest,
-        _ => text.to_owned(),
+        _ => text.clone(),
     };
     if !sentence.ends_with(['.', '?', '!', ')']) {
         sentence.push('.');
@@ -71,7 +82,11 @@ mod tests {
                 "string \"a\" stands where u64 is expected",
             ),
             ("duplicate field `at`", "`at` stands there twice"),
-            ("invalid digit found in string", "wrong digit found in string"),
+            ("invalid digit found in string", "a whole number is expected, 0 or more"),
+            (
+                "UUID parsing failed: invalid character: found `R` at 0",
+                "an id is a UUID such as 0197a1c2-0000-7000-8000-000000000001",
+            ),
         ];
         for (message, sentence) in said {
             assert_eq!(plain(message), sentence);

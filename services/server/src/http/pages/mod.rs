@@ -3,12 +3,17 @@
 mod assets;
 mod badge;
 mod boat;
+mod claim;
+mod declared;
 mod done;
+pub(crate) mod html;
 mod moves;
 mod notice;
+mod part;
 mod scan;
 mod screen;
 mod sheet;
+mod unsure;
 
 use super::problems::Fault;
 use actix_web::{
@@ -26,6 +31,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/moves", &["POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
+    ("/boat/{code}/print.css", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
     ("/static/{name}", &["GET", "HEAD"]),
@@ -38,6 +44,7 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)
+        .service(boat::print_css)
         .service(notice::problems_page)
         .service(notice::problem_page)
         .service(assets::asset);
@@ -61,6 +68,14 @@ fn page(status: StatusCode, template: &impl Template) -> Result<HttpResponse, Fa
 /// A page for a person, or the problem for a program.
 fn answer(request: &HttpRequest, page: Result<HttpResponse, Fault>) -> HttpResponse {
     page.unwrap_or_else(|fault| or_problem(request, fault))
+}
+
+/// A person at an address of no page, or with another method than it has.
+pub(crate) fn no_such_page(request: &HttpRequest, fault: Fault) -> HttpResponse {
+    if !wants_html(request) || request.path().starts_with("/api/") {
+        return problem(&fault);
+    }
+    scan::no_such_page(request, fault.status()).unwrap_or_else(|_| problem(&fault))
 }
 
 fn wants_html(request: &HttpRequest) -> bool {

@@ -1,6 +1,6 @@
 //! A button on the scan screen: the fact is written now, once, however often the form is sent.
 
-use super::{answer, badge, own_form, see};
+use super::{answer, badge, own_form, scan, see};
 use crate::http::{
     ask,
     problems::Fault,
@@ -19,8 +19,11 @@ pub(crate) struct MoveForm {
     /// Made when the page was: the same page writes the same move once.
     id: Uuid,
     thing: String,
-    /// `take_out`, or `put_away` and the place.
+    /// `take_out`, `put_away` and the place, or `scanned`: put away in the place whose placard was scanned.
     go: String,
+    /// What was scanned.
+    #[serde(default)]
+    code: String,
     /// What the screen said.
     #[serde(default)]
     answer: String,
@@ -37,7 +40,7 @@ enum Move {
 
 #[post("/moves")]
 pub(crate) async fn post_move(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<MoveForm>) -> HttpResponse {
-    let form = form.into_inner();
+    let mut form = form.into_inner();
     let badge = badge::remembered(&request);
     let done = async {
         own_form(&request)?;
@@ -46,10 +49,26 @@ pub(crate) async fn post_move(request: HttpRequest, yard: web::Data<Yard>, form:
         let Some(by) = badge else {
             return Ok(see(&format!("/badge?then={}", super::in_a_query(&thing.to_string()))));
         };
+        if form.go == "scanned" {
+            match scanned_place(&yard, &form.code)? {
+                Some(place) => form.go = format!("put_away {place}"),
+                None => return scan::nothing_recorded(&request, &yard, &thing),
+            }
+        }
         let seq = write(&yard, &form, &thing, &by).await?;
         Ok(see(&format!("/?thing={}&done={seq}", super::in_a_query(&thing.to_string()))))
     };
     answer(&request, done.await)
+}
+
+/// The declared place, frozen or not, on whose placard this code stands.
+fn scanned_place(yard: &Yard, code: &str) -> Result<Option<Code>, Fault> {
+    let Ok(code) = Code::new(scan::without_symbology(code)) else { return Ok(None) };
+    ask::ask(yard, |book| {
+        let label = book.label(&ThingName::new(Kind::Place, &code));
+        let view = View::new(book, u64::MAX);
+        Ok(label.filter(|label| view.place(*label, yard.now()).is_some()).map(|label| book.code(label)))
+    })
 }
 
 async fn write(yard: &Yard, form: &MoveForm, thing: &ThingName, by: &Code) -> Result<u64, Fault> {

@@ -43,18 +43,25 @@ enum Shows {
     Ready {
         hello: Option<String>,
     },
-    /// One sentence about what was scanned.
-    Sentence(String),
+    /// One sentence about what was scanned, and what to do about it.
+    Sentence {
+        say: String,
+        cure: &'static str,
+    },
     /// The label may mean several things.
     Choice {
         code: String,
         things: Vec<Choice>,
+        /// What was scanned before.
+        last: String,
     },
     Thing(Box<Screen>),
     Places {
         screen: Box<Screen>,
         form: screen::Form,
         places: Vec<screen::Button>,
+        /// What was scanned is no place.
+        nothing: bool,
     },
 }
 
@@ -67,7 +74,7 @@ impl ScanPage {
     fn title(&self) -> String {
         match &self.shows {
             Shows::Ready { .. } => "Scan".to_owned(),
-            Shows::Sentence(sentence) => sentence.clone(),
+            Shows::Sentence { say, .. } => say.clone(),
             Shows::Choice { code, .. } => format!("Which {code}?"),
             Shows::Thing(screen) | Shows::Places { screen, .. } => match screen.big.first() {
                 Some(big) => format!("{}: {big}", screen.name),
@@ -76,10 +83,19 @@ impl ScanPage {
         }
     }
 
+    /// What the field says while it can be scanned into.
+    fn ready(&self) -> &'static str {
+        match &self.shows {
+            Shows::Places { .. } => "Ready. Scan the place.",
+            _ => "Ready. Scan.",
+        }
+    }
+
     fn last(&self) -> &str {
         match &self.shows {
             Shows::Thing(screen) | Shows::Places { screen, .. } => &screen.thing,
-            Shows::Ready { .. } | Shows::Sentence(_) | Shows::Choice { .. } => "",
+            Shows::Choice { last, .. } => last,
+            Shows::Ready { .. } | Shows::Sentence { .. } => "",
         }
     }
 }
@@ -96,12 +112,32 @@ pub(crate) async fn scan_page(
         None => Ok(None),
     };
     let shown = done.and_then(|done| shows(&request, &yard, &query, done.as_ref()));
-    answer(&request, shown.and_then(|(shows, badge)| render(&request, shows, badge)))
+    answer(&request, shown.and_then(|(shows, badge)| render(&request, StatusCode::OK, shows, badge)))
 }
 
-fn render(request: &HttpRequest, shows: Shows, signed_on: Option<Code>) -> Result<HttpResponse, Fault> {
+/// An address of no page.
+pub(super) fn no_such_page(request: &HttpRequest, status: StatusCode) -> Result<HttpResponse, Fault> {
+    let say = "There is no such page. Scan or type a code.".to_owned();
+    render(request, status, Shows::Sentence { say, cure: "" }, None)
+}
+
+/// Somebody was asked for a place and scanned something else.
+pub(super) fn nothing_recorded(request: &HttpRequest, yard: &Yard, thing: &ThingName) -> Result<HttpResponse, Fault> {
+    let mut shows = one(yard, thing, None, None, true)?;
+    if let Shows::Places { nothing, .. } = &mut shows {
+        *nothing = true;
+    }
+    render(request, StatusCode::OK, shows, None)
+}
+
+fn render(
+    request: &HttpRequest,
+    status: StatusCode,
+    shows: Shows,
+    signed_on: Option<Code>,
+) -> Result<HttpResponse, Fault> {
     let badge = signed_on.clone().or_else(|| badge::remembered(request)).map(|code| code.to_string());
-    let mut answer = page(StatusCode::OK, &ScanPage { assets: Assets::new(), badge, shows })?;
+    let mut answer = page(status, &ScanPage { assets: Assets::new(), badge, shows })?;
     if let Some(badge) = &signed_on {
         answer.headers_mut().insert(header::SET_COOKIE, badge::cookie(badge)?);
     }
@@ -135,24 +171,49 @@ fn shows(
         return Ok((Shows::Ready { hello: None }, None));
     }
     let Ok(code) = Code::new(scanned) else {
-        let sentence = "That is no code of a label: it has 1 to 40 printable characters and no slash. Scan it again.";
-        return Ok((Shows::Sentence(sentence.to_owned()), None));
+        let say = "That is no code of a label: it has 1 to 40 printable characters and no slash.".to_owned();
+        return Ok((Shows::Sentence { say, cure: LOOK_AGAIN }, None));
     };
-    let things = ask::ask(yard, |book| Ok(domain::scan(book, &code).things))?;
-    let last = query.last.parse::<ThingName>().ok().filter(|last| matches!(last.kind(), Kind::Roll | Kind::Kit));
-    match (things.as_slice(), last) {
-        ([], _) if badge::remembered(request).as_ref() == Some(&code) => Ok((hello(&code), None)),
-        ([], _) => Ok((Shows::Sentence(format!("Nobody has received {code}.")), None)),
-        ([badge], _) if badge.kind() == Kind::Badge => Ok((hello(&code), Some(code))),
-        ([job], Some(last)) if job.kind() == Kind::Job => Ok((one(yard, &last, Some(code), None, false)?, None)),
-        ([thing], _) => Ok((one(yard, thing, None, None, false)?, None)),
-        (several, _) => {
-            let choice = |thing: &ThingName| Choice {
-                address: format!("/?thing={}", super::in_a_query(&thing.to_string())),
-                label: format!("{} {}", thing.kind(), thing.code()),
-            };
-            Ok((Shows::Choice { code: code.to_string(), things: several.iter().map(choice).collect() }, None))
+    let (things, unknown) = ask::ask(yard, |book| {
+        let things = domain::scan(book, &code).things;
+        let unknown = if things.is_empty() { ask::nobody_has(book, &code) } else { String::new() };
+        Ok((things, unknown))
+    })?;
+    let last = query.last.parse::<ThingName>().ok();
+    let of_roll = |last: &ThingName| matches!(last.kind(), Kind::Roll | Kind::Kit);
+    Ok(match (things.as_slice(), last) {
+        ([], _) if badge::remembered(request).as_ref() == Some(&code) => (hello(&code), None),
+        ([], _) => (Shows::Sentence { say: unknown, cure: LOOK_AGAIN }, None),
+        ([badge], _) if badge.kind() == Kind::Badge => (hello(&code), Some(code)),
+        ([job], Some(last)) if job.kind() == Kind::Job && of_roll(&last) => {
+            (one(yard, &last, Some(code), None, false)?, None)
         }
+        ([roll], Some(last)) if of_roll(roll) && last.kind() == Kind::Job => {
+            (one(yard, roll, Some(last.own_code()), None, false)?, None)
+        }
+        ([thing], _) => (one(yard, thing, None, None, false)?, None),
+        (several, last) => {
+            let things = several.iter().map(|thing| choice(thing, last.as_ref())).collect();
+            let last = last.map_or_else(String::new, |last| last.to_string());
+            (Shows::Choice { code: code.to_string(), things, last }, None)
+        }
+    })
+}
+
+const LOOK_AGAIN: &str = "Look at the label and scan it again. If it is new, receive it first.";
+
+/// One of several things; a job and a roll belong together, whichever was scanned first.
+fn choice(thing: &ThingName, last: Option<&ThingName>) -> Choice {
+    let of_roll = |thing: &ThingName| matches!(thing.kind(), Kind::Roll | Kind::Kit);
+    let (asked, job) = match last {
+        Some(last) if thing.kind() == Kind::Job && of_roll(last) => (last, Some(thing)),
+        Some(last) if of_roll(thing) && last.kind() == Kind::Job => (thing, Some(last)),
+        _ => (thing, None),
+    };
+    let job = job.map_or_else(String::new, |job| format!("&job={}", super::in_a_query(job.code())));
+    Choice {
+        address: format!("/?thing={}{job}", super::in_a_query(&asked.to_string())),
+        label: format!("{} {}", thing.kind(), thing.code()),
     }
 }
 
@@ -173,14 +234,14 @@ fn one(yard: &Yard, thing: &ThingName, job: Option<Code>, done: Option<&Entry>, 
     Ok(match screen.moves.take() {
         Some(moves) if places => {
             let places = all.iter().map(screen::put_away).collect();
-            Shows::Places { screen: Box::new(screen), form: moves.form, places }
+            Shows::Places { screen: Box::new(screen), form: moves.form, places, nothing: false }
         }
         moves => Shows::Thing(Box::new(Screen { moves, ..screen })),
     })
 }
 
 /// Scanners may say first which kind of symbol it was: `]C1`, `]d2`, `]Q1`.
-fn without_symbology(code: &str) -> &str {
+pub(super) fn without_symbology(code: &str) -> &str {
     let code = code.trim();
     match code.as_bytes() {
         [b']', kind, digit, ..] if kind.is_ascii_alphabetic() && digit.is_ascii_digit() => {

@@ -1,6 +1,6 @@
 //! What the scan screen shows of one thing: the answer first, the reason second, then what can be done.
 
-use super::done;
+use super::{declared::declared, done, part::part, unsure};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::say::{Say, left, limit, so_far};
@@ -24,9 +24,11 @@ pub(super) struct Screen {
     /// The frame's weight repeats the answer.
     pub(super) frame: &'static str,
     pub(super) big: Vec<String>,
+    /// On what the times below depend.
+    pub(super) lead: Option<&'static str>,
     pub(super) times: Vec<(&'static str, String)>,
-    /// What also bounds the heating.
-    pub(super) within: Option<String>,
+    /// What belongs to the times: what also bounds the heating, the spare time.
+    pub(super) under: Vec<String>,
     pub(super) why: Vec<String>,
     /// The limits behind the answer, where there is room for them.
     pub(super) limits: Vec<Limit>,
@@ -42,6 +44,8 @@ pub(super) struct Limit {
     /// It ends first.
     pub(super) first: bool,
     pub(super) name: &'static str,
+    /// Why there are no figures: no limit, or something is missing.
+    pub(super) words: Option<String>,
     pub(super) so_far: String,
     pub(super) left: String,
     pub(super) ends: String,
@@ -62,6 +66,8 @@ pub(super) struct Moves {
     pub(super) others: Vec<Button>,
     /// There are more places than fit.
     pub(super) more: bool,
+    /// The other buttons are smaller than the main one, however few they are.
+    pub(super) small: bool,
 }
 
 /// What a form keeps beside its button, so that a double post writes once.
@@ -104,12 +110,11 @@ pub(super) fn screen(book: &Book, look: &Look<'_>) -> Result<Screen, Fault> {
     match look.thing.kind() {
         Kind::Roll | Kind::Kit => material(book, look, &seen, &say, &mut screen),
         Kind::Part => part(book, look, &seen, &say, &mut screen),
-        Kind::Boat => {
-            screen.big.push(seen.say);
-            screen.link =
-                Some((format!("/{}", in_a_path(look.thing)), format!("What is in boat {}?", look.thing.short())));
-        }
-        _ => screen.big.push(seen.say),
+        _ => declared(book, look, &seen, &say, &mut screen),
+    }
+    if look.thing.kind() == Kind::Boat {
+        let text = format!("What is in boat {}?", look.thing.short());
+        screen.link = Some((format!("/{}", in_a_path(look.thing)), text));
     }
     Ok(screen)
 }
@@ -147,7 +152,7 @@ fn place_words(seen: &ThingView, say: &Say, look: &Look<'_>) -> String {
     }
 }
 
-fn is_inside(seen: &ThingView) -> bool {
+pub(super) fn is_inside(seen: &ThingView) -> bool {
     matches!(seen.whereabouts, Whereabouts::Inside { .. } | Whereabouts::OnItsWay { .. })
 }
 
@@ -163,6 +168,7 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
         }
         Err(why) => screen.big.push(why.to_string()),
     }
+    let bad = answer.as_ref().is_ok_and(|answer| Word::No <= answer.answer);
     let form = Form {
         id: look.id,
         thing: look.thing.to_string(),
@@ -172,7 +178,12 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
     };
     match look.done {
         Some(entry) => done::written(book, look, entry, answer.as_ref().ok(), say, form, screen),
-        None => screen.moves = moves(book, look, seen, form),
+        None => {
+            if bad {
+                screen.why.extend(unsure::open(unsure::about(book, look.thing, look.when), &screen.big));
+            }
+            screen.moves = moves(book, look, seen, form, bad);
+        }
     }
 }
 
@@ -198,16 +209,19 @@ fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, scree
     match (answer.answer, answer.holds.first()) {
         (Word::No, Some(hold)) => {
             screen.big.push(format!("Do not use {}.", look.thing.short()));
-            screen.why.push(held(hold, look, seen, say));
+            screen.why.push(held(hold, look, if is_inside(seen) { "" } else { " Put it away." }, say));
             return;
         }
         (Word::Yes, _) if answer.job.is_none() && answer.heating_by.is_some() => {
+            screen.lead = (is_inside(seen) && look.done.is_none()).then_some("If it comes out now:");
             screen.times.extend(answer.last_ply_by.map(|by| ("Last ply by", time(by))));
             screen.times.extend(answer.heating_by.map(|by| ("Heating by", time(by))));
             let to_cure =
                 answer.limits.iter().find(|row| row.limit == LimitName::LayToCure).and_then(|row| row.allowed_s);
-            screen.within =
-                to_cure.map(|allowed_s| format!("within {} of its first ply", left(allowed_s.saturating_mul(1000))));
+            screen.under.extend(
+                to_cure.map(|allowed_s| format!("within {} of its first ply", left(allowed_s.saturating_mul(1000)))),
+            );
+            screen.under.extend(answer.notes.iter().filter(|note| note.contains("spare time")).cloned());
         }
         (Word::Yes | Word::NotYet | Word::CannotSay | Word::No | Word::Stop, _) => screen.big.push(answer.say.clone()),
     }
@@ -224,15 +238,16 @@ fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Lim
         (None, Some(count), Some(allowed)) => format!("{count} of {allowed}"),
         (None, ..) => String::new(),
     };
-    let left_words = match (&row.none_by, &row.missing, row.left_s, row.left) {
-        (Some(document), ..) => format!("no limit, by {document}"),
-        (None, Some(missing), ..) => format!("missing: {missing}"),
-        (None, None, Some(seconds), _) if row.limit == LimitName::ShelfLife => {
-            format!("{} days", seconds.div_euclid(86_400))
-        }
-        (None, None, Some(seconds), _) => clock(seconds, left),
-        (None, None, None, Some(count)) => count.to_string(),
-        (None, None, None, None) => String::new(),
+    let words = match (&row.none_by, &row.missing) {
+        (Some(document), _) => Some(format!("no limit, by {document}")),
+        (None, Some(missing)) => Some(format!("missing: {missing}")),
+        (None, None) => None,
+    };
+    let left_words = match (row.left_s, row.left) {
+        (Some(seconds), _) if row.limit == LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
+        (Some(seconds), _) => clock(seconds, left),
+        (None, Some(count)) => count.to_string(),
+        (None, None) => String::new(),
     };
     let last_day = || row.ends_on.as_deref().and_then(|day| Day::parse(day).ok()).and_then(Day::last);
     let ends = row
@@ -242,20 +257,21 @@ fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Lim
     Limit {
         first: answer.governing == Some(row.limit),
         name: limit(row.limit),
+        words,
         so_far: so_far_words,
         left: left_words,
         ends: ends.unwrap_or_default(),
     }
 }
 
-fn held(hold: &HoldView, look: &Look<'_>, seen: &ThingView, say: &Say) -> String {
+pub(super) fn held(hold: &HoldView, look: &Look<'_>, what_now: &str, say: &Say) -> String {
     let on = if hold.on == *look.thing { String::new() } else { format!(" with {}", hold.on.short()) };
-    let away = if is_inside(seen) { "" } else { " Put it away." };
-    format!("Held{on} since {}: {}.{away}", say.time(hold.since.at, look.when.now), hold.why.trim_end_matches('.'))
+    format!("Held{on} since {}: {}.{what_now}", say.time(hold.since.at, look.when.now), hold.why.trim_end_matches('.'))
 }
 
-/// Take out, and put away in each frozen place: the one it was in last first, the likeliest move on top.
-fn moves(book: &Book, look: &Look<'_>, seen: &ThingView, form: Form) -> Option<Moves> {
+/// Take out, and put away in each frozen place: the one it was in last first, the likeliest move on top. What may not
+/// be used is put away rather than taken out, wherever the book has it.
+fn moves(book: &Book, look: &Look<'_>, seen: &ThingView, form: Form, bad: bool) -> Option<Moves> {
     if matches!(seen.whereabouts, Whereabouts::Consumed { .. } | Whereabouts::Disposed { .. }) {
         return None;
     }
@@ -264,11 +280,11 @@ fn moves(book: &Book, look: &Look<'_>, seen: &ThingView, form: Form) -> Option<M
     places.truncate(if more { 1 } else { 2 });
     let out = Button { go: "take_out".to_owned(), label: "Take out".to_owned() };
     let mut away = places.into_iter().map(|place| put_away(&place));
-    let (main, others) = match (is_inside(seen), away.next()) {
+    let (main, others) = match (is_inside(seen) && !bad, away.next()) {
         (false, Some(first)) => (first, away.chain([out]).collect()),
         (_, first) => (out, first.into_iter().chain(away).collect()),
     };
-    Some(Moves { form, main, others, more })
+    Some(Moves { form, main, others, more, small: bad })
 }
 
 pub(super) fn put_away(place: &Code) -> Button {
@@ -287,29 +303,4 @@ pub(super) fn frozen_places(book: &Book, thing: &ThingName, when: When) -> Vec<C
     let mut places: Vec<(bool, Code)> = all.map(|label| (Some(label) != last, book.code(label))).collect();
     places.sort();
     places.into_iter().map(|(_, code)| code).collect()
-}
-
-/// A part: each stage's answer for the oven, or the run it is in.
-fn part(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
-    screen.big.push(seen.say.clone());
-    for stage in &seen.stages {
-        let name = &stage.stage;
-        screen.why.extend(match &stage.whereabouts {
-            Whereabouts::InRun { run, since, confirmed } => {
-                let sure = if *confirmed { "" } else { ", not confirmed yet" };
-                Some(format!("{name}: in run {} since {}{sure}.", run.short(), say.time(since.at, look.when.now)))
-            }
-            Whereabouts::NothingLaid => Some(format!("{name}: nothing laid.")),
-            _ => {
-                let question = MayUseQuestion {
-                    thing: look.thing.clone(),
-                    act: Act::Oven,
-                    job: None,
-                    stage: Some(name.clone()),
-                    when: look.when,
-                };
-                domain::may_use(book, &question).ok().map(|answer| format!("{name}: {} {}", answer.say, answer.why))
-            }
-        });
-    }
 }

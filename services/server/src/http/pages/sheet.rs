@@ -1,6 +1,8 @@
 //! A boat's build sheet: which parts have a record, of what, and whether it was laid and cured within life.
 
+use super::claim::claim;
 use crate::http::{ask::nobody, problems::Fault};
+use domain::fact::{Label, What};
 use domain::judge::{Judged, stage_act};
 use domain::say::{Say, left, limit};
 use domain::stage::{Oven, stage_life};
@@ -16,14 +18,35 @@ pub(super) struct Sheet {
     pub(super) parts: Vec<Part>,
     /// As `Wed 6 May 2026 06:02`.
     pub(super) at: String,
+    /// When it was asked.
+    pub(super) now: String,
     pub(super) as_of_seq: u64,
 }
 
 pub(super) struct Part {
     pub(super) name: String,
-    /// Why there is nothing below, or what is odd.
-    pub(super) note: Option<&'static str>,
+    pub(super) on_list: bool,
+    pub(super) stands: Stands,
     pub(super) stages: Vec<Stage>,
+    /// Stages that are planned and of which nothing was laid.
+    pub(super) unlaid: Vec<String>,
+}
+
+/// Where a part is.
+#[derive(PartialEq, Eq)]
+pub(super) enum Stands {
+    Installed,
+    /// In another boat.
+    Elsewhere(String),
+    NotInstalled,
+}
+
+/// How far a part is made.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Made {
+    NoRecord,
+    Laid,
+    Cured,
 }
 
 pub(super) struct Stage {
@@ -33,12 +56,14 @@ pub(super) struct Stage {
     pub(super) out_life_at_cure: String,
     pub(super) run: String,
     pub(super) verdict: Verdict,
+    cured: bool,
+    first_laid: Option<Instant>,
 }
 
-/// A kit, or rolls that were laid straight.
+/// A kit, or a roll that was laid without one.
 pub(super) struct Source {
     pub(super) kit: Option<String>,
-    /// Roll and batch.
+    /// Roll and batch, which is named with its material.
     pub(super) rolls: Vec<(String, String)>,
 }
 
@@ -63,7 +88,7 @@ impl Verdict {
 
 impl Verdict {
     /// The worse, the higher.
-    fn rank(&self) -> u8 {
+    pub(super) fn rank(&self) -> u8 {
         match self {
             Verdict::Within => 0,
             Verdict::NotCured(_) => 1,
@@ -74,11 +99,41 @@ impl Verdict {
 }
 
 impl Part {
-    /// Rows of the table that it takes.
-    pub(super) fn rows(&self) -> usize {
-        self.stages.iter().map(Stage::rows).sum::<usize>().max(1)
+    /// Why there is nothing below, or what is odd.
+    pub(super) fn note(&self) -> Option<String> {
+        let mut notes: Vec<String> = Vec::new();
+        notes.extend((!self.on_list).then(|| "not on the boat's list".to_owned()));
+        match (&self.stands, self.made()) {
+            (Stands::Installed, Made::NoRecord) => notes.push("no record of what was laid".to_owned()),
+            (Stands::Installed, Made::Laid | Made::Cured) => {}
+            (Stands::Elsewhere(boat), _) => notes.push(format!("in boat {boat}")),
+            (Stands::NotInstalled, Made::NoRecord) => notes.push("no record".to_owned()),
+            (Stands::NotInstalled, Made::Laid) => notes.push("laid, not cured, not installed".to_owned()),
+            (Stands::NotInstalled, Made::Cured) => notes.push("cured, not installed".to_owned()),
+        }
+        if !self.stages.is_empty() {
+            notes.extend(self.unlaid.iter().map(|stage| format!("nothing laid in {stage}")));
+        }
+        (!notes.is_empty()).then(|| notes.join("; "))
+    }
+
+    pub(super) fn made(&self) -> Made {
+        match (self.stages.is_empty(), self.unlaid.is_empty() && self.stages.iter().all(|stage| stage.cured)) {
+            (true, _) => Made::NoRecord,
+            (false, false) => Made::Laid,
+            (false, true) => Made::Cured,
+        }
+    }
+
+    /// The worst of its stages; one that is still to be laid is not cured.
+    pub(super) fn rank(&self) -> Option<u8> {
+        let missing = (!self.unlaid.is_empty() && !self.stages.is_empty()).then_some(NOT_CURED);
+        self.stages.iter().map(|stage| stage.verdict.rank()).chain(missing).max()
     }
 }
+
+/// The rank of what is not in the oven yet, or not confirmed.
+pub(super) const NOT_CURED: u8 = 1;
 
 impl Stage {
     pub(super) fn rows(&self) -> usize {
@@ -107,22 +162,36 @@ pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, 
     let installed: BTreeSet<ThingName> =
         into(&trace, boat).map(|link| link.0.clone()).filter(|thing| thing.kind() == Kind::Part).collect();
     let all: BTreeSet<&ThingName> = listed.iter().flatten().chain(&installed).collect();
-    let parts: Vec<Part> = all
-        .into_iter()
-        .map(|part| {
-            let stages = if installed.contains(part) { stages(view, &trace, part, when.at) } else { Vec::new() };
-            let on_list = listed.as_ref().is_none_or(|listed| listed.contains(part));
-            let note = match (on_list, installed.contains(part), stages.is_empty()) {
-                (_, false, _) => Some("not installed"),
-                (_, true, true) => Some("no record of what was laid"),
-                (false, true, false) => Some("not on the boat's list"),
-                (true, true, false) => None,
-            };
-            Part { name: part.short().to_owned(), note, stages }
-        })
-        .collect();
-    let claim = claim(boat.short(), listed.as_ref().map(BTreeSet::len), &parts, &trace);
-    Ok(Sheet { claim, parts, at: say.whole_time(when.at), as_of_seq: seen.as_of_seq })
+    let part = |name: &ThingName| {
+        let label = book.label(name);
+        let elsewhere = label.and_then(|label| domain::trace::boat_of(view, label, when.at));
+        let stands = match (installed.contains(name), elsewhere) {
+            (true, _) => Stands::Installed,
+            (false, Some((other, _))) => Stands::Elsewhere(book.code(other).to_string()),
+            (false, None) => Stands::NotInstalled,
+        };
+        // What is not in the boat has a history of its own.
+        let own = (stands != Stands::Installed).then(|| domain::trace(book, name, Direction::MadeFrom, when)).flatten();
+        let stages = stages(view, own.as_ref().unwrap_or(&trace), name, when.at);
+        let planned = label.map_or_else(Vec::new, |label| planned(view, label, when.at));
+        let unlaid = planned.into_iter().filter(|of| !stages.iter().any(|stage| stage.name == *of)).collect();
+        let on_list = listed.as_ref().is_none_or(|listed| listed.contains(name));
+        Part { name: name.short().to_owned(), on_list, stands, stages, unlaid }
+    };
+    let parts: Vec<Part> = all.into_iter().map(part).collect();
+    let claim = claim(boat.short(), listed.as_ref().map(BTreeSet::len), &parts);
+    let (at, now) = (say.whole_time(when.at), say.whole_time(when.now));
+    Ok(Sheet { claim, parts, at, now, as_of_seq: seen.as_of_seq })
+}
+
+/// The stages that the jobs in force by then plan for a part.
+fn planned(view: View<'_>, part: Label, at: Instant) -> Vec<String> {
+    let plans = view.facts(part).filter(|fact| fact.at <= at).filter_map(|fact| match &fact.what {
+        What::Planned(plan) if plan.part == part => Some(plan),
+        _ => None,
+    });
+    let stages = plans.last().map_or(&[][..], |plan| &plan.job.stages);
+    stages.iter().map(StageName::to_string).collect()
 }
 
 fn listed_parts(declared: Option<&serde_json::Value>) -> Option<BTreeSet<ThingName>> {
@@ -139,14 +208,17 @@ fn stages(view: View<'_>, trace: &Trace, part: &ThingName, at: Instant) -> Vec<S
     let mut names: Vec<&StageName> = into(trace, part).filter_map(|(_, stage)| stage).collect();
     names.sort();
     names.dedup();
-    names.into_iter().map(|name| stage(view, trace, part, name, at)).collect()
+    let mut stages: Vec<Stage> = names.into_iter().map(|name| stage(view, trace, part, name, at)).collect();
+    // In the order in which they were laid.
+    stages.sort_by_key(|stage| stage.first_laid);
+    stages
 }
 
 fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: Instant) -> Stage {
     let laid = into(trace, part).filter(|(_, stage)| *stage == Some(name)).map(|(from, _)| from);
     let laid: BTreeSet<&ThingName> = laid.collect();
     let with_batch = |roll: &ThingName| {
-        let batches: Vec<&str> = into(trace, roll).map(|(batch, _)| batch.short()).collect();
+        let batches: Vec<&str> = into(trace, roll).map(|(batch, _)| batch.code()).collect();
         (roll.short().to_owned(), batches.join(", "))
     };
     let sources = laid.into_iter().map(|from| match from.kind() {
@@ -164,12 +236,16 @@ fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: 
         out_life_at_cure: String::new(),
         run: String::new(),
         verdict: Verdict::CannotSay("the book does not know its acts".to_owned()),
+        cured: false,
+        first_laid: None,
     };
     if let Some(label) = view.book.label(part) {
         let life = stage_life(view, label, name);
         let acts = view.facts(label).filter(|fact| fact.at <= at).filter_map(|fact| stage_act(view, &life, fact));
         let acts: Vec<Judged> = acts.collect();
         let oven = life.oven(at);
+        shown.cured = matches!(oven, Oven::Started(_));
+        shown.first_laid = life.lying(at).map(|item| item.first_ply).min();
         shown.run = oven.run().map_or_else(String::new, |run| view.book.name(run.run).short().to_owned());
         shown.tack_when_laid = least(&acts, Act::Lay, LimitName::TackLife);
         shown.out_life_at_cure = least(&acts, Act::Oven, LimitName::OutLife);
@@ -206,58 +282,5 @@ fn verdict(view: View<'_>, acts: &[Judged], oven: &Oven) -> Verdict {
         (None, Oven::NotStarted) => Verdict::NotCured("not in the oven yet"),
         (None, Oven::Provisional(_)) => Verdict::NotCured("cure not confirmed yet"),
         (None, Oven::Started(_)) => Verdict::Within,
-    }
-}
-
-/// The first sentence answers: how much of the boat has a record, and was all of that within life?
-fn claim(boat: &str, listed: Option<usize>, parts: &[Part], trace: &Trace) -> Vec<String> {
-    let recorded: Vec<&Part> = parts.iter().filter(|part| !part.stages.is_empty()).collect();
-    let of_list = recorded.iter().filter(|part| part.note.is_none()).count();
-    let count = |kind: Kind| trace.nodes.iter().filter(|node| node.thing.kind() == kind).count();
-    let made_of = format!("{} of {}", number(count(Kind::Roll), "roll"), number(count(Kind::Batch), "batch"));
-    let mut claim = vec![match listed {
-        Some(listed) => {
-            let have = if of_list == 1 { "has" } else { "have" };
-            let missing = match listed.saturating_sub(of_list) {
-                0 => String::new(),
-                1 => " 1 has none.".to_owned(),
-                many => format!(" {many} have none."),
-            };
-            format!(
-                "{of_list} of the {} on boat {boat}'s list {have} a record: {made_of}.{missing}",
-                number(listed, "part")
-            )
-        }
-        None => {
-            format!("Nobody has said which parts boat {boat} has. {} in it: {made_of}.", number(recorded.len(), "part"))
-        }
-    }];
-    // Each part is told once, by the worst of its stages.
-    let named = |rank: u8| -> Vec<&str> {
-        let worst = |part: &&&Part| part.stages.iter().map(|stage| stage.verdict.rank()).max() == Some(rank);
-        recorded.iter().filter(worst).map(|part| part.name.as_str()).collect()
-    };
-    let within = named(Verdict::Within.rank()).len();
-    if !recorded.is_empty() {
-        claim.push(format!("{within} {} laid and cured within life.", if within == 1 { "was" } else { "were" }));
-    }
-    let mut tell = |names: Vec<&str>, one: &str, many: &str| match names.len() {
-        0 => {}
-        1 => claim.push(format!("1 {one}: {}.", names.join(", "))),
-        count => claim.push(format!("{count} {many}: {}.", names.join(", "))),
-    };
-    tell(named(3), "was not", "were not");
-    tell(named(2), "can't be judged", "can't be judged");
-    tell(named(1), "is not cured, or not confirmed", "are not cured, or not confirmed");
-    let strangers = recorded.iter().filter(|part| part.note.is_some()).map(|part| part.name.as_str()).collect();
-    tell(strangers, "is in it and not on its list", "are in it and not on its list");
-    claim
-}
-
-fn number(count: usize, word: &str) -> String {
-    match (count, word) {
-        (1, _) => format!("1 {word}"),
-        (_, "batch") => format!("{count} batches"),
-        (_, _) => format!("{count} {word}s"),
     }
 }
