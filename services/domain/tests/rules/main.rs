@@ -11,6 +11,7 @@
 )]
 
 mod again;
+mod alone;
 mod answers;
 mod carried;
 mod charged;

@@ -11,8 +11,8 @@ const YARD: &str = "yard/YARD";
 /// The badge they are written by.
 const LOG: &str = "LOG";
 
-/// The entry of a decision, and the one that stands instead of a struck one.
-pub(crate) fn decided(decision: &NewDecision, at: Instant) -> (Entry, Option<Entry>) {
+/// The entry of a decision that is recorded `at`, and the one that stands instead of a struck one. `now` is the clock.
+pub(crate) fn decided(decision: &NewDecision, at: Instant, now: Instant) -> (Entry, Option<Entry>) {
     let wish = &decision.wish;
     let entry = Entry {
         seq: 0,
@@ -38,7 +38,7 @@ pub(crate) fn decided(decision: &NewDecision, at: Instant) -> (Entry, Option<Ent
     };
     // A strike and what replaces it are judged as one: who stood beside the strike stood beside both.
     let instead = wish.instead.clone().map(|fact| {
-        let told = wish.second_person().is_none() && is_told(fact.occurred_at.at, at);
+        let told = wish.second_person().is_none() && is_told(fact.occurred_at.at, now);
         Entry { told, ..fact }
     });
     (entry, instead)

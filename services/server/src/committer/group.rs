@@ -11,19 +11,21 @@ use crate::{
     journal::{MAX_GROUP_BYTES, MAX_GROUP_LINES},
 };
 
-/// A fact whose time differs from its recording by more than this is told: 15 min, in milliseconds.
+/// A fact whose time differs from the server's clock by more than this is told: 15 min, in milliseconds.
 const TOLD_MS: i64 = 15 * 60 * 1_000;
 /// Room for what a line says before its id.
 const HEAD_BYTES: usize = 96;
 
-/// Whether a fact that no enrolled device scanned was told.
-pub(super) fn is_told(occurred_at: Instant, recorded_at: Instant) -> bool {
-    occurred_at.since(recorded_at).saturating_abs() > TOLD_MS
+/// Whether a fact that no enrolled device scanned was told. `now` is the server's clock, which may be behind what is
+/// recorded when it was set back.
+pub(super) fn is_told(occurred_at: Instant, now: Instant) -> bool {
+    occurred_at.since(now).saturating_abs() > TOLD_MS
 }
 
 #[derive(Default)]
 pub(super) struct Group {
     next_seq: u64,
+    now: Instant,
     recorded_at: Instant,
     recorded_at_text: String,
     text: Vec<u8>,
@@ -40,12 +42,14 @@ struct Waiting {
 }
 
 impl Group {
-    pub(super) fn begin(&mut self, next_seq: u64, recorded_at: Instant) {
+    /// `now` is the server's clock; `recorded_at` is that or the last entry's, if that is later.
+    pub(super) fn begin(&mut self, next_seq: u64, now: Instant, recorded_at: Instant) {
         self.text.clear();
         self.lines.clear();
         self.entries.clear();
         self.waiting.clear();
         self.next_seq = next_seq;
+        self.now = now;
         if self.recorded_at != recorded_at || self.recorded_at_text.is_empty() {
             self.recorded_at = recorded_at;
             self.recorded_at_text = Stamp::utc(recorded_at).to_string();
@@ -67,12 +71,16 @@ impl Group {
         self.lines.len() <= MAX_GROUP_LINES && self.text.len() + self.lines.len() <= MAX_GROUP_BYTES
     }
 
+    pub(super) fn now(&self) -> Instant {
+        self.now
+    }
+
     /// Adds the fact, told or not as its time says.
     pub(super) fn push_fact(&mut self, fact: NewFact) {
         let NewFact { mut entry, tail, .. } = fact;
         entry.seq = self.next_seq;
         entry.recorded_at = self.recorded_at;
-        entry.told = is_told(entry.occurred_at.at, self.recorded_at);
+        entry.told = is_told(entry.occurred_at.at, self.now);
         let start = self.text.len();
         let told = if entry.told { "\"told\":true," } else { "" };
         // Writing to a Vec does not fail.

@@ -14,7 +14,7 @@ mod known;
 mod queue;
 mod thread;
 
-use std::{fmt, sync::Arc};
+use std::{collections::VecDeque, fmt, sync::Arc};
 
 use domain::Refusal;
 use shared_types::Instant;
@@ -127,15 +127,16 @@ pub struct Committer {
 impl Committer {
     /// Hands in one item, waits while too much waits already, and gives what became of it.
     pub async fn submit(&self, item: impl Into<Item>) -> Outcome {
-        answered(self.hand_in(item.into()).await.await)
+        let (request, answer) = request(item.into());
+        self.queue.push_all(VecDeque::from([request])).await;
+        answered(answer.await)
     }
 
-    /// Hands in a batch, in order; the answers come in the same order.
+    /// Hands in a batch, in order and at once, so that it becomes one group where it fits; the answers come in the same
+    /// order.
     pub async fn submit_all(&self, items: Vec<Item>) -> Vec<Outcome> {
-        let mut waiting = Vec::with_capacity(items.len());
-        for item in items {
-            waiting.push(self.hand_in(item).await);
-        }
+        let (requests, waiting): (VecDeque<_>, Vec<_>) = items.into_iter().map(request).unzip();
+        self.queue.push_all(requests).await;
         let mut outcomes = Vec::with_capacity(waiting.len());
         for answer in waiting {
             outcomes.push(answered(answer.await));
@@ -158,12 +159,6 @@ impl Committer {
     /// Takes nothing in any more; what waits is still written.
     pub(crate) fn close(&self) {
         self.queue.close();
-    }
-
-    async fn hand_in(&self, item: Item) -> oneshot::Receiver<Outcome> {
-        let (request, answer) = request(item);
-        self.queue.push(request).await;
-        answer
     }
 }
 

@@ -58,46 +58,46 @@ impl Queue {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    pub(super) async fn push(&self, mut request: Request) {
-        loop {
+    /// Puts in all of them together. Those that find no room wait for it, and keep their order.
+    pub(super) async fn push_all(&self, mut requests: VecDeque<Request>) {
+        while !requests.is_empty() {
             // Asked for before looking, so that room made in between is not missed.
             let room = self.room_async.notified();
-            match self.try_push(self.lock(), request) {
-                Ok(()) => return,
-                Err(again) => request = again,
+            self.put(self.lock(), &mut requests);
+            if requests.is_empty() {
+                return;
             }
             room.await;
         }
     }
 
-    pub(super) fn push_blocking(&self, mut request: Request) {
-        loop {
+    pub(super) fn push_blocking(&self, request: Request) {
+        let mut requests = VecDeque::from([request]);
+        while !requests.is_empty() {
             let mut state = self.lock();
             while state.waiting.len() >= MOST_WAITING && !state.closed {
                 state = self.room.wait(state).unwrap_or_else(PoisonError::into_inner);
             }
-            match self.try_push(state, request) {
-                Ok(()) => return,
-                Err(again) => request = again,
-            }
+            self.put(state, &mut requests);
         }
     }
 
-    /// Gives the request back when there is no room. Once closed the request is dropped, which answers it.
-    fn try_push(&self, mut state: MutexGuard<'_, State>, request: Request) -> Result<(), Request> {
+    /// Leaves those that find no room. Once closed they are dropped, which answers them.
+    fn put(&self, mut state: MutexGuard<'_, State>, requests: &mut VecDeque<Request>) {
         if state.closed {
-            return Ok(());
+            requests.clear();
+            return;
         }
-        if state.waiting.len() >= MOST_WAITING {
-            return Err(request);
+        let room = MOST_WAITING.saturating_sub(state.waiting.len()).min(requests.len());
+        if room == 0 {
+            return;
         }
-        state.waiting.push_back(request);
+        state.waiting.extend(requests.drain(..room));
         let wake = std::mem::take(&mut state.asleep);
         drop(state);
         if wake {
             self.work.notify_one();
         }
-        Ok(())
     }
 
     /// Moves what waits behind what `into` holds, up to `most` in all. Waits for something only if `into` is empty.

@@ -122,7 +122,7 @@ impl Thread {
         self.say_own();
         let recorded_at = self.recorded_at(now);
         let mut group = mem::take(&mut self.group);
-        group.begin(self.journal.next_seq(), recorded_at);
+        group.begin(self.journal.next_seq(), now, recorded_at);
         let mut later = self.known_first(taken);
         match self.cannot_write() {
             Some(outcome) => {
@@ -314,7 +314,7 @@ enum Judged {
 /// Adds what was decided to the group. Gives the request back when there is no room.
 fn push(group: &mut Group, request: Request, at: Instant) -> Option<Request> {
     let Item::Decision(decision) = &request.item else { return Some(request) };
-    let (entry, instead) = decided(decision, at);
+    let (entry, instead) = decided(decision, at, group.now());
     let (before, two) = (group.mark(), instead.is_some());
     let pushed = [Some(entry), instead].into_iter().flatten().try_for_each(|entry| group.push_entry(entry));
     match pushed {

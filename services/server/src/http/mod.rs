@@ -6,6 +6,7 @@ mod decisions;
 mod entries;
 mod fallback;
 mod health;
+mod host;
 mod lists;
 mod pages;
 mod problems;
@@ -15,7 +16,7 @@ mod say;
 mod things;
 
 use crate::yard::Yard;
-use actix_web::{App, HttpServer, rt::time::sleep, web};
+use actix_web::{App, HttpServer, middleware::from_fn, rt::time::sleep, web};
 use contract::Contract;
 use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
@@ -29,10 +30,12 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
     let yard = Arc::new(yard);
     let shared = web::Data::from(Arc::clone(&yard));
     let contract = web::Data::new(Contract::new());
+    let own = web::Data::new(host::Own(listener.local_addr()?.ip()));
     let server = HttpServer::new(move || {
         App::new()
             .app_data(shared.clone())
             .app_data(contract.clone())
+            .app_data(own.clone())
             .app_data(web::PathConfig::default().error_handler(problems::bad_path))
             .app_data(web::QueryConfig::default().error_handler(problems::bad_query))
             .app_data(web::FormConfig::default().limit(16 * 1024).error_handler(problems::bad_form))
@@ -40,6 +43,7 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
             .configure(routes)
             .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
             .into_app()
+            .wrap(from_fn(host::own_names_only))
     })
     .workers(2)
     .client_request_timeout(Duration::from_secs(10))

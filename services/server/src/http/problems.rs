@@ -2,14 +2,14 @@
 
 use actix_web::{
     HttpRequest, HttpResponse, ResponseError,
-    error::{PathError, QueryPayloadError, UrlencodedError},
+    error::{InternalError, PathError, QueryPayloadError, UrlencodedError},
     http::{StatusCode, header},
 };
 use serde::Serialize;
 use shared_types::{FieldProblem, Problem};
 use std::fmt;
 
-use super::say;
+use super::{pages, say};
 
 /// The media type of every problem.
 pub(crate) const PROBLEM_JSON: &str = "application/problem+json";
@@ -23,6 +23,7 @@ pub(crate) enum Kind {
     WrongMediaType,
     TooLarge,
     TooSlow,
+    OtherName,
     OnHold,
     OutLifeUsedUp,
     PastShelfLife,
@@ -79,6 +80,9 @@ rows! {
     TooSlow, "too-slow", "It did not arrive",
         "The request's body did not arrive whole within 30 s. Nothing was written.",
         "Send it again with the same ids: what was written before is answered as it is, never doubled.";
+    OtherName, "other-name", "This server does not answer to that name",
+        "The server listens to its own machine only, and the address that was asked names another host. A page of another site could make a browser ask in that way.",
+        "Ask for 127.0.0.1, [::1] or localhost, with the port that the server listens on.";
     OnHold, "on-hold", "It is on hold",
         "Somebody put a hold on this, or on something it is made from. While it stands, nothing is issued from it.",
         "Look at `holds` for who, since when and why. Whoever may lift it asks for `lift_hold` with the hold's id and a reason.";
@@ -199,32 +203,43 @@ impl ResponseError for Fault {
 
     fn error_response(&self) -> HttpResponse {
         let body = serde_json::to_vec(&self.0).unwrap_or_default();
-        HttpResponse::build(self.status())
-            .insert_header((header::CONTENT_TYPE, PROBLEM_JSON))
-            .insert_header((header::CACHE_CONTROL, "no-store"))
-            .body(body)
+        let mut answer = HttpResponse::build(self.status());
+        answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON)).insert_header((header::CACHE_CONTROL, "no-store"));
+        if matches!(self.0.status, 408 | 413 | 421) {
+            // A rest of the body may still come; nobody is going to read it.
+            answer.force_close();
+        }
+        answer.body(body)
     }
 }
 
-pub(crate) fn bad_path(error: PathError, _: &HttpRequest) -> actix_web::Error {
-    Fault::cannot_read(format!("The address could not be read: {}.", say::plain(&error.to_string()))).into()
+/// A problem on its way out, as a page if a person asked for a page.
+pub(crate) fn out(request: &HttpRequest, fault: Fault) -> actix_web::Error {
+    let said = fault.to_string();
+    InternalError::from_response(said, pages::or_problem(request, fault)).into()
 }
 
-pub(crate) fn bad_query(error: QueryPayloadError, _: &HttpRequest) -> actix_web::Error {
+pub(crate) fn bad_path(error: PathError, request: &HttpRequest) -> actix_web::Error {
+    let what = say::plain(&error.to_string());
+    out(request, Fault::cannot_read(format!("The address could not be read: {what}.")))
+}
+
+pub(crate) fn bad_query(error: QueryPayloadError, request: &HttpRequest) -> actix_web::Error {
     let text = error.to_string();
     let what = text.strip_prefix("Query deserialize error: ").unwrap_or(&text);
-    Fault::cannot_read(format!("The question could not be read: {}.", say::plain(what))).into()
+    out(request, Fault::cannot_read(format!("The question could not be read: {}.", say::plain(what))))
 }
 
-pub(crate) fn bad_form(error: UrlencodedError, _: &HttpRequest) -> actix_web::Error {
-    match error {
+pub(crate) fn bad_form(error: UrlencodedError, request: &HttpRequest) -> actix_web::Error {
+    let fault = match error {
         UrlencodedError::Overflow { .. } => {
-            Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, "A form takes at most 16 KiB.").into()
+            Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, "A form takes at most 16 KiB.")
         }
         UrlencodedError::ContentType => {
             let detail = "A form is sent as application/x-www-form-urlencoded.";
-            Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail).into()
+            Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail)
         }
-        other => Fault::cannot_read(format!("The form could not be read: {}.", say::plain(&other.to_string()))).into(),
-    }
+        other => Fault::cannot_read(format!("The form could not be read: {}.", say::plain(&other.to_string()))),
+    };
+    out(request, fault)
 }

@@ -2,9 +2,9 @@
 
 use super::problems::{Fault, Kind};
 use actix_web::{
-    HttpMessage, HttpRequest,
+    HttpRequest,
     body::{BodyStream, MessageBody},
-    http::StatusCode,
+    http::{StatusCode, header},
     rt::time::timeout,
     web::{Bytes, Payload},
 };
@@ -14,18 +14,24 @@ use std::{future::poll_fn, pin::Pin, time::Duration};
 pub(crate) const LONGEST_BODY: usize = 256 * 1024;
 /// The deepest nesting of a body.
 const DEEPEST: usize = 32;
-/// How much of a body that is too long is still read, so that its sender gets to see the answer.
+/// How much of a body that is too long is still read, and for how long, so that its sender gets to see the answer.
 const DRAINED: usize = 32 * 1024 * 1024;
+const DRAINING: Duration = Duration::from_secs(1);
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// The body as JSON text: UTF-8, at most 256 KiB, at most 32 levels deep.
 pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<String, Fault> {
     let mut text = Vec::new();
     // The body is read in any case: an answer in the middle of it would not be seen.
-    let whole = timeout(PATIENCE, gather(body, &mut text)).await;
+    let mut stream = BodyStream::new(body.into_inner());
+    let whole = timeout(PATIENCE, gather(&mut stream, &mut text)).await;
+    if matches!(whole, Ok(Ok(false))) {
+        // However this ends, the answer is the same.
+        drop(timeout(DRAINING, drain(&mut stream)).await);
+    }
     let unsupported = |detail: &str| Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail);
     if !is_json(request) {
-        return Err(unsupported("Send JSON, with the header Content-Type: application/json."));
+        return Err(unsupported("Send JSON in UTF-8, with the header Content-Type: application/json."));
     }
     if request.headers().contains_key("content-encoding") {
         return Err(unsupported("Send the JSON as it is, without a Content-Encoding."));
@@ -52,24 +58,49 @@ pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<St
     }
 }
 
-/// True if the body was not too long.
-async fn gather(body: Payload, into: &mut Vec<u8>) -> Result<bool, ()> {
-    let mut stream = BodyStream::new(body.into_inner());
+type Stream = BodyStream<actix_web::dev::Payload>;
+
+async fn chunk(stream: &mut Stream) -> Option<Result<Bytes, ()>> {
+    let chunk = poll_fn(|context| Pin::new(&mut *stream).poll_next(context)).await;
+    chunk.map(|chunk| chunk.map_err(|_| ()))
+}
+
+/// False as soon as the body is too long.
+async fn gather(stream: &mut Stream, into: &mut Vec<u8>) -> Result<bool, ()> {
+    while let Some(chunk) = chunk(stream).await {
+        let chunk = chunk?;
+        if LONGEST_BODY < into.len().saturating_add(chunk.len()) {
+            return Ok(false);
+        }
+        into.extend_from_slice(&chunk);
+    }
+    Ok(true)
+}
+
+async fn drain(stream: &mut Stream) {
     let mut length = 0_usize;
-    while let Some(chunk) = poll_fn(|context| Pin::new(&mut stream).poll_next(context)).await {
-        let chunk: Bytes = chunk.map_err(|_| ())?;
+    while let Some(Ok(chunk)) = chunk(stream).await {
         length = length.saturating_add(chunk.len());
-        if length <= LONGEST_BODY {
-            into.extend_from_slice(&chunk);
-        } else if DRAINED < length {
+        if DRAINED < length {
             break;
         }
     }
-    Ok(length <= LONGEST_BODY)
 }
 
+/// JSON, and in UTF-8 if it says in what.
 fn is_json(request: &HttpRequest) -> bool {
-    request.content_type().eq_ignore_ascii_case("application/json")
+    let header = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    header.is_some_and(says_json)
+}
+
+fn says_json(media: &str) -> bool {
+    let mut parts = media.split(';').map(str::trim);
+    let is_json = parts.next().is_some_and(|kind| kind.eq_ignore_ascii_case("application/json"));
+    is_json
+        && parts.filter_map(|part| part.split_once('=')).all(|(name, value)| {
+            !name.trim().eq_ignore_ascii_case("charset")
+                || value.trim().trim_matches('"').eq_ignore_ascii_case("utf-8")
+        })
 }
 
 /// Counts brackets outside of texts; whether it is JSON at all is for the parser to say.
@@ -96,6 +127,30 @@ fn deeper_than(text: &str, deepest: usize) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn json_is_in_utf_8_whatever_it_says() {
+        for media in [
+            "application/json",
+            "Application/JSON ; charset=UTF-8",
+            "application/json;charset=\"utf-8\"",
+            "application/json; profile=x",
+            "application/json;",
+        ] {
+            assert!(says_json(media), "{media}");
+        }
+        for media in [
+            "application/json; charset=utf-16",
+            "application/json; profile=x; Charset = \"latin1\"",
+            "application/json; charset=",
+            "application/json; charset=utf-8; charset=utf-16",
+            "application/jsonp",
+            "text/json",
+            "",
+        ] {
+            assert!(!says_json(media), "{media}");
+        }
+    }
 
     #[test]
     fn only_brackets_outside_of_texts_are_levels() {

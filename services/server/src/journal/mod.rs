@@ -24,7 +24,7 @@ pub use index::SegmentInfo;
 pub use merkle::{Hash, Tree, leaf, node};
 pub use reader::Reader;
 pub use tail::{Damage, Fault};
-pub use verify::{Ending, Report, verify};
+pub use verify::{Ending, Report, verify, verify_as};
 pub use writer::Journal;
 
 /// How a journal is laid out and looked after. `Options::default()` is what the product uses; tests make it small.
@@ -93,6 +93,12 @@ pub enum OpenError {
     InUse,
     #[error("the journal is damaged: {0}")]
     Damaged(Damage),
+    /// No segment, but what is only there after the first one.
+    #[error(
+        "this folder has {found} but no journal: it is not a new folder, and nothing was written into it. Restore the \
+         whole folder from the newest copy that `rimebook verify` finds sound, or name an empty folder for a new log"
+    )]
+    NoJournal { found: &'static str },
     #[error("entry {seq} was not accepted")]
     Line {
         seq: u64,

@@ -10,7 +10,7 @@ use std::{
 
 use super::{
     Cut, Disk, DiskFile, OpenError, Options, Recovery, cut,
-    scan::{LastFrame, Scan, ScanError, Torn, file_name},
+    scan::{LastFrame, Scan, ScanError, Torn, file_name, number},
     upkeep::{Upkeep, write_zeros},
 };
 
@@ -35,7 +35,8 @@ where
         io::ErrorKind::WouldBlock => OpenError::InUse,
         _ => while_doing("taking the lock")(error),
     })?;
-    let mut scan = Scan::default();
+    has_its_journal(&**disk, dir)?;
+    let mut scan = Scan::new(options.segment_bytes);
     scan.run(&**disk, &folder, on_line)?;
 
     let cut = match &scan.torn {
@@ -47,13 +48,38 @@ where
         Some(last) => {
             let end = scan.segments.last().map_or(0, |segment| segment.end);
             let file = write_again(&**disk, &folder, last, end, options.segment_bytes);
-            file.map_err(while_doing("writing the last group again"))?
+            let file = file.map_err(while_doing("writing the last group again"))?;
+            shorten_sealed(&scan, &upkeep);
+            file
         }
         None => upkeep.lay(1).map_err(while_doing("laying down the first segment"))?,
     };
     let kept = cut::kept(&**disk, &folder).map_err(while_doing("listing what was cut off"))?;
     let recovery = Recovery { entries: scan.tree.size(), cut, kept };
     Ok(Opened { folder, lock, scan, current, upkeep, recovery })
+}
+
+/// Refuses a folder that has what only comes after the first segment, and no segment: an empty log must not be begun
+/// over a lost one.
+pub(super) fn has_its_journal(disk: &dyn Disk, dir: &Path) -> Result<(), OpenError> {
+    let names = |folder: &str| match disk.list(&dir.join(folder)) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Vec::new()),
+        listed => listed.map_err(while_doing(&format!("listing {folder}"))),
+    };
+    let journal = names("journal")?;
+    if journal.iter().any(|name| number(name).is_some()) {
+        return Ok(());
+    }
+    let found = if !names("sled")?.is_empty() {
+        "an archive (sled/)"
+    } else if !names("blobs")?.is_empty() {
+        "documents (blobs/)"
+    } else if journal.iter().any(|name| name.starts_with("cut-")) {
+        "the end of a log that a power cut tore off (journal/cut-*.bin)"
+    } else {
+        return Ok(());
+    };
+    Err(OpenError::NoJournal { found })
 }
 
 /// The bytes are safe in a file of their own before the first of them is overwritten.
@@ -86,6 +112,13 @@ fn write_again(
     write_zeros(&*file, end, segment_bytes)?;
     file.sync_all()?;
     Ok(Arc::from(file))
+}
+
+/// A crash may have come between sealing a segment and shortening it. Only now is the last frame known to be durable.
+fn shorten_sealed(scan: &Scan, upkeep: &Upkeep) {
+    if let Some((_, sealed)) = scan.segments.split_last() {
+        sealed.iter().for_each(|segment| upkeep.shorten(segment.number, segment.end));
+    }
 }
 
 fn while_doing(doing: &str) -> impl FnOnce(io::Error) -> OpenError {

@@ -10,7 +10,7 @@ use std::{
 
 use super::{
     Damage, Disk, DiskFile,
-    frame::{HEADER_BYTES, Header, MAX_GROUP_BYTES, MAX_GROUP_LINES, NoHeader, first_set_byte, whole_sectors},
+    frame::{HEADER_BYTES, Header, MAX_GROUP_BYTES, MAX_GROUP_LINES, NoHeader, SECTOR, first_set_byte, whole_sectors},
     index::Segment,
     merkle::{Tree, leaf},
     tail::{Fault, judge, lonely_bit},
@@ -19,6 +19,10 @@ use super::{
 /// What has been read so far; after an error, everything before it.
 #[derive(Default)]
 pub(super) struct Scan {
+    /// How long a segment is as it is laid down, in bytes.
+    laid_bytes: u32,
+    /// The length of the file of the last segment with a good frame, in bytes.
+    file_bytes: usize,
     pub(super) tree: Tree,
     /// The segments with at least one good frame.
     pub(super) segments: Vec<Segment>,
@@ -61,12 +65,24 @@ pub(super) fn file_name(segment: u32) -> String {
 }
 
 /// The number in the name of a segment's file.
-fn number(name: &str) -> Option<u32> {
+pub(super) fn number(name: &str) -> Option<u32> {
     let number = name.strip_suffix(".log")?.parse().ok()?;
     (file_name(number) == name).then_some(number)
 }
 
+/// How long the file of a sealed segment is: no longer than its frames, or, if those fill it to the last byte, one empty
+/// sector longer. So it never is as long as a segment that is still written, and whether it is sealed can be seen.
+pub(super) fn sealed_bytes(end: u32, laid_bytes: u32) -> u64 {
+    let more = if end < laid_bytes { 0 } else { SECTOR as u64 };
+    u64::from(end) + more
+}
+
 impl Scan {
+    /// `laid_bytes`: the length of a segment as it is laid down.
+    pub(super) fn new(laid_bytes: u32) -> Self {
+        Self { laid_bytes, ..Self::default() }
+    }
+
     /// Reads all segments in `folder` in order.
     pub(super) fn run<F>(&mut self, disk: &dyn Disk, folder: &Path, mut on_line: F) -> Result<(), ScanError>
     where
@@ -92,7 +108,26 @@ impl Scan {
                 self.segment(segment, &bytes, &mut on_line)?;
             }
         }
-        Ok(())
+        self.nothing_is_lost(disk, folder)
+    }
+
+    /// A segment is sealed once the first group of the next one is on the disk. So if the last one with a good frame is
+    /// sealed, the newest entries were lost, and with them whatever they would have told.
+    fn nothing_is_lost(&self, disk: &dyn Disk, folder: &Path) -> Result<(), ScanError> {
+        let Some(last) = self.segments.last() else { return Ok(()) };
+        if self.file_bytes as u64 != sealed_bytes(last.end, self.laid_bytes) {
+            return Ok(());
+        }
+        let next = last.number + 1;
+        if self.torn.is_some() || !self.spares.is_empty() {
+            return self.damaged(next, 0, Fault::Lost);
+        }
+        match disk.open_to_read(&folder.join(file_name(next))) {
+            // A server at work began it after the folder was listed.
+            Ok(_) => Ok(()),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => self.damaged(next, 0, Fault::Missing),
+            Err(error) => Err(io_error(|| format!("looking for {}", file_name(next)))(error)),
+        }
     }
 
     fn damaged<T>(&self, segment: u32, offset: usize, fault: Fault) -> Result<T, ScanError> {
@@ -131,7 +166,9 @@ impl Scan {
                 },
             }
         }
-        if at == 0 && self.torn.is_none() {
+        if at > 0 {
+            self.file_bytes = bytes.len();
+        } else if self.torn.is_none() {
             self.spares.push(segment);
         }
         Ok(())

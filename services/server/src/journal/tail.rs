@@ -19,6 +19,11 @@ pub struct Damage {
 pub enum Fault {
     #[error("the file of this segment is missing")]
     Missing,
+    #[error(
+        "the segment before this one is sealed, which is done only once the first group of this one is on the disk, but \
+         there is no such group in it"
+    )]
+    Lost,
     #[error("the file is longer than any segment")]
     FileTooLong,
     #[error("the file ends in the middle of a frame")]

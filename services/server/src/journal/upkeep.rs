@@ -8,7 +8,10 @@ use std::{
     time::Duration,
 };
 
-use super::{Disk, DiskFile, scan::file_name};
+use super::{
+    Disk, DiskFile,
+    scan::{file_name, sealed_bytes},
+};
 
 /// A segment has this name until it is laid down and durable.
 const UNFINISHED: &str = "next.tmp";
@@ -162,8 +165,10 @@ impl Upkeep {
         }
         for (segment, bytes) in to_shorten {
             let file = self.disk.open(&self.folder.join(file_name(segment)));
-            // A segment that keeps its zeros is as good, so a failure is of no interest; nor is it worth a barrier.
-            drop(file.and_then(|file| file.set_len(u64::from(bytes))));
+            let length = sealed_bytes(bytes, self.segment_bytes);
+            // A segment that keeps its zeros is as good, so a failure is of no interest: the next start does it again.
+            // With the barrier a loss of what follows it is seen after a power cut as well.
+            drop(file.and_then(|file| file.set_len(length).and_then(|()| file.sync_all())));
         }
     }
 

@@ -3,8 +3,9 @@
 use std::{fmt, path::Path};
 
 use super::{
-    Cut, Damage, Disk, Fault, Hash, OpenError, SegmentInfo, cut,
+    Cut, Damage, Disk, Fault, Hash, OpenError, Options, SegmentInfo, cut,
     index::Index,
+    opening::has_its_journal,
     scan::{Scan, ScanError},
 };
 
@@ -53,10 +54,16 @@ impl Report {
 
 /// Reads the journal of the data folder `dir`. An error means that it cannot be read at all.
 pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
+    verify_as(disk, dir, &Options::default())
+}
+
+/// The same for a journal that is laid out in another way.
+pub fn verify_as(disk: &dyn Disk, dir: &Path, options: &Options) -> Result<Report, OpenError> {
     let failed = |doing: &'static str| move |source| OpenError::Io { doing: doing.to_owned(), source };
     let folder = dir.join("journal");
     let in_use = disk.is_locked(&dir.join("lock")).map_err(failed("looking at the lock"))?;
-    let mut scan = Scan::default();
+    has_its_journal(disk, dir)?;
+    let mut scan = Scan::new(options.segment_bytes);
     let ending = match scan.run(disk, &folder, |_, _| Ok(())) {
         Ok(()) => scan.torn.as_ref().map_or(Ending::Sound, |torn| Ending::Torn {
             segment: torn.segment,

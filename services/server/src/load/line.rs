@@ -92,7 +92,7 @@ fn posted(mut value: Value) -> Result<Vec<Entry>, String> {
             Ok(vec![Entry { recorded_at, told: told.unwrap_or(false), ..fact }])
         }
         true => {
-            let (entry, instead) = decided(&item.decision().map_err(in_words)?, recorded_at);
+            let (entry, instead) = decided(&item.decision().map_err(in_words)?, recorded_at, recorded_at);
             let instead = instead.map(|fact| {
                 let fact = scanned(fact);
                 Entry { recorded_at, told: instead_told.or(told).unwrap_or(false), ..fact }

@@ -19,7 +19,8 @@ const SAYS: &[(u16, &str)] = &[
            `already-there`, `changed-meanwhile`, `ahead-of-log` or `id-reused`. It left no trace.",
     ),
     (413, "More than 256 KiB (`too-large`)."),
-    (415, "Not application/json (`wrong-media-type`)."),
+    (415, "Not application/json in UTF-8 (`wrong-media-type`)."),
+    (421, "The host that was asked for is not one of this machine's own names (`other-name`)."),
     (500, "The server made a mistake while working this out (`went-wrong`)."),
     (503, "Writing has stopped or waits for a person (`writes-stopped`); send it again later with the same id."),
     (507, "The disk is full (`no-space`); nothing was written."),
@@ -51,11 +52,11 @@ macro_rules! sets {
 
 sets! {
     /// Of a question about everything.
-    Alive = [400, 500];
+    Alive = [400, 421, 500];
     /// Of a question about something.
-    Asked = [400, 404, 500];
+    Asked = [400, 404, 421, 500];
     /// Of facts: each has its own result beside.
-    Written = [400, 408, 413, 415, 500];
+    Written = [400, 408, 413, 415, 421, 500];
     /// Of a decision.
-    Refused = [400, 403, 404, 408, 409, 413, 415, 500, 503, 507];
+    Refused = [400, 403, 404, 408, 409, 413, 415, 421, 500, 503, 507];
 }
