@@ -19,7 +19,7 @@ use std::{
 use proptest::prelude::*;
 use server::journal::{
     AppendError, Ending, Fault, Hash, Journal, MAX_LINE_BYTES, OpenError, Options, RealDisk, Tree, Unfit, Upkeep, leaf,
-    node, verify,
+    node, verify, verify_as,
 };
 use tempfile::TempDir;
 
@@ -220,7 +220,7 @@ fn one_flipped_bit_anywhere_is_found_located_and_explained_and_nothing_is_change
         }
         assert!(words.contains("Keep a copy of the data folder"), "{words}");
 
-        let report = verify(&RealDisk, folder.path()).unwrap();
+        let report = verify_as(&RealDisk, folder.path(), &options()).unwrap();
         assert_eq!(report.ending, Ending::Damaged(damage.clone()));
         assert!(!report.is_sound() && report.entries < damage.seq);
         assert!(report.to_string().contains(&words));
@@ -233,7 +233,7 @@ fn one_flipped_bit_anywhere_is_found_located_and_explained_and_nothing_is_change
 #[test]
 fn verify_says_what_is_there_in_words() {
     let (folder, entries) = yard();
-    let report = verify(&RealDisk, folder.path()).unwrap();
+    let report = verify_as(&RealDisk, folder.path(), &options()).unwrap();
     assert!(report.is_sound() && !report.in_use);
     let words = report.to_string();
     for expected in [
@@ -246,11 +246,11 @@ fn verify_says_what_is_there_in_words() {
         assert!(words.contains(&expected), "{expected} is not in: {words}");
     }
     let (journal, _) = open(folder.path(), options()).unwrap();
-    assert!(verify(&RealDisk, folder.path()).unwrap().in_use);
+    assert!(verify_as(&RealDisk, folder.path(), &options()).unwrap().in_use);
     drop(journal);
 
     fs::write(folder.path().join("journal/cut-00000001-00000512-00000000.bin"), b"torn").unwrap();
-    let report = verify(&RealDisk, folder.path()).unwrap();
+    let report = verify_as(&RealDisk, folder.path(), &options()).unwrap();
     assert!(!report.is_sound());
     assert!(report.to_string().contains("CHANGED SINCE"));
 }
@@ -271,6 +271,111 @@ fn a_missing_or_swapped_segment_is_damage() {
     let swapped = damage();
     assert_eq!((swapped.segment, swapped.offset, swapped.fault), (2, 0, Fault::OtherSegment(3)));
     fs::rename(&aside, path(2)).unwrap();
+    open(folder.path(), options()).unwrap();
+}
+
+/// A journal of so many segments, the last one open, everything sealed shortened. Lines of `bytes` each.
+fn sealed(segments: usize, bytes: usize) -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut journal, _) = open(folder.path(), options()).unwrap();
+    while journal.reader().segments().len() < segments {
+        journal.append(&["x".repeat(bytes)], 0).unwrap();
+        journal.upkeep();
+    }
+    folder
+}
+
+#[test]
+fn the_newest_segments_cannot_get_lost_unseen() {
+    // 440 bytes, a newline and a header are one sector: then 60 entries seal it. 952 are two: then it is full to its last
+    // byte with 32 entries.
+    for bytes in [440, 951] {
+        let folder = sealed(4, bytes);
+        let path = |number: u32| folder.path().join(format!("journal/{number:08}.log"));
+        let damage = || match open(folder.path(), options()) {
+            Err(OpenError::Damaged(damage)) => damage,
+            _ => panic!("it opened"),
+        };
+        open(folder.path(), options()).unwrap();
+        for lost in [4, 3, 2] {
+            fs::remove_file(path(lost)).unwrap();
+            let missing = damage();
+            assert_eq!((missing.segment, missing.offset, missing.fault), (lost, 0, Fault::Missing));
+            let words = missing.to_string();
+            assert!(
+                words.contains(&format!("journal/{lost:08}.log")) && words.contains("restore the folder"),
+                "{words}"
+            );
+            let report = verify_as(&RealDisk, folder.path(), &options()).unwrap();
+            assert_eq!(report.ending, Ending::Damaged(missing));
+            assert!(!report.is_sound() && report.to_string().contains(&words));
+        }
+        // Zeros, or noise that looks torn, in place of it are not it.
+        for (content, fault) in [(vec![0; SEGMENT_BYTES as usize], Fault::Lost), (vec![7; 512], Fault::Header)] {
+            fs::write(path(2), content).unwrap();
+            let lost = damage();
+            assert_eq!((lost.segment, lost.fault), (2, fault));
+        }
+        let mut torn = vec![0; SEGMENT_BYTES as usize];
+        torn[512..700].fill(b'x');
+        fs::write(path(2), torn).unwrap();
+        assert_eq!(damage().fault, Fault::Lost);
+    }
+}
+
+#[test]
+fn what_a_crash_can_leave_is_no_loss() {
+    // Full to the last byte, and the next one not laid down, or laid down and never written.
+    let folder = tempfile::tempdir().unwrap();
+    let (mut journal, _) = open(folder.path(), Options { segment_entries: 5_000, ..options() }).unwrap();
+    for _ in 0..SEGMENT_BYTES / 512 {
+        journal.append(&["{}"], 0).unwrap();
+    }
+    drop(journal);
+    assert!(verify_as(&RealDisk, folder.path(), &options()).unwrap().is_sound());
+    let (journal, lines) = open(folder.path(), options()).unwrap();
+    assert!(journal.upkeep());
+    drop(journal);
+    assert_eq!(lines.len(), SEGMENT_BYTES as usize / 512);
+    let report = verify_as(&RealDisk, folder.path(), &options()).unwrap();
+    assert_eq!((report.is_sound(), report.spares.as_slice()), (true, [2].as_slice()));
+    // Sealed and not shortened any more: the next start does it.
+    let (mut journal, _) = open(folder.path(), options()).unwrap();
+    journal.append(&["{}"], 0).unwrap();
+    drop(journal);
+    let length = || fs::metadata(folder.path().join("journal/00000001.log")).unwrap().len();
+    assert_eq!(length(), u64::from(SEGMENT_BYTES));
+    let (journal, _) = open(folder.path(), options()).unwrap();
+    journal.upkeep();
+    drop(journal);
+    assert_eq!(length(), u64::from(SEGMENT_BYTES) + 512);
+    assert_eq!(open(folder.path(), options()).unwrap().1.len(), lines.len() + 1);
+}
+
+#[test]
+fn a_folder_with_an_archive_and_no_journal_is_not_a_new_one() {
+    let folder = tempfile::tempdir().unwrap();
+    // Empty folders are nothing that could be lost.
+    fs::create_dir(folder.path().join("sled")).unwrap();
+    fs::create_dir(folder.path().join("journal")).unwrap();
+    assert_eq!(verify(&RealDisk, folder.path()).unwrap().entries, 0);
+    for (file, words) in [
+        ("sled/db", "this folder has an archive (sled/) but no journal: it is not a new folder"),
+        ("blobs/certificate", "this folder has documents (blobs/) but no journal"),
+        ("journal/cut-00000001-00000512-00000000.bin", "(journal/cut-*.bin) but no journal"),
+    ] {
+        let path = folder.path().join(file);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(&path, b"x").unwrap();
+        let said = |result: Result<(), OpenError>| result.unwrap_err().to_string();
+        for said in
+            [said(open(folder.path(), options()).map(|_| ())), said(verify(&RealDisk, folder.path()).map(|_| ()))]
+        {
+            assert!(said.contains(words) && said.contains("Restore the whole folder"), "{said}");
+        }
+        assert!(!folder.path().join("journal/00000001.log").exists());
+        fs::remove_file(&path).unwrap();
+    }
     open(folder.path(), options()).unwrap();
 }
 

@@ -16,6 +16,8 @@ const WITHIN: [i64; 4] = [0, 5 * 60_000, 10 * 60_000, HOUR];
 
 pub(crate) struct History {
     pub(crate) things: usize,
+    /// Rolls that are in the cold when it ends.
+    pub(crate) inside: Vec<u32>,
     end: Instant,
     /// When, which roll, and its how manieth entry it is; in the order in which they come.
     events: Vec<(Instant, u32, u32)>,
@@ -33,17 +35,19 @@ impl History {
     /// About so many entries over so many rolls, the last of them at `end`.
     pub(crate) fn new(entries: usize, things: usize, end: Instant) -> History {
         let mut events = Vec::with_capacity(entries);
+        let mut inside = Vec::new();
         for (roll, length) in lengths(entries, things).into_iter().enumerate() {
             // Everything in its last 60 days, so that no limit but out-time ends before it is asked for.
             let begin = end.minus_ms(60 * DAY - (mix(roll as u64) % (20 * DAY as u64)) as i64);
             let last = end.minus_ms(2 * HOUR + (mix(!roll as u64) % (4 * HOUR as u64)) as i64);
             let outings = (length + 1) / 4;
             let step = last.since(begin) / outings as i64;
+            inside.extend(matches!(length % 4, 1 | 2).then_some(roll as u32));
             let when = |nth: usize| begin.plus_ms(step * ((nth + 2) / 4) as i64 + WITHIN[(nth + 2) % 4]);
             events.extend((0..length).map(|nth| (when(nth), roll as u32, nth as u32)));
         }
         events.sort_unstable();
-        History { things, end, events }
+        History { things, inside, end, events }
     }
 
     pub(crate) fn roll(number: usize) -> String {

@@ -35,7 +35,8 @@ const PER_S: u64 = 1_000;
 pub(crate) fn run(plan: &Plan) -> bool {
     let (entries, things) = if plan.quick { (100_000, 10_000) } else { (1_000_000, 100_000) };
     let folder = paths::folder();
-    fill(folder.path(), &History::new(entries, things, SystemClock::new().now().minus_ms(60_000)), 45);
+    let history = History::new(entries, things, SystemClock::new().now().minus_ms(60_000));
+    fill(folder.path(), &history, 45);
     let yard = Yard::open(folder.path(), Options::default()).unwrap();
     yard.archive.drained();
     let committer = yard.committer.clone();
@@ -45,7 +46,7 @@ pub(crate) fn run(plan: &Plan) -> bool {
     let trivial = Serving::start(move |listener, stop| System::new().block_on(trivial(listener, bytes, stop)));
 
     let what = "may-use over HTTP beside 1,000 facts/s";
-    let writer = Writer::start(committer, things);
+    let writer = Writer::start(committer, history.inside);
     let begin = Instant::now();
     let base = |path: &mut dyn FnMut(&mut Vec<u8>)| ask(trivial.at, plan.round, path);
     let mut base_path = paths_of(things);
@@ -140,7 +141,7 @@ struct Writer {
 }
 
 impl Writer {
-    fn start(committer: Committer, things: usize) -> Writer {
+    fn start(committer: Committer, inside: Vec<u32>) -> Writer {
         let (stop, written) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
         let (stopped, count) = (stop.clone(), written.clone());
         let thread = thread::spawn(move || {
@@ -152,8 +153,8 @@ impl Writer {
                 while let Some(early) = due.checked_sub(begin.elapsed()).filter(|early| !early.is_zero()) {
                     thread::park_timeout(early);
                 }
-                let roll = (mix(number ^ 0xabcd) % things as u64) as usize;
-                // Where it is in any case, or where it is not surely elsewhere: nothing that doesn't add up.
+                // Seen where it is: nothing that doesn't add up.
+                let roll = inside[(mix(number ^ 0xabcd) % inside.len() as u64) as usize] as usize;
                 let (roll, place) = (History::roll(roll), History::freezer(roll));
                 let (id, at) = (clock.new_id(), Stamp::utc(clock.now()));
                 let fact = format!(

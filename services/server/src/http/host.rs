@@ -29,9 +29,8 @@ impl Own {
             Some(address) => address.parse().map(IpAddr::V6),
             None => name.parse().map(IpAddr::V4),
         };
-        address.is_ok_and(|address| {
-            address == self.0 || address == Ipv4Addr::LOCALHOST || address == Ipv6Addr::LOCALHOST
-        })
+        address
+            .is_ok_and(|address| address == self.0 || address == Ipv4Addr::LOCALHOST || address == Ipv6Addr::LOCALHOST)
     }
 }
 

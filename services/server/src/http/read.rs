@@ -98,8 +98,7 @@ fn says_json(media: &str) -> bool {
     let is_json = parts.next().is_some_and(|kind| kind.eq_ignore_ascii_case("application/json"));
     is_json
         && parts.filter_map(|part| part.split_once('=')).all(|(name, value)| {
-            !name.trim().eq_ignore_ascii_case("charset")
-                || value.trim().trim_matches('"').eq_ignore_ascii_case("utf-8")
+            !name.trim().eq_ignore_ascii_case("charset") || value.trim().trim_matches('"').eq_ignore_ascii_case("utf-8")
         })
 }
 

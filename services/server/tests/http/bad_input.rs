@@ -37,7 +37,8 @@ fn what_is_no_json_is_a_problem_at_both_doors() {
         large.problem(413, "too-large");
         let huge = server.send(Method::POST, door, JSON, vec![b'['; 8 * 1024 * 1024]);
         huge.problem(413, "too-large");
-        for media in ["text/plain", "application/x-www-form-urlencoded", "application/jsonp", "nonsense", ""] {
+        let utf_16 = "application/json; charset=utf-16";
+        for media in ["text/plain", "application/x-www-form-urlencoded", "application/jsonp", "nonsense", "", utf_16] {
             let said = server.send(Method::POST, door, &[("content-type", media)], b"{}".to_vec());
             said.problem(415, "wrong-media-type");
         }

@@ -4,7 +4,11 @@
 
 mod api;
 mod bad_input;
+mod boat;
+mod browser;
 mod full_disk;
 mod pages;
 mod problems;
+mod screens;
+mod strangers;
 mod yard;

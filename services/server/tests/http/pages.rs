@@ -1,118 +1,9 @@
 //! The pages as a browser without JavaScript uses them: links followed, forms posted.
 
-use crate::yard::{Said, Server};
+use crate::browser::{Browser, Form, buttons, moves, signed_on, words};
+use crate::yard::Server;
 use reqwest::Method;
 use serde_json::json;
-
-struct Browser<'a> {
-    server: &'a Server,
-    cookie: String,
-}
-
-/// A form as it stands on a page.
-struct Form {
-    action: String,
-    fields: Vec<(String, String)>,
-}
-
-impl Browser<'_> {
-    fn get(&mut self, path: &str) -> Said {
-        let said =
-            self.server.send(Method::GET, path, &[("accept", "text/html"), ("cookie", &self.cookie)], Vec::new());
-        self.follow(said)
-    }
-
-    fn post(&mut self, form: &Form, extra: &[(&str, &str)]) -> Said {
-        let fields =
-            form.fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).chain(extra.iter().copied());
-        let body: Vec<String> = fields.map(|(name, value)| format!("{name}={}", encoded(value))).collect();
-        let headers = [
-            ("accept", "text/html"),
-            ("cookie", self.cookie.as_str()),
-            ("content-type", "application/x-www-form-urlencoded"),
-        ];
-        let said = self.server.send(Method::POST, &form.action, &headers, body.join("&").into_bytes());
-        self.follow(said)
-    }
-
-    fn follow(&mut self, said: Said) -> Said {
-        if let Some(cookie) = said.headers.get("set-cookie") {
-            let cookie = cookie.to_str().unwrap();
-            assert!(cookie.contains("SameSite=Strict") && cookie.contains("HttpOnly"), "{cookie}");
-            self.cookie = cookie.split(';').next().unwrap().to_owned();
-        }
-        match said.status {
-            303 => self.get(said.headers["location"].to_str().unwrap()),
-            _ => {
-                assert_eq!(said.media, "text/html; charset=utf-8", "{}", said.text);
-                assert!(said.headers["content-security-policy"].to_str().unwrap().contains("default-src 'none'"));
-                said
-            }
-        }
-    }
-
-    fn scan(&mut self, code: &str) -> Said {
-        self.get(&format!("/?code={}", encoded(code)))
-    }
-}
-
-fn encoded(text: &str) -> String {
-    text.bytes()
-        .map(|byte| if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect()
-}
-
-fn attribute(tag: &str, name: &str) -> Option<String> {
-    tag.split(&format!(" {name}=\"")).nth(1)?.split('"').next().map(str::to_owned)
-}
-
-fn moves(page: &Said) -> Form {
-    let form = page
-        .text
-        .split("<form class=\"moves")
-        .nth(1)
-        .unwrap_or_else(|| panic!("no buttons: {}", page.text))
-        .split("</form>")
-        .next()
-        .unwrap();
-    let inputs = form.split("<input").skip(1).map(|rest| rest.split('>').next().unwrap());
-    let fields = inputs.map(|tag| (attribute(tag, "name").unwrap(), attribute(tag, "value").unwrap())).collect();
-    Form { action: attribute(form, "action").unwrap(), fields }
-}
-
-fn buttons(page: &Said) -> Vec<String> {
-    page.text
-        .split("<button")
-        .skip(1)
-        .map(|rest| rest.split('>').nth(1).unwrap().split('<').next().unwrap().to_owned())
-        .collect()
-}
-
-/// What a person reads.
-fn words(page: &Said) -> String {
-    let mut words = String::new();
-    let mut within = true;
-    for c in page.text.split("<main>").nth(1).unwrap().chars() {
-        match c {
-            '<' => within = false,
-            '>' => {
-                within = true;
-                words.push(' ');
-            }
-            c if within => words.push(c),
-            _ => {}
-        }
-    }
-    words.replace("&#39;", "'").split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn signed_on(server: &Server) -> Browser<'_> {
-    let mut browser = Browser { server, cookie: String::new() };
-    let form = Form { action: "/badge".to_owned(), fields: Vec::new() };
-    let said = browser.post(&form, &[("code", "B-17"), ("then", "")]);
-    assert!(words(&said).contains("B-17, claimed"), "{}", words(&said));
-    browser
-}
 
 #[test]
 fn asking_needs_no_badge_and_recording_does() {
@@ -165,7 +56,7 @@ fn a_button_writes_one_fact_and_says_it_in_the_past_tense() {
 
     let other = browser.post(&form, &[("go", "put_away F2")]);
     assert!(words(&other).contains("R-42: put away in F2 Wed 06:33."), "{}", words(&other));
-    assert!(words(&other).contains("It was out 2 min."), "{}", words(&other));
+    assert!(words(&other).contains("It counts as out 2 min."), "{}", words(&other));
     assert_eq!(server.last_seq(), before + 2);
 }
 
@@ -326,7 +217,7 @@ fn a_boat_answers_the_claim_first() {
     let mut browser = Browser { server: &server, cookie: String::new() };
     let early = words(&browser.get("/boat/118"));
     assert!(
-        early.contains("1 of the 2 parts on boat 118's list has a record: 1 roll of 1 batch. 1 has none."),
+        early.contains("1 of the 2 parts on 118's list is installed: 1 roll of 1 batch. P-4 has no record."),
         "{early}"
     );
     assert!(early.contains("0 were laid and cured within life. 1 is not cured, or not confirmed: P-3."), "{early}");
@@ -336,18 +227,18 @@ fn a_boat_answers_the_claim_first() {
     server.fact("oven_run_ended", "run/214", json!({"committed_at": committed_at, "cured": true, "source": "record"}));
     let page = browser.get("/boat/118");
     assert!(words(&page).contains("1 was laid and cured within life."), "{}", words(&page));
-    for cell in ["P-3 skin", "K-5", "R-42", "B-123", "214", "not installed"] {
+    for cell in ["P-3 skin", "K-5", "R-42", "PM-101/B-123", "214", "no record"] {
         assert!(words(&page).contains(cell), "{cell}: {}", words(&page));
     }
-    assert!(words(&page).contains(&format!("from the log up to entry {}.", server.last_seq())));
+    assert!(words(&page).contains(&format!("from the log up to entry {}, root ", server.last_seq())));
     let then = words(&browser.get(&format!("/boat/118?known={laid}")));
     assert!(
-        then.contains("1 is not cured, or not confirmed: P-3.") && then.contains(&format!("as known at entry {laid}")),
+        then.contains("1 is not cured, or not confirmed: P-3.") && then.contains(&format!("As known at entry {laid}")),
         "{then}"
     );
     assert!(words(&browser.scan("118")).contains("What is in boat 118?"));
     server.get("/boat/119").problem(404, "not-found");
-    assert!(words(&browser.get("/boat/119")).contains("Nobody has ever mentioned boat 119."));
+    assert!(words(&browser.get("/boat/119")).contains("Nobody has named a boat 119."));
 }
 
 #[test]

@@ -19,7 +19,7 @@ mod witness;
 
 use std::{path::Path, sync::Arc};
 
-use server::journal::{AppendError, Disk, Ending, Fault, Journal, OpenError, Options, RealDisk, Upkeep, verify};
+use server::journal::{AppendError, Disk, Ending, Fault, Journal, OpenError, Options, RealDisk, Upkeep, verify_as};
 use sim_disk::{Barriers, SimDisk};
 use witness::{DIR, Events, SEGMENT_BYTES, history, options};
 
@@ -100,7 +100,7 @@ fn every_way_to_tear_the_last_group_is_cut_away_and_nothing_else() {
         }
         let disk = SimDisk::new(2, Barriers::All);
         disk.put(&path, bytes.clone());
-        let report = verify(&disk, Path::new(DIR)).unwrap();
+        let report = verify_as(&disk, Path::new(DIR), &options()).unwrap();
         let mut seen = 0;
         let (mut journal, recovery) = Journal::open(Arc::new(disk.clone()), Path::new(DIR), options(), |_, _| {
             seen += 1;

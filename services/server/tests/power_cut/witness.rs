@@ -2,7 +2,7 @@
 
 use std::{collections::BTreeSet, path::Path, sync::Arc};
 
-use server::journal::{AppendError, Hash, Journal, OpenError, Options, Recovery, Upkeep, leaf, node, verify};
+use server::journal::{AppendError, Hash, Journal, OpenError, Options, Recovery, Upkeep, leaf, node, verify_as};
 
 use crate::{
     sim_content::Chance,
@@ -178,7 +178,7 @@ impl Witness {
             // A segment may get its name between listing and reading.
             return Ok(());
         }
-        let report = verify(&self.disk, Path::new(DIR)).map_err(|error| error.to_string())?;
+        let report = verify_as(&self.disk, Path::new(DIR), &self.options).map_err(|error| error.to_string())?;
         // A group that failed may be there as well.
         if !report.is_sound() || (self.unknown.is_empty() && report.root != reader.root()) || !report.in_use {
             return Err(format!("verify says otherwise: {report}"));

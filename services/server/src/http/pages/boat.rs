@@ -71,9 +71,7 @@ fn root(yard: &Yard, as_of_seq: u64) -> String {
 pub(crate) async fn print_css(code: web::Path<String>) -> Answer {
     let boat = boat(&code)?;
     let name: String = boat.short().chars().map(|c| format!("\\{:x} ", u32::from(c))).collect();
-    let css = format!(
-        "@page {{ @top-left {{ content: \"Boat {name}\" }} }}\n"
-    );
+    let css = format!("@page {{ @top-left {{ content: \"Boat {name}\" }} }}\n");
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/css; charset=utf-8"))
         .insert_header((header::CACHE_CONTROL, "public, max-age=3600"))

@@ -40,7 +40,10 @@ fn first(boat: &str, listed: Option<usize>, installed: &[&Part]) -> String {
             count => {
                 let are = if count == 1 { "is" } else { "are" };
                 let parts = number(count, "part");
-                format!("Nobody has said which parts {boat} has. {parts} {are} installed in it: {}.", made_of(installed))
+                format!(
+                    "Nobody has said which parts {boat} has. {parts} {are} installed in it: {}.",
+                    made_of(installed)
+                )
             }
         };
     };
@@ -50,7 +53,9 @@ fn first(boat: &str, listed: Option<usize>, installed: &[&Part]) -> String {
         (0, 1) => format!("The 1 part on {boat}'s list is not installed."),
         (0, many) => format!("None of the {many} parts on {boat}'s list is installed."),
         (1, 1) => format!("The 1 part on {boat}'s list is installed: {}.", made_of(&of_list)),
-        (all, many) if all == many => format!("All {many} parts on {boat}'s list are installed: {}.", made_of(&of_list)),
+        (all, many) if all == many => {
+            format!("All {many} parts on {boat}'s list are installed: {}.", made_of(&of_list))
+        }
         (1, many) => format!("1 of the {many} parts on {boat}'s list is installed: {}.", made_of(&of_list)),
         (some, many) => format!("{some} of the {many} parts on {boat}'s list are installed: {}.", made_of(&of_list)),
     }

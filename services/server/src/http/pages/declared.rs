@@ -1,4 +1,4 @@
-//! One useful sentence about what is declared or cut: places, materials, batches, jobs, nests, boats, the yard.
+//! One useful sentence about what is declared, cut or heated: places, materials, batches, jobs, nests, runs, boats.
 
 use super::screen::{Look, Screen, held};
 use domain::Book;
@@ -21,12 +21,15 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
         Kind::Boat => body(seen)
             .map(|list: BoatList| format!("{name}: {} on its list.", super::claim::number(list.parts.len(), "part"))),
         Kind::Nest => nest_words(book, look, say),
+        Kind::Run => run_words(book, look, say),
         _ => None,
     };
     let entries = super::claim::number(usize::try_from(seen.entries).unwrap_or(usize::MAX), "entry");
     screen.big.push(words.unwrap_or_else(|| match look.thing.kind() {
         Kind::Job => format!("Nobody has opened the job {name}: {entries} about it."),
-        Kind::Place | Kind::Material => format!("Nobody has declared the {} {name}: {entries} about it.", look.thing.kind()),
+        Kind::Place | Kind::Material => {
+            format!("Nobody has declared the {} {name}: {entries} about it.", look.thing.kind())
+        }
         Kind::Batch => format!("Nobody has registered the batch {}: {entries} about it.", look.thing.code()),
         kind => format!("{kind} {name}: {entries} about it."),
     }));
@@ -132,4 +135,33 @@ fn nest_words(book: &Book, look: &Look<'_>, say: &Say) -> Option<String> {
     rolls.dedup();
     let kits: Vec<String> = kits.collect();
     Some(format!("{name}: cut {} into {}, from {}.", say.time(at, look.when.now), kits.join(", "), rolls.join(", ")))
+}
+
+/// What an oven run started with, and how it ended.
+fn run_words(book: &Book, look: &Look<'_>, say: &Say) -> Option<String> {
+    let name = look.thing.short();
+    let label = book.label(look.thing)?;
+    let time = |at| say.time(at, look.when.now);
+    let view = View::new(book, look.when.known);
+    let (mut started, mut ended) = (None, "not ended yet".to_owned());
+    for fact in view.facts(label).filter(|fact| fact.at <= look.when.at) {
+        match &fact.what {
+            What::RunStarted(run) if run.run == label => {
+                let stages: Vec<String> =
+                    run.stages.iter().map(|(part, stage)| format!("{} {stage}", book.code(*part))).collect();
+                started = Some(format!("{name}: started {} with {}", time(fact.at), stages.join(", ")));
+            }
+            What::RunEnded { cured, .. } => {
+                let cured = match cured {
+                    Some(true) => ", cured",
+                    Some(false) => ", not cured",
+                    None => "",
+                };
+                ended = format!("ended {}{cured}", time(fact.at));
+            }
+            What::RunInterrupted { .. } => ended = format!("broke off {}", time(fact.at)),
+            _ => {}
+        }
+    }
+    started.map(|started| format!("{started}; {ended}."))
 }

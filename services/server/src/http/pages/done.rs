@@ -43,7 +43,8 @@ pub(super) fn written(
                 true => put_away(book, look, entry, answer, say, said, screen),
                 false => {
                     screen.big.insert(0, said);
-                    let counts = format!("{} is not a frozen place: it counts as seen there, out of the cold.", away.into);
+                    let counts =
+                        format!("{} is not a frozen place: it counts as seen there, out of the cold.", away.into);
                     screen.why.insert(0, counts);
                 }
             }
@@ -94,7 +95,9 @@ fn put_away(
     if is_bad(answer) {
         screen.big.insert(0, said);
         let call = format!("call {}.", say.call);
-        if answer.is_some_and(|answer| answer.limits.iter().any(is_over)) && !screen.big.iter().any(|big| big.contains(&call)) {
+        if answer.is_some_and(|answer| answer.limits.iter().any(is_over))
+            && !screen.big.iter().any(|big| big.contains(&call))
+        {
             screen.big.push(format!("Call {}.", say.call));
         }
         screen.why.extend(counted(book, look, entry));

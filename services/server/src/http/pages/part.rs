@@ -57,7 +57,7 @@ fn again_words(again: &JudgedAgain, stage: &StageName, look: &Look<'_>, say: &Sa
     let at = say.time(again.at.at, look.when.now);
     let (now, then) = (judged(again.now.answer), judged(again.then.answer));
     match now == then {
-        true => format!("{stage}: its {act} {at} is still judged {now}, with other times. Judged {then} then."),
+        true => format!("{stage}: its {act} {at} is judged {now}, as it was then; what was left then has changed."),
         false => format!("{stage}: its {act} {at} is judged {now} now. Judged {then} then."),
     }
 }

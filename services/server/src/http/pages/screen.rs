@@ -244,8 +244,13 @@ fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Lim
         (None, None) => None,
     };
     let left_words = match (row.left_s, row.left) {
-        (Some(seconds), _) if row.limit == LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
+        (Some(seconds), _) if row.limit == LimitName::ShelfLife => match seconds < 0 {
+            true => "over".to_owned(),
+            false => format!("{} days", seconds.div_euclid(86_400)),
+        },
+        (Some(seconds), _) if seconds < 0 => format!("{} over", clock(seconds.saturating_neg(), so_far)),
         (Some(seconds), _) => clock(seconds, left),
+        (None, Some(count)) if count < 0 => format!("{} over", count.saturating_neg()),
         (None, Some(count)) => count.to_string(),
         (None, None) => String::new(),
     };

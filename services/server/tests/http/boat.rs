@@ -1,0 +1,190 @@
+//! A boat's page: its first sentence is true in every combination, as of an instant and as known at an entry.
+
+use crate::browser::{Browser, words};
+use crate::yard::{Said, Server};
+use serde_json::json;
+
+#[track_caller]
+fn says(page: &Said, sentence: &str) {
+    assert!(words(page).contains(sentence), "{sentence}: {}", words(page));
+}
+
+fn lay(server: &Server, part: &str, stage: &str, roll: &str) {
+    let body = json!({"stage": stage, "from": format!("roll/{roll}"), "length_mm": 1000});
+    server.fact("plies_laid", &format!("part/{part}"), body);
+    server.pass(1);
+}
+
+fn cure(server: &Server, part: &str, stage: &str) {
+    let run = format!("run/RUN-{}", server.last_seq());
+    server.fact("oven_run_started", &run, json!({"oven": "OV1", "stages": [{"part": part, "stage": stage}]}));
+    let committed_at = server.now();
+    server.pass(60);
+    server.fact("oven_run_ended", &run, json!({"committed_at": committed_at, "cured": true, "source": "record"}));
+}
+
+fn install(server: &Server, part: &str, boat: &str) {
+    server.fact("part_installed", &format!("part/{part}"), json!({"boat": boat}));
+}
+
+/// Five parts on the list: installed, installed over life, cured, laid, nothing.
+fn boat() -> Server {
+    let server = Server::yard();
+    server.receive("R-43");
+    server.decide("declare_boat", "boat/NB-31", json!({"parts": ["P-1", "P-2", "P-3", "P-4", "P-5"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    for part in ["P-1", "P-3"] {
+        lay(&server, part, "skin", "R-42");
+        cure(&server, part, "skin");
+    }
+    install(&server, "P-1", "NB-31");
+    server.fact("roll_taken_out", "roll/R-43", json!({}));
+    lay(&server, "P-4", "skin", "R-43");
+    server.pass(8 * 24 * 60);
+    lay(&server, "P-2", "skin", "R-42");
+    cure(&server, "P-2", "skin");
+    install(&server, "P-2", "NB-31");
+    server
+}
+
+#[test]
+fn the_first_sentence_counts_installed_cured_laid_and_nothing() {
+    let server = boat();
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let page = browser.get("/boat/NB-31");
+    says(
+        &page,
+        "2 of the 5 parts on NB-31's list are installed: 1 roll of 1 batch. P-3 is cured, not installed. P-4 is laid, not \
+         cured, not installed. P-5 has no record. 1 was laid and cured within life. 1 was not: P-2.",
+    );
+    says(&page, "PM-101/B-123");
+    says(&page, "no kit");
+    assert!(!words(&page).contains("straight"));
+    install(&server, "P-3", "NB-32");
+    let page = browser.get("/boat/NB-31");
+    says(&page, "P-3 is in boat NB-32.");
+    assert!(!words(&page).contains("P-3 is cured, not installed"));
+    says(
+        &browser.get("/boat/NB-32"),
+        "Nobody has said which parts NB-32 has. 1 part is installed in it: 1 roll of 1 batch.",
+    );
+}
+
+#[test]
+fn all_none_and_strangers_are_said_as_they_are() {
+    let server = Server::yard();
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
+    server.decide("declare_boat", "boat/NB-2", json!({"parts": ["P-1", "P-2"]}));
+    says(&browser.get("/boat/NB-1"), "The 1 part on NB-1's list is not installed. P-1 has no record.");
+    says(&browser.get("/boat/NB-2"), "None of the 2 parts on NB-2's list is installed. P-1 and P-2 have no record.");
+    install(&server, "P-1", "NB-1");
+    let page = browser.get("/boat/NB-1");
+    says(&page, "The 1 part on NB-1's list is installed: 0 rolls of 0 batches.");
+    says(&page, "1 has no record of what was laid: P-1.");
+    assert!(!words(&page).contains("within life"), "{}", words(&page));
+    install(&server, "P-9", "NB-1");
+    says(&browser.get("/boat/NB-1"), "1 is in it and not on its list: P-9.");
+    install(&server, "P-2", "NB-2");
+    server.fact("part_removed", "part/P-1", json!({"boat": "NB-1"}));
+    install(&server, "P-1", "NB-2");
+    says(&browser.get("/boat/NB-2"), "All 2 parts on NB-2's list are installed:");
+}
+
+#[test]
+fn a_planned_stage_that_nobody_laid_is_not_cured() {
+    let server = Server::yard();
+    let job = json!({"part": "P-1", "stages": ["skin", "second skin"], "needs": [], "boat": "NB-1",
+                     "lay_at": "2026-05-07T16:00:00+01:00", "oven_at": "2026-05-07T20:00:00+01:00"});
+    server.decide("open_job", "job/J-1", job);
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    lay(&server, "P-1", "skin", "R-42");
+    cure(&server, "P-1", "skin");
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    says(&browser.get("/boat/NB-1"), "P-1 is laid, not cured, not installed.");
+    install(&server, "P-1", "NB-1");
+    let page = browser.get("/boat/NB-1");
+    says(&page, "0 were laid and cured within life. 1 is not cured, or not confirmed: P-1.");
+    says(&page, "nothing laid in second skin");
+}
+
+#[test]
+fn at_and_known_are_said_and_the_sheet_is_read_there() {
+    let server = Server::yard();
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    lay(&server, "P-1", "skin", "R-42");
+    let (then, laid) = (server.now(), server.last_seq());
+    server.pass(60);
+    cure(&server, "P-1", "skin");
+    install(&server, "P-1", "NB-1");
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let at = then.replace('+', "%2B");
+    let page = browser.get(&format!("/boat/NB-1?at={at}&known={laid}"));
+    let asked = format!("As of Wed 6 May 2026 06:32, as known at entry {laid}");
+    says(
+        &page,
+        &format!("{asked}: The 1 part on NB-1's list is not installed. P-1 is laid, not cured, not installed."),
+    );
+    let page = browser.get(&format!("/boat/NB-1?at={at}"));
+    says(&page, "As of Wed 6 May 2026 06:32: The 1 part on NB-1's list is not installed.");
+    let page = browser.get(&format!("/boat/NB-1?known={laid}"));
+    says(&page, &format!("As known at entry {laid}: The 1 part on NB-1's list is not installed."));
+    says(&page, &format!("from the log up to entry {laid}, root at entry {} ", server.last_seq()));
+    says(&browser.get("/boat/NB-1"), "The 1 part on NB-1's list is installed: 1 roll of 1 batch.");
+}
+
+#[test]
+fn stages_stand_in_the_order_in_which_they_were_laid() {
+    let server = Server::yard();
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    for stage in ["skin", "core bond", "second skin"] {
+        lay(&server, "P-1", stage, "R-42");
+        cure(&server, "P-1", stage);
+    }
+    let page = words(&Browser { server: &server, cookie: String::new() }.get("/boat/NB-1"));
+    let places: Vec<_> =
+        ["P-1 skin", "P-1 core bond", "P-1 second skin"].iter().map(|one| page.find(one).unwrap()).collect();
+    assert!(places.is_sorted(), "{places:?} {page}");
+}
+
+#[test]
+fn every_sheet_of_paper_names_the_boat_and_its_page() {
+    let server = boat();
+    let page = server.get("/boat/NB-31").text;
+    assert!(page.contains("<link rel=\"stylesheet\" media=\"print\" href=\"/boat/NB-31/print.css\">"));
+    let css = server.get("/boat/NB-31/print.css");
+    assert_eq!((css.status, css.media.as_str()), (200, "text/css; charset=utf-8"));
+    // CSS escapes: N, B, hyphen, 3, 1.
+    assert!(css.text.contains("@top-left { content: \"Boat \\4e \\42 \\2d \\33 \\31 \" }"), "{}", css.text);
+    let odd = server.get("/boat/a%22%7D%5C/print.css").text;
+    assert_eq!((odd.matches('"').count(), odd.matches('}').count()), (2, 2), "{odd}");
+    // The table follows the claim, and no cell of it spans the whole boat.
+    let behind = page.split("class=\"answer plain\"").nth(1).unwrap();
+    assert!(behind.split("<table").next().unwrap().len() < 1200);
+    assert!(page.matches("<tbody>").count() == 5);
+}
+
+#[test]
+fn the_root_is_that_of_the_log() {
+    let server = boat();
+    let page = Browser { server: &server, cookie: String::new() }.get("/boat/NB-31");
+    let text = words(&page);
+    let root = text.split(&format!("entry {}, root ", server.last_seq())).nth(1).unwrap().split('.').next().unwrap();
+    let lines: Vec<Vec<u8>> =
+        (1..=server.last_seq()).map(|seq| server.get(&format!("/api/v1/entries/{seq}")).text.into_bytes()).collect();
+    assert_eq!(root, tree(&lines).iter().map(|byte| format!("{byte:02x}")).collect::<String>());
+}
+
+/// RFC 6962, section 2.1: leaves begin with 0, nodes with 1, the left side holds the largest power of two.
+fn tree(lines: &[Vec<u8>]) -> Vec<u8> {
+    use sha2::{Digest, Sha256};
+    if let [line] = lines {
+        return Sha256::new().chain_update([0]).chain_update(line).finalize().to_vec();
+    }
+    let left = lines.len().next_power_of_two() / 2;
+    let (one, other) = (tree(&lines[..left]), tree(&lines[left..]));
+    Sha256::new().chain_update([1]).chain_update(one).chain_update(other).finalize().to_vec()
+}
