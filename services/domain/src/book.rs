@@ -152,10 +152,6 @@ impl Book {
         u32::try_from(end).unwrap_or(u32::MAX)
     }
 
-    pub fn entries_between(&self, after: u32, until: u32) -> impl Iterator<Item = (u32, &EntryMeta)> {
-        (after.saturating_add(1)..=until).filter_map(|seq| Some((seq, self.entry(seq)?)))
-    }
-
     /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.
     pub fn counter_gaps(&self, device: Label, known: u32) -> Vec<(u64, u64, u32)> {
         let seen = self.counters.get(&device).into_iter().flatten().filter(|(_, seq)| **seq <= known);
@@ -338,7 +334,8 @@ impl Book {
     /// The labels under which an entry is kept, found again from its fact; with those of the entry it acts on.
     pub fn kept_under(&self, seq: u32) -> Vec<Label> {
         let Some(thing) = self.entry(seq).map(|meta| meta.thing) else { return Vec::new() };
-        let fact = self.all_facts(thing).iter().find(|fact| fact.seq == seq);
+        // Mostly it came lately.
+        let fact = self.all_facts(thing).iter().rfind(|fact| fact.seq == seq);
         let mut labels = vec![thing];
         match fact.map(|fact| &fact.what) {
             Some(What::Received(received)) => labels.push(received.batch),

@@ -15,6 +15,7 @@ use crate::refusal::{Between, Refusal};
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
 use shared_types::{Body, Code, Instant, Job, Kind, ThingName};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Whether a wish may be written, at the time it would be recorded.
@@ -102,8 +103,15 @@ fn unchanged_since(book: &Book, wish: &Wish) -> Result<(), Refusal> {
     if changed.is_empty() {
         return Ok(());
     }
-    let names = |seq: u32| book.kept_under(seq).iter().any(|label| changed.contains(label));
-    let between = book.entries_between(seen, u32::try_from(last).unwrap_or(u32::MAX)).filter(|(seq, _)| names(*seq));
+    // Looked for among what is kept with those things, not in the whole log: it may have grown by a million entries.
+    let facts = changed.iter().flat_map(|label| book.all_facts(*label));
+    let of_fact = facts.flat_map(|fact| {
+        let acts = book.acts_on(fact.seq).iter().flat_map(|act| [act.seq, act.struck_by]);
+        [fact.seq, fact.struck_by].into_iter().chain(acts)
+    });
+    let came: BTreeSet<u32> = of_fact.filter(|seq| seen < *seq).collect();
+    let names = |seq: &u32| book.kept_under(*seq).iter().any(|label| changed.contains(label));
+    let between = came.into_iter().filter(names).filter_map(|seq| Some((seq, book.entry(seq)?)));
     let between = between.map(|(seq, meta)| Between {
         seq: u64::from(seq),
         kind: meta.kind.to_owned(),

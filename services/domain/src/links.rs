@@ -219,3 +219,63 @@ pub(crate) fn each(label: Label, fact: &Fact, mut give: impl FnMut(Link)) {
         _ => {}
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fact::Marks;
+    use proptest::prelude::*;
+
+    fn installed(part: Label, at: i64, seq: u32) -> Fact {
+        let what = What::Installed { part, boat: 0 };
+        let at = Instant(at);
+        Fact {
+            at,
+            uncertain_ms: 0,
+            seq,
+            struck_by: NEVER,
+            counter: None,
+            device: None,
+            by: 0,
+            rank: 0,
+            marks: Marks::default(),
+            what,
+        }
+    }
+
+    proptest! {
+        /// However they come and whatever is struck: each thing's links stand in the order of its facts, and nothing of
+        /// what was outgrown shows.
+        #[test]
+        fn links_stand_as_their_facts_do(facts in prop::collection::vec((1..6_u32, 0..9_i64, any::<bool>()), 0..80)) {
+            let mut links = Links::default();
+            (0..6).for_each(|_| links.add_thing());
+            let mut kept: Vec<Vec<Fact>> = vec![Vec::new(); 6];
+            for (seq, (part, at, struck)) in (1..).zip(facts) {
+                let fact = installed(part, at, seq);
+                for label in [0, part] {
+                    // Within one instant the later number stands first here, so that some come before what is there.
+                    let facts = &mut kept[label as usize];
+                    let place = facts.partition_point(|other| other.at < fact.at);
+                    let later: Vec<Fact> = facts[place..].iter().take_while(|other| other.at == fact.at).cloned().collect();
+                    links.keep(label, &fact, &later);
+                    facts.insert(place, fact.clone());
+                    if struck {
+                        links.strike(label, seq, seq + 1);
+                        facts[place].struck_by = seq + 1;
+                    }
+                }
+            }
+            for (label, facts) in (0..).zip(&kept) {
+                let (found, first) = links.of(label);
+                let found: Vec<_> = found.iter().zip(first..).map(|(link, place)| (*link, links.source(place).unwrap())).collect();
+                let mut said = Vec::new();
+                for fact in facts {
+                    let source = Source { at: fact.at, seq: fact.seq, struck_by: fact.struck_by };
+                    each(label, fact, |link| said.push((link, source)));
+                }
+                prop_assert_eq!(found, said);
+            }
+        }
+    }
+}

@@ -147,6 +147,8 @@ fn the_archive_of_another_journal_does_not_count() {
     archived(&yard);
     yard.close();
     let bench = Bench { segment_bytes: 128 << 10, archive: true, ..Bench::new() };
+    bench.open().close();
+    fs::remove_dir_all(bench.folder.path().join("sled")).unwrap();
     bench.clock.advance_ms(1);
     fs::rename(other.folder.path().join("sled"), bench.folder.path().join("sled")).unwrap();
     let yard = bench.open();

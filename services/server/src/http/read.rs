@@ -25,9 +25,13 @@ pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<St
     // The body is read in any case: an answer in the middle of it would not be seen.
     let mut stream = BodyStream::new(body.into_inner());
     let whole = timeout(PATIENCE, gather(&mut stream, &mut text)).await;
-    if matches!(whole, Ok(Ok(false))) {
-        // However this ends, the answer is the same.
-        drop(timeout(DRAINING, drain(&mut stream)).await);
+    let ended = match whole {
+        Ok(Ok(false)) => timeout(DRAINING, drain(&mut stream)).await == Ok(true),
+        Ok(_) => true,
+        Err(_) => false,
+    };
+    if !ended {
+        hold(stream);
     }
     let unsupported = |detail: &str| Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail);
     if !is_json(request) {
@@ -77,14 +81,25 @@ async fn gather(stream: &mut Stream, into: &mut Vec<u8>) -> Result<bool, ()> {
     Ok(true)
 }
 
-async fn drain(stream: &mut Stream) {
+/// True if the body ended, false if there was too much of it.
+async fn drain(stream: &mut Stream) -> bool {
     let mut length = 0_usize;
     while let Some(Ok(chunk)) = chunk(stream).await {
         length = length.saturating_add(chunk.len());
         if DRAINED < length {
-            break;
+            return false;
         }
     }
+    true
+}
+
+/// Keeps a body that does not end until its connection is closed. Of one that was dropped the framework would read on
+/// for ever; while it is held, the connection is closed a second after the answer.
+fn hold(mut stream: Stream) {
+    actix_web::rt::spawn(async move {
+        // It ends with the connection at the latest, and nobody asks how.
+        drop(timeout(PATIENCE, async { while !drain(&mut stream).await {} }).await);
+    });
 }
 
 /// JSON, and in UTF-8 if it says in what.

@@ -239,7 +239,7 @@ impl<'a> Item<'a> {
         if let Some(pointer) = shape::misplaced_list(&self.value) {
             return Err(self.problem(&pointer, "a list stands where none is expected: name the fields".to_owned()));
         }
-        match oversize(&self.value, &mut String::new(), 1) {
+        match oversize(&self.value, 1) {
             Some(problem) => Err(self.problems(vec![problem])),
             None => Ok(()),
         }
@@ -324,27 +324,26 @@ fn no_such(decide: &str) -> String {
     }
 }
 
-fn oversize(value: &Value, pointer: &mut String, depth: usize) -> Option<FieldProblem> {
-    let length = pointer.len();
-    let mut inside = |step: &str, value: &Value| {
-        pointer.push('/');
-        pointer.push_str(step);
-        let found = oversize(value, pointer, depth + 1);
-        pointer.truncate(length);
-        found
+/// The pointer is put together only on the way back from what was found: nearly always nothing is.
+fn oversize(value: &Value, depth: usize) -> Option<FieldProblem> {
+    let found = |detail: String| Some(FieldProblem { pointer: String::new(), detail });
+    let within = |step: &str, problem: FieldProblem| {
+        let pointer = format!("/{}{}", words::escape(step), problem.pointer);
+        FieldProblem { pointer, ..problem }
     };
     match value {
-        Value::Object(_) | Value::Array(_) if depth > MAX_DEPTH => Some(FieldProblem {
-            pointer: pointer.clone(),
-            detail: format!("this is nested more than {MAX_DEPTH} deep"),
-        }),
-        Value::Object(members) => members.iter().find_map(|(name, value)| inside(&words::escape(name), value)),
-        Value::Array(items) => items.iter().enumerate().find_map(|(at, value)| inside(&at.to_string(), value)),
+        Value::Object(_) | Value::Array(_) if depth > MAX_DEPTH => {
+            found(format!("this is nested more than {MAX_DEPTH} deep"))
+        }
+        Value::Object(members) => {
+            members.iter().find_map(|(name, value)| oversize(value, depth + 1).map(|problem| within(name, problem)))
+        }
+        Value::Array(items) => items
+            .iter()
+            .enumerate()
+            .find_map(|(at, value)| oversize(value, depth + 1).map(|problem| within(&at.to_string(), problem))),
         Value::String(text) if text.len() > MAX_TEXT_CHARS && text.chars().count() > MAX_TEXT_CHARS => {
-            Some(FieldProblem {
-                pointer: pointer.clone(),
-                detail: format!("a text has at most {MAX_TEXT_CHARS} characters"),
-            })
+            found(format!("a text has at most {MAX_TEXT_CHARS} characters"))
         }
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => None,
     }

@@ -92,7 +92,7 @@ fn what_cannot_be_read_is_refused_in_words_that_point_to_it() {
 
 #[test]
 fn thirty_two_levels_are_read_and_one_more_is_too_deep() {
-    let nested = |levels: usize| (0..levels).fold(json!(1), |inner, _| json!([inner]));
+    let nested = |levels: usize| (0..levels).fold(json!(1), |inner, _| json!({"in": inner}));
     // The item and its body are two levels.
     assert!(wrong(&with("/body/x", nested(30))).1.contains("no field x"));
     let (pointer, detail) = wrong(&with("/body/x", nested(31)));

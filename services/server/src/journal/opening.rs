@@ -52,7 +52,7 @@ where
             shorten_sealed(&scan, &upkeep);
             file
         }
-        None => upkeep.lay(1).map_err(while_doing("laying down the first segment"))?,
+        None => upkeep.lay_first().map_err(while_doing("laying down the first segment"))?,
     };
     let kept = cut::kept(&**disk, &folder).map_err(while_doing("listing what was cut off"))?;
     let recovery = Recovery { entries: scan.tree.size(), cut, kept };

@@ -117,12 +117,22 @@ impl Upkeep {
 
     /// Lays the segment down as new. If its file is there, from an earlier run, it is used again, so that a full disk
     /// does no harm; but it is not trusted, because its barrier may have failed then.
-    pub(super) fn lay(&self, segment: u32) -> io::Result<Arc<dyn DiskFile>> {
-        let (unfinished, path) = (self.folder.join(UNFINISHED), self.folder.join(file_name(segment)));
-        match self.disk.rename(&path, &unfinished) {
-            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
-            _ => {}
+    fn lay(&self, segment: u32) -> io::Result<Arc<dyn DiskFile>> {
+        match self.disk.rename(&self.folder.join(file_name(segment)), &self.folder.join(UNFINISHED)) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+            _ => self.make(segment),
         }
+    }
+
+    /// Lays down the first segment. If it is there, without a group, it is replaced at once and not used again: a folder
+    /// without any segment is new, or has lost its journal.
+    pub(super) fn lay_first(&self) -> io::Result<Arc<dyn DiskFile>> {
+        self.make(1)
+    }
+
+    /// Zeros under another name, until they are durable.
+    fn make(&self, segment: u32) -> io::Result<Arc<dyn DiskFile>> {
+        let (unfinished, path) = (self.folder.join(UNFINISHED), self.folder.join(file_name(segment)));
         let laid = self.disk.create(&unfinished).and_then(|file| {
             write_zeros(&*file, 0, self.segment_bytes)?;
             file.set_len(u64::from(self.segment_bytes))?;

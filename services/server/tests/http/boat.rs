@@ -60,6 +60,11 @@ fn the_first_sentence_counts_installed_cured_laid_and_nothing() {
     says(&page, "PM-101/B-123");
     says(&page, "no kit");
     assert!(!words(&page).contains("straight"));
+    lay(&server, "P-5", "skin", "R-42");
+    cure(&server, "P-5", "skin");
+    let over = browser.get("/boat/NB-31");
+    says(&over, "P-3 and P-5 are cured, not installed.");
+    says(&over, "Of those not installed, not within life or can't be judged: P-5.");
     install(&server, "P-3", "NB-32");
     let page = browser.get("/boat/NB-31");
     says(&page, "P-3 is in boat NB-32.");

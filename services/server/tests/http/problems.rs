@@ -244,6 +244,9 @@ fn every_problem_type_has_a_page_with_cause_and_cure() {
     let names: Vec<&str> =
         list.split("href=\"/problems/").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
     assert!(names.len() >= 20, "{names:?}");
+    // What no operation answers is not listed either.
+    assert!(!names.contains(&"quantity-over-remaining"));
+    server.get("/problems/quantity-over-remaining").problem(404, "no-such-operation");
     for name in names {
         let page = server.get(&format!("/problems/{name}"));
         assert_eq!((page.status, page.media.as_str()), (200, "text/html; charset=utf-8"));

@@ -221,7 +221,7 @@ fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, scree
             screen.under.extend(
                 to_cure.map(|allowed_s| format!("within {} of its first ply", left(allowed_s.saturating_mul(1000)))),
             );
-            screen.under.extend(answer.notes.iter().filter(|note| note.contains("spare time")).cloned());
+            screen.under.extend(answer.notes.iter().filter(|note| note.to_lowercase().contains("spare time")).cloned());
         }
         (Word::Yes | Word::NotYet | Word::CannotSay | Word::No | Word::Stop, _) => screen.big.push(answer.say.clone()),
     }
