@@ -40,7 +40,7 @@ const INDEXES: &str = "CREATE INDEX roll_batch ON roll(batch); CREATE UNIQUE IND
 fn rolls_of(kit: usize) -> Vec<usize> {
     let pick = |salt: usize| (mix((kit * 3 + salt) as u64) % ROLLS as u64) as usize;
     let mut rolls = vec![pick(0)];
-    rolls.extend((mix((kit * 3 + 2) as u64) % 10 == 0).then(|| pick(1)).filter(|other| *other != rolls[0]));
+    rolls.extend(mix((kit * 3 + 2) as u64).is_multiple_of(10).then(|| pick(1)).filter(|other| *other != rolls[0]));
     rolls
 }
 

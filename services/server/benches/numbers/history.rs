@@ -157,7 +157,7 @@ fn fact(at: Instant, roll: usize, nth: usize) -> (Instant, ThingName, Body) {
         1 => (at, thing, body("roll_put_away", &format!(r#"{{"into":"F{freezer}"}}"#))),
         _ => match nth % 4 {
             2 => (at, thing, body("roll_taken_out", &format!(r#"{{"from":"F{freezer}","to":"CUT"}}"#))),
-            3 if roll % 10 == 0 => {
+            3 if roll.is_multiple_of(10) => {
                 let nest = ThingName::new(Kind::Nest, &code(&format!("N-{roll}-{nth}")));
                 let items = format!(r#"[{{"roll":"{name}","length_mm":12,"plies":4}}]"#);
                 let json =

@@ -32,7 +32,10 @@ use std::process::{Command, ExitCode};
 
 use table::Plan;
 
-const SECTIONS: [(&str, fn(&Plan) -> bool); 4] =
+/// A section's name, and what measures it.
+type Section = (&'static str, fn(&Plan) -> bool);
+
+const SECTIONS: [Section; 4] =
     [("append", append::run), ("may-use", may_use::run), ("trace", graph::run), ("rebuild", rebuild::run)];
 
 fn main() -> ExitCode {
