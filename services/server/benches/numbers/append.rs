@@ -161,7 +161,12 @@ fn ours(writers: usize, mix: Mix, asked: Asked, time: Duration) -> Run {
     let mut took = Vec::new();
     let mut refused = 0;
     thread::scope(|scope| {
-        let threads: Vec<_> = (0..writers).map(|_| scope.spawn(|| write(&yard, &work, asked, &next, &stop))).collect();
+        let threads: Vec<_> = (0..writers)
+            .map(|_| {
+                let named = thread::Builder::new().name("writer".into());
+                named.spawn_scoped(scope, || write(&yard, &work, asked, &next, &stop)).unwrap()
+            })
+            .collect();
         while begin.elapsed() < time {
             thread::park_timeout(time.saturating_sub(begin.elapsed()));
         }

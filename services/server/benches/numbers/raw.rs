@@ -26,13 +26,15 @@ type Message = (Vec<u8>, SyncSender<()>);
 pub(crate) fn run(folder: &Path, lines: &Arc<Vec<Vec<u8>>>, writers: usize, time: Duration) -> Run {
     let (to, from) = sync_channel::<Message>(4_096);
     let log = Log::new(folder);
-    let committer = thread::spawn(move || commit(&from, log));
+    let named = thread::Builder::new().name("raw-committer".into());
+    let committer = named.spawn(move || commit(&from, log)).unwrap();
     let stop = Arc::new(AtomicBool::new(false));
     let begin = Instant::now();
     let threads: Vec<_> = (0..writers)
         .map(|writer| {
             let (lines, stop, to) = (lines.clone(), stop.clone(), to.clone());
-            thread::spawn(move || write(&lines, writer, &to, &stop))
+            let named = thread::Builder::new().name("raw-writer".into());
+            named.spawn(move || write(&lines, writer, &to, &stop)).unwrap()
         })
         .collect();
     drop(to);
