@@ -105,6 +105,8 @@ impl DiskFile for Counted {
     }
 
     fn set_len(&self, bytes: u64) -> io::Result<()> {
+        // A sealed segment is cut to its frames at a roll-over; the barrier after that belongs to no group.
+        self.is_laid.store(false, Ordering::Relaxed);
         self.file.set_len(bytes)
     }
 
