@@ -28,6 +28,10 @@ macro_rules! catalogue {
         #[derive(Clone, PartialEq, Eq, Debug)]
         pub enum Body { $($variant($type)),* }
 
+        /// The same without what was said, numbered in the catalogue's order.
+        #[derive(Clone, Copy)]
+        enum Rank { $($variant),* }
+
         /// Every kind: name with version, and its door.
         pub const KINDS: &[(&str, Door)] = &[$((concat!($name, ".v", $version), $door)),*];
 
@@ -35,6 +39,11 @@ macro_rules! catalogue {
             /// The name it is stored under: `roll_taken_out.v1`.
             pub fn kind(&self) -> &'static str {
                 match self { $(Body::$variant(_) => concat!($name, ".v", $version)),* }
+            }
+
+            /// Its place among kinds at one instant: the order of the catalogue.
+            pub fn rank(&self) -> u8 {
+                match self { $(Body::$variant(_) => Rank::$variant as u8),* }
             }
 
             /// The name people use: `roll_taken_out`.
@@ -108,12 +117,6 @@ catalogue! {
 impl Body {
     pub fn is_fact(&self) -> bool {
         matches!(self.door(), Door::Fact)
-    }
-
-    /// Its place among kinds at one instant: the order of the catalogue.
-    pub fn rank(&self) -> u8 {
-        let place = KINDS.iter().position(|(name, _)| *name == self.kind());
-        place.and_then(|at| u8::try_from(at).ok()).unwrap_or(u8::MAX)
     }
 
     /// The stored kind that an imperative asks for.

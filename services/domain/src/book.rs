@@ -3,7 +3,7 @@
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
 use crate::links::Links;
-use crate::read;
+use crate::read::{self, Named};
 use shared_types::{Body, Code, Entry, Instant, Kind, MismatchName, ThingName};
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
@@ -14,15 +14,13 @@ type Lookup<K, V> = HashMap<K, V, BuildHasherDefault<DefaultHasher>>;
 
 #[derive(Default)]
 pub struct Book {
-    names: Vec<ThingName>,
-    kinds: Vec<Kind>,
-    labels: Lookup<ThingName, Label>,
+    /// By label.
+    shelves: Vec<Shelf>,
+    /// By kind and code.
+    labels: [Lookup<Box<str>, Label>; Kind::ALL.len()],
     yard: Option<Label>,
-    facts: Vec<Vec<Fact>>,
     /// What the facts say of what is made from what.
     links: Links,
-    /// Per label, the last entry that names it, sightings and places left out.
-    last_named: Vec<u32>,
     entries: Vec<EntryMeta>,
     ids: Lookup<Uuid, u32>,
     acts_on: Lookup<u32, Vec<ActsOn>>,
@@ -34,6 +32,14 @@ pub struct Book {
     /// Labels that a hold was ever placed on.
     held: std::collections::BTreeSet<Label>,
     set_aside: u32,
+}
+
+/// What is kept under a label.
+struct Shelf {
+    name: ThingName,
+    facts: Vec<Fact>,
+    /// The last entry that names it, sightings and places left out.
+    last_named: u32,
 }
 
 /// What is kept of every entry.
@@ -70,11 +76,15 @@ impl Book {
     }
 
     pub fn things(&self) -> usize {
-        self.names.len()
+        self.shelves.len()
     }
 
     pub fn label(&self, thing: &ThingName) -> Option<Label> {
-        self.labels.get(thing).copied()
+        self.labels_of(thing.kind())?.get(thing.code()).copied()
+    }
+
+    fn labels_of(&self, kind: Kind) -> Option<&Lookup<Box<str>, Label>> {
+        self.labels.get(kind as usize)
     }
 
     /// The yard itself, once something was said of it. Nearly every answer asks for it.
@@ -85,11 +95,11 @@ impl Book {
     pub fn name(&self, label: Label) -> &ThingName {
         // Labels are made only by this book, so the first name stands in only for one that can't be.
         static NOBODY: std::sync::LazyLock<ThingName> = std::sync::LazyLock::new(ThingName::nobody);
-        self.names.get(label as usize).unwrap_or(&NOBODY)
+        self.shelves.get(label as usize).map_or(&NOBODY, |shelf| &shelf.name)
     }
 
     pub fn kind(&self, label: Label) -> Kind {
-        self.kinds.get(label as usize).copied().unwrap_or(Kind::Badge)
+        self.name(label).kind()
     }
 
     pub fn code(&self, label: Label) -> Code {
@@ -97,12 +107,12 @@ impl Book {
     }
 
     pub fn labels(&self) -> impl Iterator<Item = Label> + use<> {
-        0..u32::try_from(self.names.len()).unwrap_or(u32::MAX)
+        0..u32::try_from(self.shelves.len()).unwrap_or(u32::MAX)
     }
 
     /// Every fact under a label, struck ones too, in occurred order.
     pub fn all_facts(&self, label: Label) -> &[Fact] {
-        self.facts.get(label as usize).map_or(&[], Vec::as_slice)
+        self.shelves.get(label as usize).map_or(&[], |shelf| &shelf.facts)
     }
 
     pub(crate) fn links(&self) -> &Links {
@@ -110,7 +120,7 @@ impl Book {
     }
 
     pub fn last_named(&self, label: Label) -> u32 {
-        self.last_named.get(label as usize).copied().unwrap_or(0)
+        self.shelves.get(label as usize).map_or(0, |shelf| shelf.last_named)
     }
 
     pub fn acts_on(&self, seq: u32) -> &[ActsOn] {
@@ -130,7 +140,7 @@ impl Book {
 
     /// Which things a label's code may mean. A batch is found by its own code too.
     pub fn with_code(&self, code: &Code) -> Vec<ThingName> {
-        let one = |kind| Some(ThingName::new(kind, code)).filter(|name| self.labels.contains_key(name));
+        let one = |kind| Some(ThingName::new(kind, code)).filter(|name| self.label(name).is_some());
         let batches = self.batches.get(code.as_str()).into_iter().flatten().map(|label| self.name(*label).clone());
         let plain = Kind::ALL.into_iter().filter(|kind| *kind != Kind::Batch).filter_map(one);
         let mut found: Vec<ThingName> = plain.chain(batches).collect();
@@ -167,9 +177,9 @@ impl Book {
     /// Puts an entry where it happened. Arrival order is forgotten here, but for what was known when.
     pub fn insert(&mut self, entry: &Entry) {
         let seq = u32::try_from(self.entries.len() + 1).unwrap_or(NEVER - 1);
-        let thing = self.mention(&entry.thing);
-        let by = self.mention(&ThingName::new(Kind::Badge, &entry.by));
-        let device = entry.device.as_ref().map(|code| self.mention(&ThingName::new(Kind::Device, code)));
+        let thing = self.mention(Named::Thing(&entry.thing));
+        let by = self.mention(Named::Code(Kind::Badge, &entry.by));
+        let device = entry.device.as_ref().map(|code| self.mention(Named::Code(Kind::Device, code)));
         self.entries.push(EntryMeta {
             id: entry.id,
             recorded_at: entry.recorded_at,
@@ -185,7 +195,7 @@ impl Book {
         }
         let mut also = Vec::new();
         let on = self.target(entry);
-        let what = read::what(entry, thing, on, &mut |name| self.mention(name), &mut also);
+        let what = read::what(entry, thing, on, &mut |named| self.mention(named), &mut also);
         if matches!(what, What::SetAside) {
             self.set_aside += 1;
         }
@@ -201,48 +211,45 @@ impl Book {
         also.sort_unstable();
         also.dedup();
         for label in also {
-            self.keep(label, fact.clone());
             if counts {
                 self.named(label, seq);
             }
+            self.keep(label, fact.clone());
         }
         self.act_on_another(entry, seq, by);
     }
 
     /// The label of a thing, made when it is mentioned for the first time.
-    fn mention(&mut self, thing: &ThingName) -> Label {
-        if let Some(label) = self.labels.get(thing) {
+    fn mention(&mut self, named: Named<'_>) -> Label {
+        let known = self.labels_of(named.kind()).and_then(|labels| labels.get(named.code()));
+        if let Some(label) = known {
             return *label;
         }
-        let label = u32::try_from(self.names.len()).unwrap_or(u32::MAX);
-        self.names.push(thing.clone());
-        self.kinds.push(thing.kind());
-        self.labels.insert(thing.clone(), label);
-        self.facts.push(Vec::new());
-        self.links.add_thing();
-        self.last_named.push(0);
-        if thing.kind() == Kind::Yard && *thing == ThingName::yard() {
+        let label = u32::try_from(self.shelves.len()).unwrap_or(u32::MAX);
+        let name = named.name();
+        if let Some(labels) = self.labels.get_mut(name.kind() as usize) {
+            labels.insert(name.code().into(), label);
+        }
+        if name.kind() == Kind::Yard && name == ThingName::yard() {
             self.yard = Some(label);
         }
-        if thing.kind() == Kind::Batch {
-            self.batches.entry(thing.short().to_owned()).or_default().push(label);
+        if name.kind() == Kind::Batch {
+            self.batches.entry(name.short().to_owned()).or_default().push(label);
         }
+        self.shelves.push(Shelf { name, facts: Vec::new(), last_named: 0 });
+        self.links.add_thing();
         label
     }
 
-    fn mention_code(&mut self, kind: Kind, code: &Code) -> Label {
-        self.mention(&ThingName::new(kind, code))
-    }
-
     fn named(&mut self, label: Label, seq: u32) {
-        if let Some(last) = self.last_named.get_mut(label as usize) {
-            *last = seq;
+        if let Some(shelf) = self.shelves.get_mut(label as usize) {
+            shelf.last_named = seq;
         }
     }
 
     fn keep(&mut self, label: Label, fact: Fact) {
         let order = |other: &Fact| self.before(other, &fact);
-        let facts = self.facts.get(label as usize).map_or(&[][..], Vec::as_slice);
+        let facts = self.shelves.get(label as usize).map_or(&[][..], |shelf| &shelf.facts);
         let at = match facts.last() {
             Some(last) if !order(last) => facts.partition_point(order),
             Some(_) | None => facts.len(),
@@ -250,8 +257,8 @@ impl Book {
         let later = facts.get(at..).unwrap_or_default();
         let same = later.iter().take_while(|other| other.at == fact.at).count();
         self.links.keep(label, &fact, later.get(..same).unwrap_or_default());
-        if let Some(facts) = self.facts.get_mut(label as usize) {
-            facts.insert(at, fact);
+        if let Some(shelf) = self.shelves.get_mut(label as usize) {
+            shelf.facts.insert(at, fact);
         }
     }
 
@@ -282,14 +289,14 @@ impl Book {
     }
 
     fn act_on_another(&mut self, entry: &Entry, seq: u32, by: Label) {
-        let second = entry.second.as_ref().map(|second| self.mention_code(Kind::Badge, &second.by));
+        let second = entry.second.as_ref().map(|second| self.mention(Named::Code(Kind::Badge, &second.by)));
         let (target, does) = match &entry.body {
             Body::HoldLifted(body) => (body.hold, Does::Lifts),
             Body::FactConfirmed(body) => (body.entry, Does::Confirms),
             Body::MismatchSettled(body) => {
                 let MismatchName { kind, entry } = &body.mismatch;
                 let other = match &body.answer {
-                    shared_types::Settlement::Other(other) => Some(self.mention(other)),
+                    shared_types::Settlement::Other(other) => Some(self.mention(Named::Thing(other))),
                     _ => None,
                 };
                 (*entry, Does::Settles { kind: kind.clone(), answer: body.answer.clone(), other })
@@ -298,8 +305,8 @@ impl Book {
             _ => return,
         };
         let Some(target) = self.ids.get(&target).copied() else { return };
+        let thing = self.label(&entry.thing).unwrap_or_default();
         let acts = self.acts_on.entry(target).or_default();
-        let thing = self.labels.get(&entry.thing).copied().unwrap_or_default();
         acts.push(ActsOn { seq, thing, at: entry.occurred_at.at, struck_by: NEVER, by, second, does });
         // Everything that the other names may read otherwise now.
         self.kept_under(target).into_iter().for_each(|label| self.named(label, seq));
@@ -320,7 +327,8 @@ impl Book {
         registered.filter(|fact| fact.seq == target).for_each(|fact| fact.struck_by = by_seq);
         let acts = matches!(meta.kind, "hold_lifted" | "fact_confirmed" | "mismatch_settled");
         for label in self.kept_under(target) {
-            for fact in self.facts.get_mut(label as usize).into_iter().flatten().filter(|fact| fact.seq == target) {
+            let facts = self.shelves.get_mut(label as usize).map(|shelf| &mut shelf.facts);
+            for fact in facts.into_iter().flatten().filter(|fact| fact.seq == target) {
                 fact.struck_by = by_seq;
             }
             self.links.strike(label, target, by_seq);

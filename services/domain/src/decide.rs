@@ -11,6 +11,7 @@ use crate::book::Book;
 use crate::fact::{Label, What};
 use crate::issue::may_issue;
 use crate::mismatch;
+use crate::read::Named;
 use crate::refusal::{Between, Refusal};
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
@@ -237,18 +238,19 @@ fn stands_on_it(view: View<'_>, seq: u32) -> Option<String> {
 /// A fact that is only thought of: things nobody knows yet get labels beyond the book's.
 fn thought_of(book: &Book, entry: &shared_types::Entry) -> (crate::fact::Fact, Vec<Label>) {
     let mut new: Vec<ThingName> = Vec::new();
-    let mut mention = |name: &ThingName| {
-        book.label(name).unwrap_or_else(|| {
-            let at = new.iter().position(|other| other == name).unwrap_or_else(|| {
-                new.push(name.clone());
+    let mut mention = |named: Named<'_>| {
+        let name = named.name();
+        book.label(&name).unwrap_or_else(|| {
+            let at = new.iter().position(|other| *other == name).unwrap_or_else(|| {
+                new.push(name);
                 new.len() - 1
             });
             u32::try_from(book.things() + at).unwrap_or(u32::MAX)
         })
     };
-    let thing = mention(&entry.thing);
-    let by = mention(&ThingName::new(Kind::Badge, &entry.by));
-    let device = entry.device.as_ref().map(|code| mention(&ThingName::new(Kind::Device, code)));
+    let thing = mention(Named::Thing(&entry.thing));
+    let by = mention(Named::Code(Kind::Badge, &entry.by));
+    let device = entry.device.as_ref().map(|code| mention(Named::Code(Kind::Device, code)));
     let mut labels = vec![thing];
     let what = crate::read::what(entry, thing, 0, &mut mention, &mut labels);
     let seq = u32::try_from(book.last_seq() + 1).unwrap_or(u32::MAX - 1);

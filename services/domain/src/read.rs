@@ -23,8 +23,38 @@ pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, wh
     }
 }
 
-fn code_label(mention: &mut dyn FnMut(&ThingName) -> Label, kind: Kind, code: &Code) -> Label {
-    mention(&ThingName::new(kind, code))
+/// A thing as an entry names it: whole, or by a code that is of this kind where it stands.
+#[derive(Clone, Copy)]
+pub(crate) enum Named<'a> {
+    Thing(&'a ThingName),
+    Code(Kind, &'a Code),
+}
+
+impl Named<'_> {
+    pub(crate) fn kind(self) -> Kind {
+        match self {
+            Named::Thing(thing) => thing.kind(),
+            Named::Code(kind, _) => kind,
+        }
+    }
+
+    pub(crate) fn code(&self) -> &str {
+        match self {
+            Named::Thing(thing) => thing.code(),
+            Named::Code(_, code) => code.as_str(),
+        }
+    }
+
+    pub(crate) fn name(self) -> ThingName {
+        match self {
+            Named::Thing(thing) => thing.clone(),
+            Named::Code(kind, code) => ThingName::new(kind, code),
+        }
+    }
+}
+
+fn code_label(mention: &mut dyn FnMut(Named<'_>) -> Label, kind: Kind, code: &Code) -> Label {
+    mention(Named::Code(kind, code))
 }
 
 /// What an entry means, with the labels of all it names. `also` gets those it is kept under beside its thing's.
@@ -32,12 +62,12 @@ pub(crate) fn what(
     entry: &Entry,
     thing: Label,
     on: u32,
-    mention: &mut dyn FnMut(&ThingName) -> Label,
+    mention: &mut dyn FnMut(Named<'_>) -> Label,
     also: &mut Vec<Label>,
 ) -> What {
     match &entry.body {
         Body::RollReceived(body) => {
-            let batch = mention(&ThingName::batch(&body.material, &body.batch));
+            let batch = mention(Named::Thing(&ThingName::batch(&body.material, &body.batch)));
             also.push(batch);
             What::Received(Arc::new(Received {
                 roll: thing,
@@ -67,7 +97,7 @@ pub(crate) fn what(
             What::Cut(Arc::new(cut))
         }
         Body::PliesLaid(body) => {
-            let from = mention(&body.from);
+            let from = mention(Named::Thing(&body.from));
             let items = body
                 .items
                 .as_ref()
@@ -130,7 +160,7 @@ pub(crate) fn what(
         Body::HoldPlaced(body) => What::Held(Arc::new(body.clone())),
         Body::MismatchSettled(body) => {
             if let shared_types::Settlement::Other(other) = &body.answer {
-                also.push(mention(other));
+                also.push(mention(Named::Thing(other)));
             }
             What::ActsOn(on)
         }
@@ -140,7 +170,7 @@ pub(crate) fn what(
     }
 }
 
-fn cut(nest: Label, body: &shared_types::NestCut, mention: &mut dyn FnMut(&ThingName) -> Label) -> Cut {
+fn cut(nest: Label, body: &shared_types::NestCut, mention: &mut dyn FnMut(Named<'_>) -> Label) -> Cut {
     let kits = body.kits.iter().map(|kit| CutKit {
         kit: code_label(mention, Kind::Kit, &kit.kit),
         job: code_label(mention, Kind::Job, &kit.job),

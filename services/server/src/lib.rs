@@ -14,8 +14,3 @@ pub mod load;
 #[cfg(test)]
 mod testing;
 pub mod yard;
-
-/// Requests, entries and answers are small pieces that one thread makes and another lets go: this allocator is made for
-/// that.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;

@@ -73,7 +73,8 @@ fn catch_up(shared: &Shared, store: &Store) -> Result<(), StoreError> {
         if shared.progress().kept.contains_key(&first_seq) {
             continue;
         }
-        let values = pages::values(segment.number, &shared.reader.segment_lines(segment.number)?);
+        let (_, lines) = shared.reader.segment(segment.number)?;
+        let values = pages::values(segment.number, &lines.iter().collect::<Vec<_>>());
         {
             let _turn = store.turn()?;
             values.iter().try_for_each(|(key, value)| store.put(key, value))?;

@@ -31,14 +31,14 @@ fn key(segment: u32, page: u16) -> Key {
 }
 
 /// The values of a segment, the index last: it makes the others count.
-pub(super) fn values(number: u32, lines: &[(u64, Vec<u8>)]) -> Vec<(Key, Vec<u8>)> {
-    let mut by_thing: Vec<(usize, &[u8])> = lines.iter().map(|(_, line)| line.as_slice()).enumerate().collect();
-    by_thing.truncate(MOST_ENTRIES);
-    by_thing.sort_by_cached_key(|(at, line)| (thing(line).into_owned(), *at));
+pub(super) fn values(number: u32, lines: &[&[u8]]) -> Vec<(Key, Vec<u8>)> {
+    let numbered = lines.iter().take(MOST_ENTRIES).enumerate();
+    let mut by_thing: Vec<(Cow<'_, str>, usize, &[u8])> = numbered.map(|(at, line)| (thing(line), at, *line)).collect();
+    by_thing.sort_unstable();
 
     let mut places = vec![(INDEX, 0_u16); by_thing.len()];
     let mut pages: Vec<Vec<u8>> = Vec::new();
-    for (at, line) in by_thing {
+    for (_, at, line) in by_thing {
         if CRC_BYTES + line.len() + 1 > PAGE_BYTES {
             continue;
         }
@@ -56,7 +56,7 @@ pub(super) fn values(number: u32, lines: &[(u64, Vec<u8>)]) -> Vec<(Key, Vec<u8>
     }
 
     let mut index = vec![0; CRC_BYTES];
-    index.extend(lines.last().map_or([0; size_of::<Hash>()], |(_, line)| leaf(line)));
+    index.extend(lines.last().map_or([0; size_of::<Hash>()], |line| leaf(line)));
     index.extend(places.iter().flat_map(|(page, start)| {
         let ([a, b], [c, d]) = (page.to_be_bytes(), start.to_be_bytes());
         [a, b, c, d]
@@ -67,13 +67,21 @@ pub(super) fn values(number: u32, lines: &[(u64, Vec<u8>)]) -> Vec<(Key, Vec<u8>
     values
 }
 
+/// What an entry is about. A line's own members up to that one hold no quotes, so its name is found as it stands; a
+/// thing that needs escapes is read as JSON.
 fn thing(line: &[u8]) -> Cow<'_, str> {
     #[derive(Deserialize)]
     struct Named<'a> {
         #[serde(borrow)]
         thing: Cow<'a, str>,
     }
-    serde_json::from_slice(line).map(|Named { thing }| thing).unwrap_or_default()
+    const NAME: &str = "\"thing\":\"";
+    let text = str::from_utf8(line).unwrap_or_default();
+    let plain = text.split_once(NAME).and_then(|(_, behind)| behind.split_once('"')).map(|(thing, _)| thing);
+    match plain.filter(|thing| !thing.contains('\\')) {
+        Some(thing) => Cow::Borrowed(thing),
+        None => serde_json::from_slice(line).map(|Named { thing }| thing).unwrap_or_default(),
+    }
 }
 
 fn sealed(mut value: Vec<u8>) -> Vec<u8> {

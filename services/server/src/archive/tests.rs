@@ -184,11 +184,11 @@ fn who_gets_no_answer_in_time_reads_the_journal_and_it_is_made_anew() {
 #[test]
 fn values_stay_far_below_64_kib_and_sort_a_thing_s_entries_together() {
     let line = |seq: u64, thing: &str, length: usize| {
-        (seq, format!("{{\"seq\":{seq},\"thing\":\"{thing}\",\"x\":\"{}\"}}", "y".repeat(length)).into_bytes())
+        format!("{{\"seq\":{seq},\"thing\":\"{thing}\",\"x\":\"{}\"}}", "y".repeat(length)).into_bytes()
     };
-    let lines: Vec<(u64, Vec<u8>)> =
+    let lines: Vec<Vec<u8>> =
         (0..3_000).map(|seq| line(seq + 1, &format!("roll/R-{}", seq % 50), 300 + (seq % 7) as usize)).collect();
-    let values = pages::values(7, &lines);
+    let values = pages::values(7, &lines.iter().map(Vec::as_slice).collect::<Vec<_>>());
     assert!(values.iter().all(|(_, value)| value.len() <= 48 << 10));
     let first = String::from_utf8_lossy(&values[0].1[4..]).into_owned();
     let things: Vec<&str> = first.lines().map(|line| line.split('"').nth(5).unwrap()).collect();

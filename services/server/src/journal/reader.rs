@@ -1,7 +1,8 @@
 //! Reading back what is durable, while the writer goes on.
 
 use std::{
-    io,
+    io::{self, BufRead},
+    ops::Range,
     path::PathBuf,
     sync::{Arc, PoisonError, RwLock},
 };
@@ -37,9 +38,10 @@ impl Reader {
             // So few at a time that a question for very many does not read whole segments of long lines.
             let place = self.read_index(|index| index.find(next, (count - lines.len()).min(64)))?;
             let found = self.read(&place)?;
-            next += found.len() as u64;
-            bytes += found.iter().map(Vec::len).sum::<usize>();
-            lines.extend(found);
+            let before = lines.len();
+            lines.extend(found.iter().map(<[u8]>::to_vec));
+            next += (lines.len() - before) as u64;
+            bytes += found.iter().map(<[u8]>::len).sum::<usize>();
         }
         Ok(lines)
     }
@@ -66,14 +68,20 @@ impl Reader {
 
     /// All entries of a segment that are durable now. `NotFound` if there is no such segment.
     pub fn segment_lines(&self, number: u32) -> io::Result<Vec<(u64, Vec<u8>)>> {
+        let (first_seq, lines) = self.segment(number)?;
+        Ok((first_seq..).zip(lines.iter().map(<[u8]>::to_vec)).collect())
+    }
+
+    /// The same in one piece, and the first entry's number.
+    pub(crate) fn segment(&self, number: u32) -> io::Result<(u64, Lines)> {
         let missing = || io::Error::new(io::ErrorKind::NotFound, format!("the journal has no segment {number}"));
         let segment = self.segments().into_iter().find(|segment| segment.number == number).ok_or_else(missing)?;
         if segment.last_seq < segment.first_seq {
-            return Ok(Vec::new());
+            return Ok((segment.first_seq, Lines::default()));
         }
         let count = usize::try_from(segment.last_seq - segment.first_seq + 1).map_err(io::Error::other)?;
         let place = self.read_index(|index| index.find(segment.first_seq, count))?;
-        Ok((segment.first_seq..).zip(self.read(&place)?).collect())
+        Ok((segment.first_seq, self.read(&place)?))
     }
 
     fn read_index<T>(&self, read: impl FnOnce(&Index) -> T) -> T {
@@ -81,7 +89,7 @@ impl Reader {
     }
 
     /// No lock is held here.
-    fn read(&self, place: &Place) -> io::Result<Vec<Vec<u8>>> {
+    fn read(&self, place: &Place) -> io::Result<Lines> {
         let mut bytes = vec![0; place.bytes.len()];
         let read = match &place.file {
             Some(file) => file.pread(&mut bytes, u64::from(place.bytes.start))?,
@@ -94,11 +102,28 @@ impl Reader {
         let line = |start: &u32| {
             let at = (*start - place.bytes.start) as usize;
             let behind = bytes.get(at..).unwrap_or_default();
-            let behind = behind.get(..behind.len().min(MAX_LINE_BYTES + 1)).unwrap_or_default();
-            let end = behind.iter().position(|byte| *byte == b'\n');
-            let line = end.and_then(|end| behind.get(..end));
-            line.map(<[u8]>::to_vec).ok_or_else(|| io::Error::from(io::ErrorKind::UnexpectedEof))
+            let mut behind = behind.get(..behind.len().min(MAX_LINE_BYTES + 1)).unwrap_or_default();
+            // `skip_until` on a slice is the standard library's fast search for a byte; it cannot fail.
+            let whole = behind;
+            match behind.skip_until(b'\n') {
+                Ok(length @ 1..) if whole.get(length - 1) == Some(&b'\n') => Ok(at..at + length - 1),
+                _ => Err(io::Error::from(io::ErrorKind::UnexpectedEof)),
+            }
         };
-        place.starts.iter().map(line).collect()
+        let ranges = place.starts.iter().map(line).collect::<io::Result<_>>()?;
+        Ok(Lines { bytes, ranges })
+    }
+}
+
+/// Lines as they stand in the journal, without newlines, in one piece of memory.
+#[derive(Default)]
+pub(crate) struct Lines {
+    bytes: Vec<u8>,
+    ranges: Vec<Range<usize>>,
+}
+
+impl Lines {
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &[u8]> {
+        self.ranges.iter().filter_map(|range| self.bytes.get(range.clone()))
     }
 }
