@@ -2,7 +2,7 @@
 
 use crate::text::from_text;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
-use std::{fmt, str::FromStr};
+use std::{fmt, str::FromStr, sync::Arc};
 use unicode_normalization::UnicodeNormalization;
 use utoipa::{
     PartialSchema, ToSchema,
@@ -46,9 +46,9 @@ fn plain_ascii(text: &str) -> bool {
 }
 
 /// A code as it stands on a label: trimmed, NFC, upper case, 1 to 40 printable characters, no slash.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
-#[serde(transparent)]
-pub struct Code(Box<str>);
+/// Codes and names are handed around much more often than they are made, so a copy shares the text.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Code(Arc<str>);
 
 impl Code {
     pub fn new(text: &str) -> Result<Code, NameError> {
@@ -175,7 +175,7 @@ impl fmt::Display for Kind {
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct ThingName {
     kind: Kind,
-    code: Box<str>,
+    code: Arc<str>,
 }
 
 impl ThingName {
@@ -245,6 +245,12 @@ impl FromStr for ThingName {
 impl fmt::Display for ThingName {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}/{}", self.kind, self.code)
+    }
+}
+
+impl Serialize for Code {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(&self.0)
     }
 }
 

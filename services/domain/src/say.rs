@@ -80,12 +80,21 @@ fn written(local: NaiveDateTime, date: bool, year: bool) -> String {
 /// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min. From four days on in days and hours.
 pub fn left(ms: i64) -> String {
     let minutes = ms.div_euclid(MINUTE);
-    let (sign, minutes) = if minutes < 0 { ("-", -minutes) } else { ("", minutes) };
-    match (minutes / 60, minutes % 60) {
-        (0, minutes) => format!("{sign}{minutes} min"),
-        (hours, 0) => format!("{sign}{hours} h"),
-        (hours, minutes) => format!("{sign}{hours} h {minutes} min"),
+    let (hours, minutes) = (minutes.unsigned_abs() / 60, minutes.unsigned_abs() % 60);
+    let mut words = String::with_capacity(20);
+    words.push_str(if ms < 0 { "-" } else { "" });
+    if 0 < hours {
+        words.push_str(&hours.to_string());
+        words.push_str(" h");
     }
+    if 0 < hours && 0 < minutes {
+        words.push(' ');
+    }
+    if hours == 0 || 0 < minutes {
+        words.push_str(&minutes.to_string());
+        words.push_str(" min");
+    }
+    words
 }
 
 /// Out-time so far, rounded up to the minute.

@@ -9,23 +9,25 @@ use crate::view::View;
 use crate::walk::{Found, Walk};
 use shared_types::{Direction, Instant, Kind, ThingName, Trace, TraceLink, TraceNode};
 
-/// The labels a thing is made from or went into: what the answer is built on.
+/// The labels of what a thing is made from or went into.
 pub fn walk(view: View<'_>, start: Label, direction: Direction, at: Instant) -> Vec<Label> {
-    Walk::new(view, direction, at).from(start).nodes
+    of_kinds(Walk::new(view, direction, at).from(start), |_| true)
 }
 
 /// The labels of the rolls that a thing is made from.
 pub fn rolls_in(view: View<'_>, thing: Label, at: Instant) -> Vec<Label> {
-    let mut found = Walk::new(view, Direction::MadeFrom, at).up_to(Kind::Roll).from(thing).nodes;
-    found.retain(|label| view.book.kind(*label) == Kind::Roll);
-    found
+    let walked = Walk::new(view, Direction::MadeFrom, at).up_to(Kind::Roll).from(thing);
+    of_kinds(walked, |kind| kind == Kind::Roll)
 }
 
 /// The labels of the parts and boats that something went into.
 pub fn contained_in(view: View<'_>, thing: Label, at: Instant) -> Vec<Label> {
-    let mut found = walk(view, thing, Direction::WentInto, at);
-    found.retain(|label| matches!(view.book.kind(*label), Kind::Part | Kind::Boat));
-    found
+    let walked = Walk::new(view, Direction::WentInto, at).from(thing);
+    of_kinds(walked, |kind| matches!(kind, Kind::Part | Kind::Boat))
+}
+
+fn of_kinds(walked: Walk<'_>, kinds: impl Fn(Kind) -> bool) -> Vec<Label> {
+    walked.nodes.into_iter().filter(|(kind, _)| kinds(*kind)).map(|(_, label)| label).collect()
 }
 
 /// The boat a part is in at an instant, and the entry that says so.
@@ -45,7 +47,7 @@ pub fn trace(book: &Book, thing: &ThingName, direction: Direction, when: When) -
     let start = book.label(thing)?;
     let walked = Walk::new(view, direction, when.at).with_links().from(start);
     let name = |label: &Label| book.name(*label).clone();
-    let mut nodes: Vec<TraceNode> = walked.nodes.iter().map(|label| TraceNode { thing: name(label) }).collect();
+    let mut nodes: Vec<TraceNode> = walked.nodes.iter().map(|(_, label)| TraceNode { thing: name(label) }).collect();
     nodes.sort();
     let stage = |into: Label, seq: u32| {
         book.all_facts(into).iter().find(|fact| fact.seq == seq).and_then(|fact| match &fact.what {

@@ -7,7 +7,7 @@ use crate::kit::laid_items;
 use crate::links::{How, Link, Source};
 use crate::view::View;
 use shared_types::{Direction, Instant, Kind};
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 /// From what, into what, and which entry says so.
 pub(crate) type Found = (Label, Label, u32);
@@ -57,10 +57,9 @@ pub(crate) struct Walk<'b> {
     last: Kind,
     /// What is named, and whether it was visited as a whole.
     seen: HashMap<Label, bool, Scattered>,
-    plies: HashSet<(Label, Label), Scattered>,
     open: Vec<Visit>,
     /// What was found, but for the start.
-    pub(crate) nodes: Vec<Label>,
+    pub(crate) nodes: Vec<(Kind, Label)>,
     /// The links that were followed, where they are asked for.
     pub(crate) links: Option<Vec<Found>>,
 }
@@ -72,8 +71,7 @@ impl<'b> Walk<'b> {
             Direction::WentInto => Kind::Boat,
         };
         let seen = HashMap::with_capacity_and_hasher(ROOM, Scattered::default());
-        let plies = HashSet::with_capacity_and_hasher(ROOM, Scattered::default());
-        Walk { view, at, direction, last, seen, plies, open: Vec::new(), nodes: Vec::new(), links: None }
+        Walk { view, at, direction, last, seen, open: Vec::new(), nodes: Vec::new(), links: None }
     }
 
     pub(crate) fn with_links(self) -> Walk<'b> {
@@ -157,10 +155,10 @@ impl<'b> Walk<'b> {
         self.links.iter_mut().for_each(|links| links.push((from, into, seq)));
     }
 
-    fn node(&mut self, label: Label) {
+    fn node(&mut self, kind: Kind, label: Label) {
         let nodes = &mut self.nodes;
         self.seen.entry(label).or_insert_with(|| {
-            nodes.push(label);
+            nodes.push((kind, label));
             false
         });
     }
@@ -168,7 +166,7 @@ impl<'b> Walk<'b> {
     fn visit(&mut self, kind: Kind, label: Label) {
         let nodes = &mut self.nodes;
         let whole = self.seen.entry(label).or_insert_with(|| {
-            nodes.push(label);
+            nodes.push((kind, label));
             false
         });
         if !std::mem::replace(whole, true) && kind != self.last {
@@ -186,7 +184,7 @@ impl<'b> Walk<'b> {
                     return;
                 }
                 self.link(part, boat, seq);
-                self.node(part);
+                self.node(Kind::Part, part);
                 (Kind::Part, part)
             }
             Visit::TakenBy { part, kit, only } => return self.taken_by(part, kit, only, steps),
@@ -210,7 +208,7 @@ impl<'b> Walk<'b> {
             }
             Kind::Run => {
                 for (part, link, seq) in self.cured_in(label) {
-                    self.node(part);
+                    self.node(Kind::Part, part);
                     self.laid(part, link, seq, Some(seq));
                 }
             }
@@ -229,7 +227,7 @@ impl<'b> Walk<'b> {
         if link.how == How::LaidFromRoll {
             return self.visit(Kind::Roll, link.other);
         }
-        self.node(link.other);
+        self.node(Kind::Kit, link.other);
         self.open.push(Visit::TakenBy { part, kit: link.other, only });
     }
 
@@ -311,17 +309,15 @@ impl<'b> Walk<'b> {
                 How::Cut => {
                     let kit = step.link.other;
                     self.link(roll, kit, self.seq(steps, step));
-                    self.node(kit);
-                    if self.plies.insert((kit, roll)) {
-                        self.open.push(Visit::Plies { kit, roll });
-                    }
+                    self.node(Kind::Kit, kit);
+                    self.open.push(Visit::Plies { kit, roll });
                 }
                 // Named in a lay-up from a kit, which it may never have been cut into.
                 How::Named => {
                     let seq = steps.source(step).seq;
                     if let Some((_, laid)) = self.laid_by(roll, seq) {
                         self.link(laid.from, laid.part, seq);
-                        self.node(laid.from);
+                        self.node(self.view.book.kind(laid.from), laid.from);
                         self.visit(Kind::Part, laid.part);
                     }
                 }

@@ -139,6 +139,9 @@ impl<'b> Folding<'b> {
     }
 
     fn over(&mut self, steps: &[Step]) {
+        // Mostly every step is a place, every second one a stretch's end.
+        self.so_far.spots.reserve(steps.len() + 1);
+        self.stretches.reserve(steps.len() / 2 + 1);
         self.before(steps.first().map(|step| step.earliest));
         for step in steps {
             if self.goods_in.is_none() && !self.start.kit && matches!(step.act, StepAct::PutAway { .. }) {

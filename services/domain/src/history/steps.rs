@@ -44,7 +44,9 @@ pub struct Step {
 
 /// The steps of a thing, in occurred order. Told facts that would give back are left out until they are confirmed.
 pub fn steps(view: View<'_>, thing: Label) -> Vec<Step> {
-    view.facts(thing).filter_map(|fact| step(view, thing, fact)).collect()
+    let mut steps = Vec::with_capacity(view.book.all_facts(thing).len());
+    steps.extend(view.facts(thing).filter_map(|fact| step(view, thing, fact)));
+    steps
 }
 
 pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {

@@ -1,4 +1,5 @@
 //! One thread that keeps sixteen connections busy, as little of a client as can be: the servers share the cores with it.
+//! It waits for all connections at a time; one that waits for them in turn measures its own waking up.
 
 use std::{
     io::{Read, Write},
@@ -6,7 +7,16 @@ use std::{
     time::{Duration, Instant},
 };
 
+use rustix::{
+    buffer::spare_capacity,
+    event::{
+        Timespec,
+        epoll::{self, CreateFlags, EventData, EventFlags},
+    },
+};
+
 const CONNECTIONS: usize = 16;
+const PATIENCE: Timespec = Timespec { tv_sec: 10, tv_nsec: 0 };
 
 pub(crate) struct Asked {
     pub(crate) per_s: f64,
@@ -20,25 +30,35 @@ struct Connection {
     stream: TcpStream,
     sent: Instant,
     buffer: Vec<u8>,
+    filled: usize,
 }
 
-/// Asks in turn on every connection for so long; `path` gives the next address to ask for.
+/// Asks on every connection again as soon as it has its answer, for so long; `path` gives the next address to ask for.
 pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
     let mut request = Vec::new();
     let mut connections: Vec<Connection> = (0..CONNECTIONS).map(|_| connect(server)).collect();
+    let poll = epoll::create(CreateFlags::CLOEXEC).unwrap();
+    for (number, connection) in (0..).zip(&connections) {
+        epoll::add(&poll, &connection.stream, EventData::new_u64(number), EventFlags::IN).unwrap();
+    }
     let begin = Instant::now();
     for connection in &mut connections {
         send(connection, &mut request, &mut path);
     }
-    let (mut took, mut bytes) = (Vec::with_capacity(1 << 20), 0);
-    let mut open = true;
-    while open {
-        open = begin.elapsed() < time;
-        for connection in &mut connections {
-            bytes += receive(connection);
+    let (mut took, mut bytes, mut waiting) = (Vec::with_capacity(1 << 20), 0, CONNECTIONS);
+    let mut events = Vec::with_capacity(CONNECTIONS);
+    while waiting > 0 {
+        epoll::wait(&poll, spare_capacity(&mut events), Some(&PATIENCE)).unwrap();
+        assert!(!events.is_empty(), "the server does not answer");
+        let open = begin.elapsed() < time;
+        for event in events.drain(..) {
+            let connection = &mut connections[event.data.u64() as usize];
+            let Some(body) = receive(connection) else { continue };
+            bytes += body;
             took.push(connection.sent.elapsed().as_nanos() as u64);
-            if open {
-                send(connection, &mut request, &mut path);
+            match open {
+                true => send(connection, &mut request, &mut path),
+                false => waiting -= 1,
             }
         }
     }
@@ -52,8 +72,7 @@ pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut 
 fn connect(server: SocketAddr) -> Connection {
     let stream = TcpStream::connect(server).unwrap();
     stream.set_nodelay(true).unwrap();
-    stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
-    Connection { stream, sent: Instant::now(), buffer: vec![0; 64 << 10] }
+    Connection { stream, sent: Instant::now(), buffer: vec![0; 64 << 10], filled: 0 }
 }
 
 fn send(connection: &mut Connection, request: &mut Vec<u8>, path: &mut impl FnMut(&mut Vec<u8>)) {
@@ -61,26 +80,20 @@ fn send(connection: &mut Connection, request: &mut Vec<u8>, path: &mut impl FnMu
     request.extend_from_slice(b"GET ");
     path(request);
     request.extend_from_slice(b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n");
+    connection.filled = 0;
     connection.sent = Instant::now();
     connection.stream.write_all(request).unwrap();
 }
 
-/// Reads one whole answer. Its body's length.
-fn receive(connection: &mut Connection) -> usize {
-    let Connection { stream, buffer, .. } = connection;
-    let (mut filled, mut whole) = (0, None);
-    loop {
-        let read = stream.read(&mut buffer[filled..]).unwrap();
-        assert!(read > 0, "the server closed the connection");
-        filled += read;
-        if whole.is_none() {
-            whole = head(&buffer[..filled]);
-        }
-        if let Some((head, body)) = whole.filter(|(head, body)| head + body <= filled) {
-            assert_eq!(head + body, filled, "more came than was asked for");
-            return body;
-        }
-    }
+/// Reads what has come. The length of the answer's body, once it is whole.
+fn receive(connection: &mut Connection) -> Option<usize> {
+    let Connection { stream, buffer, filled, .. } = connection;
+    let read = stream.read(&mut buffer[*filled..]).unwrap();
+    assert!(read > 0, "the server closed the connection");
+    *filled += read;
+    let (head, body) = head(&buffer[..*filled])?;
+    assert!(*filled <= head + body, "more came than was asked for");
+    (*filled == head + body).then_some(body)
 }
 
 /// The lengths of head and body, once the head is there.
