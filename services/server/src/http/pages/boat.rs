@@ -3,6 +3,7 @@
 use super::{
     answer,
     assets::Assets,
+    foot::root,
     page,
     sheet::{Sheet, sheet},
 };
@@ -54,16 +55,6 @@ pub(crate) async fn boat_page(
 fn boat(code: &str) -> Result<ThingName, Fault> {
     let code = Code::new(code).map_err(|error| Fault::cannot_read(error.to_string()))?;
     Ok(ThingName::new(Kind::Boat, &code))
-}
-
-/// The root over what was read; where the log is longer, the root that there is and up to where.
-fn root(yard: &Yard, as_of_seq: u64) -> String {
-    let (last, root) = yard.reader.head();
-    let root: String = root.iter().map(|byte| format!("{byte:02x}")).collect();
-    match last == as_of_seq {
-        true => format!("root {root}"),
-        false => format!("root at entry {last} {root}"),
-    }
 }
 
 /// What stands on every sheet of paper: a style sheet can't take it from the page.

@@ -6,6 +6,7 @@ mod boat;
 mod claim;
 mod declared;
 mod done;
+mod foot;
 pub(crate) mod html;
 mod moves;
 mod notice;
