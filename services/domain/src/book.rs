@@ -12,7 +12,8 @@ use uuid::Uuid;
 /// Looked up only, never shown: the same everywhere, so no randomness comes in.
 type Lookup<K, V> = HashMap<K, V, BuildHasherDefault<DefaultHasher>>;
 
-#[derive(Default)]
+/// A clone is a book of its own: what is inserted there is only thought of here.
+#[derive(Default, Clone)]
 pub struct Book {
     /// By label.
     shelves: Vec<Shelf>,
@@ -35,6 +36,7 @@ pub struct Book {
 }
 
 /// What is kept under a label.
+#[derive(Clone)]
 struct Shelf {
     name: ThingName,
     facts: Vec<Fact>,

@@ -10,6 +10,7 @@ pub mod card;
 pub mod clock;
 pub mod deadlines;
 pub mod decide;
+pub mod effect;
 pub mod fact;
 mod finding;
 mod follow;
@@ -44,6 +45,7 @@ mod wording;
 
 pub use book::Book;
 pub use card::out_time_card;
+pub use effect::effect;
 pub use lists::{mismatches, runs_out, scan};
 pub use may_use::may_use;
 pub use question::{MayUseQuestion, NotAsked, When};

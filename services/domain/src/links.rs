@@ -41,7 +41,7 @@ pub struct Source {
 }
 
 /// Every thing's links, in occurred order. Where they come from lies apart: most questions need not look.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub struct Links {
     spans: Vec<Span>,
     links: Vec<Link>,

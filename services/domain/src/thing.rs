@@ -173,10 +173,10 @@ fn to_confirm(view: View<'_>, label: Label, say: &Say) -> Vec<ToConfirm> {
 }
 
 /// An act: its entry, its time, how it is judged.
-type ActJudged = (u32, Instant, Judged);
+pub(crate) type ActJudged = (u32, Instant, Judged);
 
 /// The acts of a thing, each with how it is judged.
-fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
+pub(crate) fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
     match view.book.kind(label) {
         Kind::Roll => {
             let life = roll_life(view, label);

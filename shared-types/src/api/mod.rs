@@ -1,11 +1,13 @@
 //! What the API takes and answers. These shapes are converted from the rules' own, never stored.
 
 mod answers;
+mod effect;
 mod posted;
 mod problem;
 mod views;
 
 pub use answers::*;
+pub use effect::*;
 pub use posted::*;
 pub use problem::*;
 pub use views::*;

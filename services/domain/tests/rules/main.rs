@@ -17,6 +17,7 @@ mod carried;
 mod charged;
 mod cure;
 mod decisions;
+mod effects;
 mod extremes;
 mod facts;
 mod gives_back;

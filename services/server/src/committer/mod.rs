@@ -13,6 +13,7 @@ mod group;
 mod known;
 mod queue;
 mod thread;
+mod trial;
 
 use std::{collections::VecDeque, fmt, sync::Arc};
 
@@ -26,6 +27,7 @@ use queue::{Queue, Request};
 
 pub(crate) use entries::{OwnEntryError, decided, own_entry};
 pub(crate) use thread::Thread;
+pub(crate) use trial::{Trial, tried};
 
 /// What is handed in, read at the edge by `intake`.
 #[derive(Clone, Debug)]

@@ -21,8 +21,12 @@ pub(super) struct Request {
 
 impl Request {
     pub(super) fn answer(self, outcome: Outcome) {
+        Request::tell(self.to, outcome);
+    }
+
+    pub(super) fn tell(to: oneshot::Sender<Outcome>, outcome: Outcome) {
         // Who asked may have gone away; what was written stays written.
-        let _ = self.to.send(outcome);
+        let _ = to.send(outcome);
     }
 }
 

@@ -3,20 +3,35 @@
 use super::{
     ask::mismatches,
     contract::{Decision, Refused},
+    dry_run::{self, Trying},
     problems::{Answer, Fault},
     read::json_text,
     refusals::{Stored, stored},
-    things::Plain,
 };
 use crate::{intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
-use shared_types::{Body, Decided, Entry, FieldProblem, Stamp};
+use serde::Serialize;
+use shared_types::{Body, Decided, DryRun, Entry, FieldProblem, Stamp};
+use utoipa::ToSchema;
+
+/// What a 200 holds: what was decided before, or what a dry run found.
+#[derive(Serialize, ToSchema)]
+#[serde(untagged)]
+#[expect(dead_code, reason = "it stands for the two shapes in the document")]
+enum DecidedOrTried {
+    Decided(Decided),
+    Tried(DryRun),
+}
 
 /// Decide something the book can protect.
 ///
 /// It is refused, with the reason in plain words, when a limit has run out, a hold stands, a second person is missing, or
 /// something changed after the answer it is based on (`based_on` = that answer's `as_of_seq`). A refusal leaves no trace.
 /// The same `id` and content is decided once: asked again it is answered with 200.
+///
+/// With `dry_run=true` nothing is written. What would be refused is refused in the same words, but for a second person who
+/// is missing: then the answer says under `second_person` what would be given back, and the effect is as if somebody
+/// stood beside it.
 #[utoipa::path(operation_id = "post_decision", tag = "log",
     request_body(content = Decision, content_type = "application/json", description = "One decision, at most 256 KiB.", examples(
         ("issue" = (summary = "Issue a kit to a job", value = json!({"id": "0197a1c3-0000-7000-8000-000000000001", "decide": "issue",
@@ -32,19 +47,28 @@ use shared_types::{Body, Decided, Entry, FieldProblem, Stamp};
             "thing": "roll/R-24", "by": "B-17", "second": {"by": "B-05"}, "based_on": 48211, "body": {
             "entry": "0197a1c2-0000-7000-8000-000000000001", "why": "it was R-42"}})))
     )),
+    params(Trying),
     responses(
         (status = 201, description = "Decided and durable.", body = Decided),
-        (status = 200, description = "The same was decided before.", body = Decided),
+        (status = 200, description = "The same was decided before; with `dry_run` what would change.", body = DecidedOrTried),
         Refused,
     ),
 )]
 #[route("/decisions", method = "POST")]
-pub(crate) async fn post_decision(request: HttpRequest, yard: web::Data<Yard>, _: Plain, body: web::Payload) -> Answer {
+pub(crate) async fn post_decision(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    trying: web::Query<Trying>,
+    body: web::Payload,
+) -> Answer {
     let text = json_text(&request, body).await?;
     let decision = intake::decision(&text).map_err(|problem| {
         let fault = Fault::cannot_read(problem.detail());
         problem.errors.iter().fold(fault, |fault, FieldProblem { pointer, detail }| fault.field(pointer, detail))
     })?;
+    if trying.dry_run {
+        return dry_run::decision(&yard, decision.into()).await;
+    }
     let (status, mut decided) = match stored(yard.committer.submit(decision).await)? {
         Stored::Now(written) => {
             let decided = Decided {

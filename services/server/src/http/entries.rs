@@ -3,6 +3,7 @@
 use super::{
     ask::{Paging, beside, mismatches},
     contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
+    dry_run::{self, Trying},
     problems::{Answer, Fault},
     read::json_text,
     refusals::{Stored, stored},
@@ -13,7 +14,7 @@ use crate::{committer::Item, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use serde::Deserialize;
 use serde_json::value::RawValue;
-use shared_types::{BatchResult, FieldProblem, ItemResult};
+use shared_types::{BatchResult, DryRun, FieldProblem, ItemResult, Mismatch};
 use utoipa::IntoParams;
 use uuid::Uuid;
 
@@ -32,6 +33,10 @@ struct Posted<'a> {
 /// 1 to 100 facts, in the past tense. A fact is never refused for disagreeing with the book: what does not fit comes back
 /// as `mismatches`. Each has its own result, in order, and a bad one never blocks the next. The `id` is chosen by the
 /// client and makes it safe to send again: the same id and content is written once and answered with 200.
+///
+/// With `dry_run=true` nothing is written: the answer says what each fact's result would be, which things would read
+/// otherwise (as they are and as they would be), what would no longer add up, and which recorded acts would be judged
+/// otherwise.
 #[utoipa::path(operation_id = "post_entries", tag = "log",
     request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
         ("taken out" = (summary = "A roll was taken out", value = json!({"entries": [
@@ -51,10 +56,20 @@ struct Posted<'a> {
              "occurred_at": "2026-05-06T14:10:00.000+02:00", "by": "B-21", "body": {"stage": "skin", "from": "kit/K-5",
              "from_at": "2026-05-06T12:40:00.000+02:00"}}]})))
     )),
-    responses((status = 207, description = "One result per fact, in order.", body = BatchResult), WrittenProblems),
+    params(Trying),
+    responses(
+        (status = 207, description = "One result per fact, in order.", body = BatchResult),
+        (status = 200, description = "Only with `dry_run`: what would be answered, and what would change.", body = DryRun),
+        WrittenProblems,
+    ),
 )]
 #[route("/entries", method = "POST")]
-pub(crate) async fn post_entries(request: HttpRequest, yard: web::Data<Yard>, _: Plain, body: web::Payload) -> Answer {
+pub(crate) async fn post_entries(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    trying: web::Query<Trying>,
+    body: web::Payload,
+) -> Answer {
     let text = json_text(&request, body).await?;
     let posted: Posted<'_> = serde_json::from_str(&text).map_err(|error| {
         let what = say::plain(&error.to_string());
@@ -74,6 +89,9 @@ pub(crate) async fn post_entries(request: HttpRequest, yard: web::Data<Yard>, _:
             }
             Err(problem) => read.push(Err(unread(place, &problem))),
         }
+    }
+    if trying.dry_run {
+        return dry_run::facts(&yard, read, items).await;
     }
     let mut outcomes = yard.committer.submit_all(items).await.into_iter();
     let results = read.into_iter().map(|one| match one {
@@ -104,6 +122,14 @@ fn failed(id: Option<Uuid>, fault: Fault) -> ItemResult {
 }
 
 fn result_of(yard: &Yard, id: Uuid, stored: Result<Stored, Fault>) -> ItemResult {
+    item_result(id, stored, |seq| mismatches(yard, seq))
+}
+
+pub(crate) fn item_result(
+    id: Uuid,
+    stored: Result<Stored, Fault>,
+    mismatches: impl FnOnce(u64) -> Vec<Mismatch>,
+) -> ItemResult {
     let (status, seq, told) = match stored {
         Err(fault) => return failed(Some(id), fault),
         Ok(Stored::Now(written)) => (StatusCode::CREATED, written.seq, written.told),
@@ -114,7 +140,7 @@ fn result_of(yard: &Yard, id: Uuid, stored: Result<Stored, Fault>) -> ItemResult
         status: status.as_u16(),
         seq: Some(seq),
         told,
-        mismatches: mismatches(yard, seq),
+        mismatches: mismatches(seq),
         problem: None,
     }
 }

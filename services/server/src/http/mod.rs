@@ -3,6 +3,7 @@
 mod ask;
 mod contract;
 mod decisions;
+mod dry_run;
 mod entries;
 mod fallback;
 mod health;

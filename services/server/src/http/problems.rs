@@ -190,6 +190,12 @@ impl Fault {
     }
 }
 
+impl From<Problem> for Fault {
+    fn from(problem: Problem) -> Fault {
+        Fault(Box::new(problem))
+    }
+}
+
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0.detail)

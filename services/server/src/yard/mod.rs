@@ -11,6 +11,8 @@ use std::{
 };
 
 use domain::{Book, When, mismatch};
+use tokio::sync::Semaphore;
+
 use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismatch, ThingName};
 
 use crate::{
@@ -105,6 +107,8 @@ pub struct Yard {
     pub archive: Arc<Archive>,
     pub committer: Committer,
     pub clock: Arc<dyn Clock>,
+    /// One dry run at a time: each has a copy of the book.
+    pub(crate) dry_runs: Semaphore,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -161,7 +165,8 @@ impl Yard {
         committing.say(own);
         let committer = committing.committer();
         let thread = thread::Builder::new().name("committer".into()).spawn(move || committing.run())?;
-        Ok(Yard { book, reader, archive: Arc::new(archive), committer, clock, thread: Some(thread) })
+        let archive = Arc::new(archive);
+        Ok(Yard { book, reader, archive, committer, clock, dry_runs: Semaphore::new(1), thread: Some(thread) })
     }
 
     /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.

@@ -6,6 +6,7 @@ mod api;
 mod bad_input;
 mod boat;
 mod browser;
+mod dry_run;
 mod full_disk;
 mod pages;
 mod problems;
