@@ -1,0 +1,35 @@
+// Starts the program on made-up years, looks at every page and does a day's work in each. `node run.mjs look` does a part.
+import { check, tally } from "./lib/checks.mjs";
+import { launch } from "./lib/browser.mjs";
+import { close, decide, fact, get, open } from "./lib/yard.mjs";
+import { emptyPages, pages, prepare } from "./pages.mjs";
+import { look } from "./look.mjs";
+
+const parts = process.argv.slice(2);
+const wanted = (part) => parts.length === 0 || parts.includes(part);
+const began = Date.now();
+
+async function looks(browser) {
+  const [yard, empty] = await Promise.all([open({ demo: true }), open()]);
+  try {
+    const code = await prepare(yard, { fact, decide, get });
+    const rows = pages(code).filter((row) => !process.env.PAGE || row.name.includes(process.env.PAGE));
+    await look(browser, yard, rows, "B-17");
+    if (!process.env.PAGE) await look(browser, empty, emptyPages(), null);
+  } finally {
+    await Promise.all([close(yard), close(empty)]);
+  }
+}
+
+const browser = await launch();
+try {
+  const lanes = [];
+  if (wanted("look")) lanes.push(check("every page could be looked at", () => looks(browser)));
+  await Promise.all(lanes);
+} finally {
+  await browser.close();
+}
+
+console.log(`\nPages and stories in a browser, ${Math.round((Date.now() - began) / 1000)} s:`);
+console.log(`${tally.passed} passed, ${tally.failed} failed`);
+process.exit(tally.failed === 0 && 0 < tally.passed ? 0 : 1);
