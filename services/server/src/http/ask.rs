@@ -40,10 +40,11 @@ pub(crate) fn stamp<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Stamp>,
 pub(crate) struct Paging {
     /// The `seq` after which to go on. Default: from the beginning.
     #[serde(default)]
+    #[param(format = "uint64")]
     pub(crate) after: Option<u64>,
     /// At most so many items; more than 200 counts as 200.
     #[serde(default)]
-    #[param(minimum = 1, default = 200)]
+    #[param(minimum = 1, default = 200, format = "uint64")]
     pub(crate) limit: Option<u64>,
 }
 
