@@ -8,8 +8,14 @@ import { program } from "./places.mjs";
 
 const STARTS_MS = 20_000;
 
+/** Those that run: whatever ends this program ends them. */
+const running = new Set();
+process.on("exit", () => running.forEach((child) => child.kill("SIGKILL")));
+
 function say(argumentsOf) {
   const child = spawn(program, argumentsOf, { stdio: ["ignore", "pipe", "pipe"] });
+  running.add(child);
+  child.once("exit", () => running.delete(child));
   let out = "";
   let err = "";
   child.stdout.on("data", (data) => (out += data));
