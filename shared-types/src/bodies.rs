@@ -1,7 +1,7 @@
 //! What each entry says, in the shapes in which it is posted and stored. A shape once written never changes:
 //! a new need gets a new version in the catalogue.
 
-use crate::{Code, Day, Millimetres, Seconds, StageName, Stamp, ThingName};
+use crate::{ClockTime, Code, Day, Millimetres, Seconds, StageName, Stamp, ThingName, Weekday};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -136,13 +136,27 @@ bodies! {
         length_mm: Option<Millimetres>,
     }
 
-    /// The yard: its zone, the spare time added to every plan, the number to call.
+    /// The yard: its zone, the spare time added to every plan, the number to call, and when nobody is there. What is
+    /// not declared is not assumed: the yard is then always open.
+    #[derive(Default)]
     Yard {
         /// An IANA zone name, such as Europe/Lisbon.
         zone: String,
         spare_s: Seconds,
         #[serde(default, skip_serializing_if = "Option::is_none")]
         on_call: Option<String>,
+        /// Days of every week on which nobody works.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        closed_weekdays: Vec<Weekday>,
+        /// Other days, or whole months, on which nobody works.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        closed_on: Vec<Day>,
+        /// When an open day's work begins.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        shift_start: Option<ClockTime>,
+        /// When an open day's work ends; not after its begin: on the next day.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        shift_end: Option<ClockTime>,
     }
     /// A place material can be.
     Place {

@@ -1,6 +1,7 @@
 //! The catalogue of every body ever written, `name.vN`. It only grows: an old shape is read for ever.
 
 use crate::bodies::*;
+use crate::older::YardV1;
 use serde::Serialize;
 use serde_json::value::RawValue;
 
@@ -57,6 +58,9 @@ macro_rules! catalogue {
 
             /// Reads a body; a kind without a version means the newest.
             pub fn read(kind: &str, body: &str) -> Result<Body, BodyError> {
+                if let Some(read) = read_older(kind, body) {
+                    return read;
+                }
                 match kind {
                     $(concat!($name, ".v", $version) | $name => serde_json::from_str(body)
                         .map(Body::$variant)
@@ -95,7 +99,7 @@ catalogue! {
     PartInstalled(InBoat) = "part_installed", 1, Door::Fact;
     PartRemoved(InBoat) = "part_removed", 1, Door::Fact;
     Disposed(Disposed) = "disposed", 1, Door::Fact;
-    YardDeclared(Yard) = "yard_declared", 1, Door::Decision("declare_yard");
+    YardDeclared(Yard) = "yard_declared", 2, Door::Decision("declare_yard");
     PlaceDeclared(Place) = "place_declared", 1, Door::Decision("declare_place");
     MaterialRevised(Revision) = "material_revised", 1, Door::Decision("revise_material");
     BatchRegistered(Batch) = "batch_registered", 1, Door::Decision("register_batch");
@@ -112,6 +116,27 @@ catalogue! {
     LogCut(LogCut) = "log_cut", 1, Door::Log;
     SetAside(SetAside) = "entry_set_aside", 1, Door::Log;
     ClockChecked(ClockChecked) = "clock_checked", 1, Door::Log;
+}
+
+/// Shapes that were written once, and what they are read as.
+macro_rules! older {
+    ($($name:literal, $version:literal, $old:ty => $variant:ident;)*) => {
+        /// Every older shape: its name with version.
+        pub const OLDER: &[&str] = &[$(concat!($name, ".v", $version)),*];
+
+        fn read_older(kind: &str, body: &str) -> Option<Result<Body, BodyError>> {
+            match kind {
+                $(concat!($name, ".v", $version) => Some(serde_json::from_str::<$old>(body)
+                    .map(|old| Body::$variant(old.into()))
+                    .map_err(|source| BodyError::Shape { kind: $name, source })),)*
+                _ => None,
+            }
+        }
+    };
+}
+
+older! {
+    "yard_declared", 1, YardV1 => YardDeclared;
 }
 
 impl Body {

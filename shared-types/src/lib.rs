@@ -3,15 +3,18 @@
 
 pub mod api;
 pub mod bodies;
+pub mod calendar;
 pub mod catalogue;
 pub mod entry;
 pub mod names;
+mod older;
 pub mod quantity;
 mod text;
 pub mod time;
 
 pub use api::*;
 pub use bodies::*;
+pub use calendar::{ClockTime, NotAClockTime, Weekday};
 pub use catalogue::{Body, BodyError};
 pub use entry::{Entry, Fingerprint, KnownBy, LineError, Second, Shown};
 pub use names::{Code, Kind, NameError, StageName, ThingName};

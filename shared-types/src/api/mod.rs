@@ -5,9 +5,11 @@ mod effect;
 mod posted;
 mod problem;
 mod views;
+mod warnings;
 
 pub use answers::*;
 pub use effect::*;
 pub use posted::*;
 pub use problem::*;
 pub use views::*;
+pub use warnings::*;

@@ -57,6 +57,17 @@ impl<'a> Table<'a> {
         self.get(name)?.read(name, problems, read)
     }
 
+    /// A list of values, `["saturday", "sunday"]`; none where it is left out.
+    pub(crate) fn several<T>(&mut self, name: &'static str, problems: &mut Problems, read: Read<T>) -> Vec<T> {
+        let Some(value) = self.get(name) else { return Vec::new() };
+        let Some(list) = value.value.as_array() else {
+            problems.add(&value.spot, format!("{name} is a list, in square brackets"));
+            return Vec::new();
+        };
+        let each = list.iter().map(|one| (self.file.spot_of(one.span().start), one.get_ref()));
+        each.filter_map(|(spot, value)| Value { spot, value }.read(name, problems, read)).collect()
+    }
+
     /// `true` or `false`; it must be there.
     pub(crate) fn need_flag(&mut self, name: &'static str, problems: &mut Problems) -> Option<bool> {
         let Some(value) = self.get(name) else {

@@ -2,7 +2,7 @@
 
 use chrono::{LocalResult, NaiveDateTime, Offset, TimeZone};
 use chrono_tz::Tz;
-use shared_types::{Instant, Millimetres, Seconds, Stamp};
+use shared_types::{Instant, Millimetres, Seconds, Stamp, Weekday};
 
 /// Thousandths of a decimal number: `-18.5` is -18500. At most three digits behind the point.
 pub(crate) fn thousandths(text: &str) -> Option<i64> {
@@ -18,6 +18,12 @@ pub(crate) fn thousandths(text: &str) -> Option<i64> {
     }
     let value = whole.parse::<i64>().ok()? * 1000 + format!("{part:0<3}").parse::<i64>().ok()?;
     Some(if negative { -value } else { value })
+}
+
+/// A day of the week by its name: `saturday`, in capitals or small letters.
+pub(crate) fn weekday(text: &str) -> Result<Weekday, String> {
+    let named = Weekday::ALL.into_iter().find(|day| day.name().eq_ignore_ascii_case(text.trim()));
+    named.ok_or_else(|| format!("\"{}\" is no day of the week; write its whole name, such as saturday", short(text)))
 }
 
 /// Metres to millimetres: `38.2`.

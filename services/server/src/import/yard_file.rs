@@ -1,7 +1,7 @@
 //! `yard.toml`: the yard, its places, materials and batches, and who copied the paper cards.
 
 use chrono_tz::Tz;
-use shared_types::{Batch, Code, Day, Place, Stamp, Yard};
+use shared_types::{Batch, ClockTime, Code, Day, Place, Stamp, Yard};
 use std::collections::BTreeMap;
 use toml::de::DeTable;
 
@@ -92,10 +92,16 @@ fn yard(top: &mut Table<'_>, problems: &mut Problems) -> Option<(Spot, Yard, Tz)
     });
     let spare_s = table.need("spare", problems, tables::seconds);
     let on_call = table.may("on_call", problems, tables::name);
+    let closed_weekdays = table.several("closed_weekdays", problems, words::weekday);
+    let closed_on = table.several("closed_on", problems, |text| Day::parse(text).map_err(tables::say));
+    let shift_start = table.may("shift_start", problems, |text| ClockTime::parse(text).map_err(tables::say));
+    let shift_end = table.may("shift_end", problems, |text| ClockTime::parse(text).map_err(tables::say));
     let spot = table.spot().clone();
     table.no_others(problems);
     let zone = zone?;
-    Some((spot, Yard { zone: zone.name().to_owned(), spare_s: spare_s?, on_call }, zone))
+    let name = zone.name().to_owned();
+    let yard = Yard { zone: name, spare_s: spare_s?, on_call, closed_weekdays, closed_on, shift_start, shift_end };
+    Some((spot, yard, zone))
 }
 
 fn cards(top: &mut Table<'_>, zone: Option<Tz>, problems: &mut Problems) -> Option<Cards> {
