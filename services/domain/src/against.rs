@@ -1,17 +1,19 @@
 //! What stands against an act, and which limits an act tests by itself.
 
-use shared_types::{Act, LimitName, Word};
+use shared_types::{Act, Instant, LimitName, Word};
 
 /// One reason against it.
 pub(crate) struct Against {
     pub word: Word,
     pub say: String,
     pub limit: Option<LimitName>,
+    /// When that limit ends, where a plan is longer.
+    pub ends: Option<Instant>,
 }
 
 impl Against {
     pub(crate) fn no(say: String) -> Against {
-        Against { word: Word::No, say, limit: None }
+        Against { word: Word::No, say, limit: None, ends: None }
     }
 }
 

@@ -6,6 +6,7 @@
 
 mod against;
 pub mod book;
+pub mod calendar;
 pub mod card;
 pub mod clock;
 pub mod deadlines;
@@ -18,6 +19,7 @@ mod guard;
 pub mod history;
 pub mod holds;
 mod issue;
+mod jobs;
 pub mod judge;
 pub mod kit;
 pub mod limits;
@@ -40,6 +42,7 @@ pub mod thing;
 pub mod trace;
 pub mod view;
 mod walk;
+mod warnings;
 pub mod wish;
 mod wording;
 
@@ -52,6 +55,7 @@ pub use question::{MayUseQuestion, NotAsked, When};
 pub use refusal::{Between, Refusal};
 pub use thing::thing_view;
 pub use trace::trace;
+pub use warnings::{WarningsQuestion, warnings};
 pub use wish::Wish;
 
 /// The rules version. A golden test forces it up when any published answer changes.

@@ -50,7 +50,7 @@ pub fn runs_out(book: &Book, within_h: u32, when: When) -> RunsOut {
 }
 
 /// The limits of what is still to be used: rolls and kits not used up, stages laid and not in the oven.
-fn alive(read: At<'_>, label: Label) -> Vec<(Option<StageName>, Limits)> {
+pub(crate) fn alive(read: At<'_>, label: Label) -> Vec<(Option<StageName>, Limits)> {
     match read.view.book.kind(label) {
         Kind::Roll => {
             let roll = roll_life(read.view, label);
@@ -73,6 +73,31 @@ fn alive(read: At<'_>, label: Label) -> Vec<(Option<StageName>, Limits)> {
     }
 }
 
+/// When a limit ends if things stay where they are.
+pub(crate) struct Ends {
+    pub at: Instant,
+    pub left_ms: i64,
+    pub runs: bool,
+}
+
+/// `laid`: of a stage. None: nothing brings its end nearer.
+pub(crate) fn ends(read: At<'_>, laid: bool, limit: &Limit) -> Option<Ends> {
+    match &limit.state {
+        // The tack of what is laid was tested when it was laid.
+        LimitState::Clock { .. } if laid && limit.name == LimitName::TackLife => None,
+        LimitState::Clock { allowed, so_far, runs, passed, oven } => {
+            let never = oven.left_if_never.filter(|_| oven.not_confirmed);
+            let left_ms = never.unwrap_or(allowed.saturating_sub(*so_far));
+            let runs = *runs || never.is_some();
+            Some(Ends { at: passed.or_else(|| runs.then(|| read.at.plus_ms(left_ms)))?, left_ms, runs })
+        }
+        LimitState::Date { end, read_at, tested: false, .. } => {
+            Some(Ends { at: *end, left_ms: end.since(*read_at), runs: false })
+        }
+        _ => None,
+    }
+}
+
 fn line(
     read: At<'_>,
     label: Label,
@@ -81,18 +106,7 @@ fn line(
     until: Instant,
     say: &Say,
 ) -> Option<RunsOutLine> {
-    let (ends, ms, runs) = match &limit.state {
-        // The tack of what is laid was tested when it was laid.
-        LimitState::Clock { .. } if stage.is_some() && limit.name == LimitName::TackLife => return None,
-        LimitState::Clock { allowed, so_far, runs, passed, oven } => {
-            let never = oven.left_if_never.filter(|_| oven.not_confirmed);
-            let ms = never.unwrap_or(allowed.saturating_sub(*so_far));
-            let runs = *runs || never.is_some();
-            (passed.or_else(|| runs.then(|| read.at.plus_ms(ms)))?, ms, runs)
-        }
-        LimitState::Date { end, read_at, tested: false, .. } => (*end, end.since(*read_at), false),
-        _ => return None,
-    };
+    let Ends { at: ends, left_ms: ms, runs } = ends(read, stage.is_some(), limit)?;
     if until < ends {
         return None;
     }

@@ -138,7 +138,7 @@ fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut 
         let who = if subject.laid { read.view.book.name(subject.label).short() } else { item };
         let what = passed_while_running.iter().map(|(_, _, what)| what.as_str()).collect::<Vec<_>>().join(" and ");
         let say = format!("{who} passed {what}; it ages while you wait.");
-        against.push(Against { word: Word::Stop, say, limit: Some(*first) });
+        against.push(Against { word: Word::Stop, limit: Some(*first), ..Against::no(say) });
     }
 }
 
@@ -154,6 +154,7 @@ fn missing(read: At<'_>, subject: &Subject<'_>, act: Act, against: &mut Vec<Agai
             word: Word::CannotSay,
             say: missing_words(read, *missing, &limit).1,
             limit: Some(*name),
+            ends: None,
         });
     }
 }

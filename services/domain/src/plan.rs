@@ -17,7 +17,7 @@ pub(crate) struct PlanAnswer {
 }
 
 fn cannot(say: String) -> Vec<Against> {
-    vec![Against { word: Word::CannotSay, say, limit: None }]
+    vec![Against { word: Word::CannotSay, ..Against::no(say) }]
 }
 
 /// Whether everything holds through the plan; else all that stands against it.
@@ -139,7 +139,7 @@ fn falls_short(
             format!("{has}; the {what} {job} is planned in {}{spare}.", left(planned.since(at)))
         }
     };
-    Against { limit: Some(name), ..Against::no(text) }
+    Against { limit: Some(name), ends: Some(end), ..Against::no(text) }
 }
 
 fn clock_end(set: &[Limit], name: LimitName, at: Instant) -> Option<(Instant, LimitName)> {

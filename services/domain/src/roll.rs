@@ -238,7 +238,7 @@ pub fn end_of_day(day: NaiveDate, zone: Tz) -> Instant {
 }
 
 /// The first instant of a day: midnight, or the first moment there is where the clock was put forward over it.
-fn start_of_day(day: NaiveDate, zone: Tz) -> Instant {
+pub fn start_of_day(day: NaiveDate, zone: Tz) -> Instant {
     let quarters = (0..24_u32).flat_map(|hour| [0, 15, 30, 45].map(|minute| (hour, minute)));
     let first = quarters
         .filter_map(|(hour, minute)| day.and_hms_opt(hour, minute, 0)?.and_local_timezone(zone).earliest())

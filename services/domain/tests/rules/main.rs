@@ -34,5 +34,6 @@ mod scene;
 mod settled;
 mod told;
 mod traced;
+mod warned;
 mod when;
 mod wishing;

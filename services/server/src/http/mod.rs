@@ -1,6 +1,7 @@
 //! HTTP: a handler parses, calls the rules or the committer, and answers. Every 4xx and 5xx is a problem in words.
 
 mod ask;
+mod calendar;
 mod contract;
 mod decisions;
 mod dry_run;
@@ -15,6 +16,7 @@ mod read;
 mod refusals;
 mod say;
 mod things;
+mod warnings;
 
 use crate::yard::Yard;
 use actix_web::{App, HttpServer, middleware::from_fn, rt::time::sleep, web};
@@ -92,6 +94,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(things::get_batch)
             .service(lists::runs_out)
             .service(lists::mismatches)
+            .service(warnings::warnings)
+            .service(warnings::warnings_calendar)
             .service(contract::get_openapi),
     );
     config.service(health::healthz).service(health::readyz);

@@ -1,0 +1,153 @@
+//! Jobs that are still to be made: their plan, what was cut for them, what was given to them, what is laid.
+
+use crate::fact::{Label, Planned, What};
+use crate::kit::kit_life;
+use crate::limits::At;
+use crate::roll::roll_life;
+use crate::stage::{Oven, stage_life, stages_of};
+use crate::trace::boat_of;
+use crate::view::View;
+use shared_types::{Code, Kind, StageName};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A job some of whose stages no oven has started.
+pub(crate) struct OpenJob<'b> {
+    pub code: Code,
+    pub plan: &'b Planned,
+    /// Kits cut for it or given to it, of which something is not laid yet.
+    pub kits: BTreeSet<Label>,
+    /// Rolls given to it that are not used up.
+    pub issued: BTreeSet<Label>,
+    /// Stages in which something lies that no oven has started.
+    pub lying: Vec<StageName>,
+    /// Stages of the plan that no oven has started and in which nothing lies.
+    pub to_lay: Vec<StageName>,
+    /// Millimetres cut for it, or laid straight from a roll, by material.
+    pub cut_mm: BTreeMap<Label, u64>,
+}
+
+pub(crate) fn open_jobs(read: At<'_>) -> Vec<OpenJob<'_>> {
+    let labels = read.view.book.labels().filter(|label| read.view.book.kind(*label) == Kind::Job);
+    labels.filter_map(|label| crate::guard::guarded(|| open_job(read, label))?).collect()
+}
+
+fn open_job(read: At<'_>, label: Label) -> Option<OpenJob<'_>> {
+    let (view, at) = (read.view, read.at);
+    let plan: &Planned = view.plan(label, at)?;
+    if boat_of(view, plan.part, at).is_some() {
+        return None;
+    }
+    let mut job = OpenJob {
+        code: view.book.code(label),
+        plan,
+        kits: BTreeSet::new(),
+        issued: BTreeSet::new(),
+        lying: Vec::new(),
+        to_lay: Vec::new(),
+        cut_mm: BTreeMap::new(),
+    };
+    stages(read, &mut job);
+    if job.lying.is_empty() && job.to_lay.is_empty() {
+        return None;
+    }
+    for fact in view.facts(label).filter(|fact| fact.at <= at) {
+        match &fact.what {
+            What::Issued { thing, .. } if view.book.kind(*thing) == Kind::Roll => {
+                job.issued.insert(*thing);
+            }
+            What::Issued { thing, .. } => {
+                job.kits.insert(*thing);
+            }
+            What::Cut(cut) => {
+                for kit in cut.kits.iter().filter(|kit| kit.job == label) {
+                    job.kits.insert(kit.kit);
+                    kit.items.iter().for_each(|(roll, mm)| job.count(view, *roll, *mm));
+                }
+            }
+            _ => {}
+        }
+    }
+    for fact in view.facts(plan.part).filter(|fact| fact.at <= at) {
+        if let What::Laid(laid) = &fact.what
+            && !laid.from_kit
+            && plan.job.stages.contains(&laid.stage)
+        {
+            job.count(view, laid.from, laid.length_mm.unwrap_or(0));
+        }
+    }
+    job.issued.retain(|roll| roll_life(view, *roll).ended(at).is_none());
+    // What was cut and thrown away has to be cut again.
+    for kit in job.kits.iter().filter(|kit| kit_life(view, **kit).ended(at).is_some_and(|end| end.disposed)) {
+        for fact in view.facts(*kit).filter(|fact| fact.at <= at) {
+            let What::Cut(cut) = &fact.what else { continue };
+            for (roll, mm) in cut.kits.iter().filter(|one| one.kit == *kit && one.job == label).flat_map(|one| &one.items)
+            {
+                let thrown = material_of(view, *roll).and_then(|material| job.cut_mm.get_mut(&material));
+                thrown.into_iter().for_each(|cut| *cut = cut.saturating_sub(*mm));
+            }
+        }
+    }
+    job.kits.retain(|kit| kit_life(view, *kit).ended(at).is_none());
+    Some(job)
+}
+
+fn stages(read: At<'_>, job: &mut OpenJob<'_>) {
+    let part = job.plan.part;
+    let mut names = job.plan.job.stages.clone();
+    if names.is_empty() {
+        names = stages_of(read.view, part);
+    }
+    for name in names {
+        let stage = stage_life(read.view, part, &name);
+        let lies = stage.lying(read.at).next().is_some();
+        match (stage.oven(read.at), lies) {
+            (Oven::NotStarted, true) => job.lying.push(name),
+            (Oven::NotStarted, false) => job.to_lay.push(name),
+            (Oven::Provisional(_) | Oven::Started(_), _) => {}
+        }
+    }
+}
+
+/// What a roll is made of, by its first receipt.
+pub(crate) fn material_of(view: View<'_>, roll: Label) -> Option<Label> {
+    view.facts(roll).find_map(|fact| match &fact.what {
+        What::Received(received) => Some(received.material),
+        _ => None,
+    })
+}
+
+impl OpenJob<'_> {
+    fn count(&mut self, view: View<'_>, roll: Label, mm: u64) {
+        if let Some(material) = material_of(view, roll) {
+            let cut = self.cut_mm.entry(material).or_default();
+            *cut = cut.saturating_add(mm);
+        }
+    }
+
+    /// What is needed by its plan and not cut yet, by material.
+    pub(crate) fn still_needed(&self, view: View<'_>) -> BTreeMap<Label, u64> {
+        let mut needed: BTreeMap<Label, u64> = BTreeMap::new();
+        for need in &self.plan.job.needs {
+            let name = shared_types::ThingName::new(Kind::Material, &need.material);
+            if let Some(material) = view.book.label(&name) {
+                let sum = needed.entry(material).or_default();
+                *sum = sum.saturating_add(need.length_mm.get());
+            }
+        }
+        for (material, cut) in &self.cut_mm {
+            if let Some(sum) = needed.get_mut(material) {
+                *sum = sum.saturating_sub(*cut);
+            }
+        }
+        needed.retain(|_, mm| 0 < *mm);
+        needed
+    }
+
+    /// Given rolls of which the job still takes something.
+    pub(crate) fn still_given(&self, view: View<'_>) -> impl Iterator<Item = Label> {
+        let needed = self.still_needed(view);
+        let all = self.plan.job.needs.is_empty();
+        let of = move |roll: &Label| all || material_of(view, *roll).is_some_and(|of| needed.contains_key(&of));
+        self.issued.iter().copied().filter(of)
+    }
+}

@@ -1,0 +1,58 @@
+//! The sentences of warnings: who, what, by when, and why.
+
+use super::Asked;
+use crate::say::left;
+use shared_types::{Instant, LimitName};
+
+const DAY_MS: i64 = 86_400_000;
+
+impl Asked<'_> {
+    /// `by Thu 09:00, in 5 h 20 min`, or that it is late.
+    pub(super) fn by(&self, act_by: Instant) -> String {
+        let at = self.read.at;
+        match at <= act_by {
+            true => format!("by {}, in {}", self.say.time(act_by, at), ahead(act_by.since(at))),
+            false => format!("now; it was to be done by {}", self.say.time(act_by, at)),
+        }
+    }
+
+    /// `Its tack life ends Thu 10:00, in 6 h 20 min, while the yard is closed.`
+    pub(super) fn ends_words(&self, limit: LimitName, act_by: Instant, ends: Instant, because: &str) -> String {
+        let at = self.read.at;
+        let what = crate::say::limit(limit);
+        if ends < at {
+            let over = crate::say::so_far(at.since(ends));
+            return format!("It is {over} over its {what}{because}, since {}.", self.say.time(ends, at));
+        }
+        if act_by == ends {
+            return format!("Its {what}{because} ends then.");
+        }
+        let closed = if self.calendar.last_open(ends) < ends { ", while the yard is closed" } else { "" };
+        let spare = self.calendar.last_open(ends) == ends && 0 < self.spare_ms;
+        let spare = if spare { format!("; {} is spare time", left(self.spare_ms)) } else { String::new() };
+        format!(
+            "Its {what}{because} ends {}, in {}{closed}{spare}.",
+            self.say.time(ends, at),
+            ahead(ends.since(at))
+        )
+    }
+}
+
+/// A duration ahead: in hours and minutes, from ten days on in days.
+pub(super) fn ahead(ms: i64) -> String {
+    match 10 * DAY_MS <= ms {
+        true => format!("{} days", ms / DAY_MS),
+        false => left(ms),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{DAY_MS, ahead};
+
+    #[test]
+    fn what_is_far_ahead_is_said_in_days() {
+        assert_eq!(ahead(10 * DAY_MS), "10 days");
+        assert_eq!(ahead(10 * DAY_MS - 1), "239 h 59 min");
+    }
+}

@@ -1,0 +1,128 @@
+//! What runs out soon and who has to act by when: as JSON, and as a calendar that other programs subscribe to.
+
+use super::{
+    ask::{AtKnown, ask_beside, json, stamp},
+    calendar,
+    contract::Alive,
+    problems::{Answer, Fault},
+};
+use crate::yard::Yard;
+use actix_web::{HttpResponse, http::header, route, web};
+use domain::{Book, WarningsQuestion};
+use serde::{Deserialize, Deserializer, de::Error};
+use shared_types::{Code, Kind, Stamp, ThingName, Warnings};
+use utoipa::IntoParams;
+
+/// The farthest horizon, in hours: ten years.
+pub(crate) const FARTHEST_H: u32 = 87_600;
+
+#[derive(Deserialize, IntoParams, Clone, Default)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct WarningsQuery {
+    /// How many hours to look ahead for clocks that run. Default: 168, a week.
+    #[serde(default, deserialize_with = "hours")]
+    #[param(value_type = Option<u32>, minimum = 0, maximum = 87600, default = 168)]
+    pub(crate) within_h: Option<u32>,
+    /// How many hours to look ahead for shelf lives. Default: 1344, eight weeks, because a retest takes weeks.
+    #[serde(default, deserialize_with = "hours")]
+    #[param(value_type = Option<u32>, minimum = 0, maximum = 87600, default = 1344)]
+    pub(crate) shelf_within_h: Option<u32>,
+    /// Only what was given to this job, cut for it or laid in its part. Default: everything.
+    #[serde(default, deserialize_with = "code")]
+    #[param(value_type = Option<String>)]
+    pub(crate) job: Option<Code>,
+    /// Only what is limited by this material. Default: everything.
+    #[serde(default, deserialize_with = "code")]
+    #[param(value_type = Option<String>)]
+    pub(crate) material: Option<Code>,
+    /// The instant at which the history is read, RFC 3339 with an offset. Default: now.
+    #[serde(default, deserialize_with = "stamp")]
+    #[param(value_type = Option<String>, format = DateTime)]
+    pub(crate) at: Option<Stamp>,
+    /// The last entry (`seq`) that counts as known. Default: all of them.
+    #[serde(default)]
+    pub(crate) known: Option<u64>,
+}
+
+/// A field that a form leaves empty is one that was left out.
+fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
+    let text = String::deserialize(from)?;
+    let bad = || D::Error::custom(format!("look ahead a whole number of hours, 0 to {FARTHEST_H}"));
+    match text.trim() {
+        "" => Ok(None),
+        text => text.parse().ok().filter(|hours| *hours <= FARTHEST_H).map(Some).ok_or_else(bad),
+    }
+}
+
+pub(crate) fn code<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Code>, D::Error> {
+    let text = String::deserialize(from)?;
+    match text.trim() {
+        "" => Ok(None),
+        text => Code::new(text).map(Some).map_err(D::Error::custom),
+    }
+}
+
+impl WarningsQuery {
+    /// A job or material that nobody named would answer with an empty list, as if all were well.
+    pub(crate) fn question(&self, yard: &Yard, book: &Book) -> Result<WarningsQuestion, Fault> {
+        let when = AtKnown { at: self.at, known: self.known }.when(yard, book)?;
+        for (kind, code) in [(Kind::Job, &self.job), (Kind::Material, &self.material)] {
+            if let Some(code) = code
+                && book.label(&ThingName::new(kind, code)).is_none()
+            {
+                let detail = format!("Nobody has named a {kind} {code}. Look at its code again.");
+                return Err(Fault::cannot_read(detail).field(&format!("/{kind}"), "nobody has named it"));
+            }
+        }
+        let usual = WarningsQuestion::usual(when);
+        Ok(WarningsQuestion {
+            within_h: self.within_h.unwrap_or(usual.within_h),
+            shelf_within_h: self.shelf_within_h.unwrap_or(usual.shelf_within_h),
+            job: self.job.clone(),
+            material: self.material.clone(),
+            when,
+        })
+    }
+
+    pub(crate) async fn ask(self, yard: &web::Data<Yard>) -> Result<Warnings, Fault> {
+        let shared = yard.clone();
+        ask_beside(yard, move |book| Ok(domain::warnings(book, &self.question(&shared, book)?))).await
+    }
+}
+
+/// What runs out soon or will not make its plan, and who has to do what by when?
+///
+/// Every limit that ends within the horizon, and every roll, kit and stage that will not make the lay-up or the oven
+/// start that its job plans, spare time included. Each says in a sentence who has to do what by when; the act comes
+/// while the yard is open, and never after the limit has ended. Soonest first.
+#[utoipa::path(operation_id = "warnings", tag = "life", params(WarningsQuery), responses(
+    (status = 200, description = "Warnings by when somebody has to act.", body = Warnings, example = json!({
+        "within_h": 168, "shelf_within_h": 1344, "warnings": [{
+            "name": "roll/R-42: tack life", "about": "limit_ends", "thing": "roll/R-42", "limit": "tack_life",
+            "item": "roll/R-42", "materials": ["PM-101"], "jobs": [], "who": "clerk", "act": "put_away",
+            "act_by": "2026-05-08T22:00:00.000+01:00", "ends_at": "2026-05-09T10:00:00.000+01:00", "left_s": 72000,
+            "runs": true, "say": "Clerk: put R-42 away in F1 by Fri 22:00, in 8 h. Its tack life ends Sat 10:00, in 20 h, while the yard is closed.",
+        }], "at": "2026-05-08T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
+    })), Alive,
+))]
+#[route("/warnings", method = "GET", method = "HEAD")]
+pub(crate) async fn warnings(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
+    json(&query.into_inner().ask(&yard).await?)
+}
+
+/// The same as a calendar (RFC 5545) to subscribe to.
+///
+/// One event for each warning, at the instant by which somebody has to act, with an alarm an hour before. A warning
+/// that no longer holds is no longer there. Subscribe for one material or job by naming it.
+#[utoipa::path(operation_id = "warnings_calendar", tag = "life", params(WarningsQuery), responses(
+    (status = 200, description = "A calendar.", body = String, content_type = "text/calendar", example = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Rimebook//Warnings//EN\r\nEND:VCALENDAR\r\n"), Alive,
+))]
+#[route("/warnings.ics", method = "GET", method = "HEAD")]
+pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
+    let asked = query.into_inner().ask(&yard).await?;
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .body(calendar::written(&asked)))
+}
