@@ -60,9 +60,7 @@ impl<'b> Calendar<'b> {
         let on = |closed: &shared_types::Day| {
             closed.first().zip(closed.last()).is_some_and(|(first, last)| (first..=last).contains(&day))
         };
-        self.yard.is_some_and(|yard| {
-            yard.closed_weekdays.contains(&Weekday::of(day)) || yard.closed_on.iter().any(on)
-        })
+        self.yard.is_some_and(|yard| yard.closed_weekdays.contains(&Weekday::of(day)) || yard.closed_on.iter().any(on))
     }
 
     /// From when to when an open day is worked.
@@ -85,9 +83,9 @@ impl<'b> Calendar<'b> {
     /// A clock time of a day; where the clock was put forward over it, the first moment after.
     fn on(&self, day: NaiveDate, time: ClockTime) -> Instant {
         let minutes = (time.hour() * 60 + time.minute())..(24 * 60);
-        let first = minutes.step_by(15).find_map(|minute| {
-            day.and_hms_opt(minute / 60, minute % 60, 0)?.and_local_timezone(self.zone).earliest()
-        });
+        let first = minutes
+            .step_by(15)
+            .find_map(|minute| day.and_hms_opt(minute / 60, minute % 60, 0)?.and_local_timezone(self.zone).earliest());
         first.map_or_else(|| end_of_day(day, self.zone), |time| Instant(time.timestamp_millis()))
     }
 }

@@ -3,11 +3,13 @@
 use crate::fact::{Label, Planned, What};
 use crate::kit::kit_life;
 use crate::limits::At;
+use crate::may_use::{Weighed, weigh};
+use crate::question::{MayUseQuestion, When};
 use crate::roll::roll_life;
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use shared_types::{Code, Kind, StageName};
+use shared_types::{Act, Code, Kind, StageName};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A job some of whose stages no oven has started.
@@ -80,7 +82,8 @@ fn open_job(read: At<'_>, label: Label) -> Option<OpenJob<'_>> {
     for kit in job.kits.iter().filter(|kit| kit_life(view, **kit).ended(at).is_some_and(|end| end.disposed)) {
         for fact in view.facts(*kit).filter(|fact| fact.at <= at) {
             let What::Cut(cut) = &fact.what else { continue };
-            for (roll, mm) in cut.kits.iter().filter(|one| one.kit == *kit && one.job == label).flat_map(|one| &one.items)
+            for (roll, mm) in
+                cut.kits.iter().filter(|one| one.kit == *kit && one.job == label).flat_map(|one| &one.items)
             {
                 let thrown = material_of(view, *roll).and_then(|material| job.cut_mm.get_mut(&material));
                 thrown.into_iter().for_each(|cut| *cut = cut.saturating_sub(*mm));
@@ -149,5 +152,33 @@ impl OpenJob<'_> {
         let all = self.plan.job.needs.is_empty();
         let of = move |roll: &Label| all || material_of(view, *roll).is_some_and(|of| needed.contains_key(&of));
         self.issued.iter().copied().filter(of)
+    }
+}
+
+/// What was weighed for a job, and whether the thing stands in the cold and was taken as staying there until it is laid.
+pub(crate) struct ForJob<'b> {
+    pub weighed: Weighed<'b>,
+    pub stands: bool,
+}
+
+/// Whether a roll, kit or stage makes its job's plan. What is out is taken as staying out; what stands in the cold as
+/// coming out for its lay-up.
+pub(crate) fn for_job<'b>(
+    read: At<'b>,
+    job: &OpenJob<'_>,
+    label: Label,
+    stage: Option<&StageName>,
+) -> Option<ForJob<'b>> {
+    let ask = |act, at| {
+        let when = When { at, known: u64::from(read.view.known), now: read.at };
+        let thing = read.view.book.name(label).clone();
+        let question = MayUseQuestion { thing, act, job: Some(job.code.clone()), stage: stage.cloned(), when };
+        weigh(read.view, label, &question).ok()
+    };
+    let act = if stage.is_some() { Act::Oven } else { Act::Cut };
+    let now = ask(act, read.at)?;
+    match stage.is_none() && !now.subject.runs {
+        true => Some(ForJob { weighed: ask(Act::Lay, job.plan.job.lay_at.at)?, stands: true }),
+        false => Some(ForJob { weighed: now, stands: false }),
     }
 }

@@ -155,7 +155,7 @@ fn jobs(view: View<'_>, label: Label) -> Vec<Code> {
     jobs
 }
 
-fn to_confirm(view: View<'_>, label: Label, say: &Say) -> Vec<ToConfirm> {
+pub(crate) fn to_confirm(view: View<'_>, label: Label, say: &Say) -> Vec<ToConfirm> {
     let own = |seq: u32| view.book.entry(seq).filter(|meta| meta.thing == label);
     let waiting = view.facts(label).filter(|fact| view.waits(fact));
     waiting

@@ -135,7 +135,8 @@ fn batch(asked: &Asked<'_>, roll: Label) -> String {
         _ => None,
     });
     let of = material_of(asked.read.view, roll).map_or(String::new(), |of| format!(" of {}", book.name(of).short()));
-    received.map_or_else(|| book.name(roll).short().to_owned(), |batch| format!("batch {}{of}", book.name(batch).short()))
+    received
+        .map_or_else(|| book.name(roll).short().to_owned(), |batch| format!("batch {}{of}", book.name(batch).short()))
 }
 
 fn history(asked: &Asked<'_>, label: Label) -> History {

@@ -2,13 +2,10 @@
 
 use super::{Asked, Found};
 use crate::fact::Label;
-use crate::jobs::OpenJob;
+use crate::jobs::{ForJob, OpenJob, for_job};
 use crate::limits::{At, LimitState};
-use crate::may_use::{Weighed, weigh};
-use crate::question::{MayUseQuestion, When};
-use shared_types::{
-    Act, Instant, Kind, LimitName, StageName, ThingName, WarningAbout, WarningAct, WarningWho, Word,
-};
+use crate::may_use::Weighed;
+use shared_types::{Instant, Kind, LimitName, StageName, ThingName, WarningAbout, WarningAct, WarningWho, Word};
 
 pub(super) fn of(asked: &Asked<'_>, job: &OpenJob<'_>) -> Vec<Found> {
     let at = asked.read.at;
@@ -57,19 +54,9 @@ fn passed(asked: &Asked<'_>, job: &OpenJob<'_>, what: &str, planned: Instant) ->
 }
 
 fn check(asked: &Asked<'_>, job: &OpenJob<'_>, label: Label, stage: Option<&StageName>) -> Option<Found> {
-    let (view, at) = (asked.read.view, asked.read.at);
+    let at = asked.read.at;
     let lay_at = job.plan.job.lay_at.at;
-    let ask = |act, at| {
-        let when = When { at, known: u64::from(view.known), now: asked.read.at };
-        let thing = view.book.name(label).clone();
-        let question = MayUseQuestion { thing, act, job: Some(job.code.clone()), stage: stage.cloned(), when };
-        weigh(view, label, &question).ok()
-    };
-    let act = if stage.is_some() { Act::Oven } else { Act::Cut };
-    let now = ask(act, at)?;
-    // What stands in the cold is taken as staying there until it is laid; even then it has to make it.
-    let stands = stage.is_none() && !now.subject.runs;
-    let weighed = if stands { ask(Act::Lay, lay_at)? } else { now };
+    let ForJob { weighed, stands } = for_job(asked.read, job, label, stage)?;
     let word = weighed.against.iter().map(|one| one.word).max()?;
     let first = weighed.against.iter().filter(|one| one.word == word).min_by_key(|one| (one.ends.is_none(), one.ends));
     let (limit, ends) = first.map_or((None, None), |one| (one.limit, one.ends));
@@ -114,7 +101,9 @@ fn laid_rolls(weighed: &Weighed<'_>, at: Instant) -> Vec<Label> {
 /// included. None: that does not save it.
 fn put_away_by(weighed: &Weighed<'_>, job: &OpenJob<'_>, at: Instant) -> Option<Instant> {
     let saves = |one: &crate::against::Against| {
-        one.word == Word::No && one.ends.is_some() && matches!(one.limit, Some(LimitName::TackLife | LimitName::OutLife))
+        one.word == Word::No
+            && one.ends.is_some()
+            && matches!(one.limit, Some(LimitName::TackLife | LimitName::OutLife))
     };
     if !weighed.against.iter().all(saves) {
         return None;
@@ -167,7 +156,9 @@ fn sentence(
             "Clerk: put {thing} away {by}, and take it out again for {job}. Left out it will not make the {what}, planned {when}. {reasons}"
         ),
         (WarningAct::Decide, Word::CannotSay) => {
-            format!("Quality: say {by} what is missing: whether {thing} makes the {what} of {job}, planned {when}, can't be said. {reasons}")
+            format!(
+                "Quality: say {by} what is missing: whether {thing} makes the {what} of {job}, planned {when}, can't be said. {reasons}"
+            )
         }
         (WarningAct::Decide, _) => {
             format!("Quality: decide {by}. {thing} will not make the {what} of {job}, planned {when}. {reasons}")

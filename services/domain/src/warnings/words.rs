@@ -30,11 +30,7 @@ impl Asked<'_> {
         let closed = if self.calendar.last_open(ends) < ends { ", while the yard is closed" } else { "" };
         let spare = self.calendar.last_open(ends) == ends && 0 < self.spare_ms;
         let spare = if spare { format!("; {} is spare time", left(self.spare_ms)) } else { String::new() };
-        format!(
-            "Its {what}{because} ends {}, in {}{closed}{spare}.",
-            self.say.time(ends, at),
-            ahead(ends.since(at))
-        )
+        format!("Its {what}{because} ends {}, in {}{closed}{spare}.", self.say.time(ends, at), ahead(ends.since(at)))
     }
 }
 

@@ -22,6 +22,7 @@ mod extremes;
 mod facts;
 mod gives_back;
 mod ground;
+mod handed;
 mod history;
 mod laws;
 mod limits;

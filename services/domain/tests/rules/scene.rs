@@ -75,7 +75,12 @@ pub fn place(name: &str, frozen: bool) -> Place {
 }
 
 pub fn lisbon(spare_h: u64) -> Yard {
-    Yard { zone: "Europe/Lisbon".to_owned(), spare_s: hours(spare_h), on_call: Some("4711".to_owned()), ..Yard::default() }
+    Yard {
+        zone: "Europe/Lisbon".to_owned(),
+        spare_s: hours(spare_h),
+        on_call: Some("4711".to_owned()),
+        ..Yard::default()
+    }
 }
 
 pub const FIRST: &str = "Mon 00:00";

@@ -6,9 +6,7 @@ use crate::scene::{Scene, code, lisbon};
 use crate::when::instant;
 use domain::{WarningsQuestion, runs_out, warnings};
 use proptest::prelude::*;
-use shared_types::{
-    Body, ClockTime, Code, Day, Warning, WarningAbout::*, WarningAct::*, WarningWho, Weekday, Yard,
-};
+use shared_types::{Body, ClockTime, Code, Day, Warning, WarningAbout::*, WarningAct::*, WarningWho, Weekday, Yard};
 
 /// Eighty hours ahead, so that of what is out since Tuesday only the tack life is near.
 fn asked(scene: &Scene, at: &str) -> Vec<Warning> {
@@ -48,8 +46,7 @@ fn nothing_is_assumed_of_a_yard_that_declared_no_closed_day() {
 #[test]
 fn what_ends_on_a_closed_day_is_to_be_done_by_the_end_of_the_last_open_day() {
     let scene = out(closed_yard(0, &[]));
-    let expected =
-        "Clerk: put R-1 away in F1 by Fri 22:00, in 8 h. Its tack life ends Sat 10:00, in 20 h, while the yard is closed.";
+    let expected = "Clerk: put R-1 away in F1 by Fri 22:00, in 8 h. Its tack life ends Sat 10:00, in 20 h, while the yard is closed.";
     assert_eq!(said(&scene, "Fri 14:00"), [expected]);
     // Friday is a holiday: Thursday 22:00.
     let holiday = out(closed_yard(0, &["2026-05-08"]));
@@ -100,8 +97,7 @@ fn spare_time_is_taken_off_the_act_and_not_off_the_limit() {
 
 #[test]
 fn what_is_over_is_said_with_since_when() {
-    let expected =
-        "Clerk: put R-1 away in F1 now, then call 4711. It is 1 min over its tack life, since Sat 10:00.";
+    let expected = "Clerk: put R-1 away in F1 now, then call 4711. It is 1 min over its tack life, since Sat 10:00.";
     assert_eq!(said(&out(Scene::yard()), "Sat 10:00:01"), [expected]);
     // Put away too late, its clock stands: somebody has to say what becomes of it.
     let stands = out(Scene::yard()).put_away("R-1", "F1", "Sat 11:00");
@@ -166,15 +162,17 @@ fn plans(scene: &Scene, at: &str) -> Vec<Warning> {
 
 #[test]
 fn a_plan_that_fits_to_the_millisecond_is_kept_and_one_more_is_too_late() {
-    let job = |lay_at: &str| {
-        out(Scene::yard_with_spare(2).job("J-1", lay_at, "Sun 12:00")).issued("R-1", "J-1", "Tue 07:00")
-    };
+    let job =
+        |lay_at: &str| out(Scene::yard_with_spare(2).job("J-1", lay_at, "Sun 12:00")).issued("R-1", "J-1", "Tue 07:00");
     // Its tack life ends on Saturday at 10:00, and 2 h are spare.
     assert_eq!(plans(&job("Sat 08:00"), "Wed 12:00"), []);
     let late = plans(&job("Sat 08:00:00.001"), "Wed 12:00").remove(0);
     assert_eq!((late.about, late.who, late.act), (MissesLayUp, WarningWho::Clerk, PutAway));
-    assert_eq!(late.say, "Clerk: put R-1 away by Sat 08:00, in 68 h, and take it out again for J-1. Left out it will not \
-        make the lay-up, planned Sat 08:00. 70 h of tack life left; the last ply of J-1 is planned in 68 h, spare time included.");
+    assert_eq!(
+        late.say,
+        "Clerk: put R-1 away by Sat 08:00, in 68 h, and take it out again for J-1. Left out it will not \
+        make the lay-up, planned Sat 08:00. 70 h of tack life left; the last ply of J-1 is planned in 68 h, spare time included."
+    );
     assert_eq!((late.ends_at.at, late.act_by.at), (instant("Sat 10:00"), instant("Sat 08:00")));
 }
 
@@ -192,7 +190,8 @@ fn what_stands_in_the_cold_has_to_make_it_from_its_lay_up_on() {
     // With 50 h used, 150 h of out-life are left, which end 150 h after it is taken out for the lay-up on Thursday 12:00.
     let fresh = |oven_at: &str| {
         let scene = Scene::yard_with_sheet(|sheet| {
-            sheet.lay_to_cure = Some(shared_types::LayToCure::None(shared_types::NoneBy { none_by: "sheet".to_owned() }));
+            sheet.lay_to_cure =
+                Some(shared_types::LayToCure::None(shared_types::NoneBy { none_by: "sheet".to_owned() }));
         });
         let scene = scene.job("J-1", "Thu 12:00", oven_at).received("R-1", "Mon 06:00").opening(50, 0);
         scene.put_away("R-1", "F1", "Mon 06:00").issued("R-1", "J-1", "Tue 07:00")

@@ -96,6 +96,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(lists::mismatches)
             .service(warnings::warnings)
             .service(warnings::warnings_calendar)
+            .service(warnings::take_out_list)
+            .service(warnings::handover)
             .service(contract::get_openapi),
     );
     config.service(health::healthz).service(health::readyz);

@@ -8,9 +8,9 @@ use super::{
 };
 use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, route, web};
-use domain::{Book, WarningsQuestion};
+use domain::{Book, TakeOutQuestion, WarningsQuestion};
 use serde::{Deserialize, Deserializer, de::Error};
-use shared_types::{Code, Kind, Stamp, ThingName, Warnings};
+use shared_types::{Code, Handover, Kind, Stamp, TakeOutList, ThingName, Warnings};
 use utoipa::IntoParams;
 
 /// The farthest horizon, in hours: ten years.
@@ -125,4 +125,81 @@ pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: web::Query<W
         .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
         .insert_header((header::CACHE_CONTROL, "no-store"))
         .body(calendar::written(&asked)))
+}
+
+#[derive(Deserialize, IntoParams, Clone, Copy, Default)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct TakeOutQuery {
+    /// Lay-ups planned until then, RFC 3339 with an offset. Default: the end of the next day on which the yard is open.
+    #[serde(default, deserialize_with = "stamp")]
+    #[param(value_type = Option<String>, format = DateTime)]
+    pub(crate) until: Option<Stamp>,
+    /// The instant at which the history is read, RFC 3339 with an offset. Default: now.
+    #[serde(default, deserialize_with = "stamp")]
+    #[param(value_type = Option<String>, format = DateTime)]
+    pub(crate) at: Option<Stamp>,
+    /// The last entry (`seq`) that counts as known. Default: all of them.
+    #[serde(default)]
+    pub(crate) known: Option<u64>,
+}
+
+impl TakeOutQuery {
+    pub(crate) async fn ask(self, yard: &web::Data<Yard>) -> Result<TakeOutList, Fault> {
+        let shared = yard.clone();
+        let until = self.until.map(|until| until.at);
+        let when = AtKnown { at: self.at, known: self.known };
+        ask_beside(yard, move |book| {
+            Ok(domain::take_out_list(book, &TakeOutQuestion { until, when: when.when(&shared, book)? }))
+        })
+        .await
+    }
+}
+
+/// What has to be out of the cold by when?
+///
+/// For every lay-up that is planned: kits cut for it, rolls given to it, else of the rolls that make it the one whose
+/// life ends first. What there is not enough of stands beside. Warming up comes before: a material does not state how
+/// long, so the maker's instructions do.
+#[utoipa::path(operation_id = "take_out_list", tag = "life", params(TakeOutQuery), responses(
+    (status = 200, description = "Soonest first.", body = TakeOutList, example = json!({
+        "until": "2026-05-07T22:00:00.000+01:00", "lines": [{
+            "thing": "roll/R-42", "job": "J-118", "material": "PM-101", "place": "F1", "out": false, "given": true,
+            "length_mm": 12400, "out_by": "2026-05-07T14:00:00.000+01:00", "lay_at": "2026-05-07T14:00:00.000+01:00",
+            "oven_at": "2026-05-07T20:00:00.000+01:00",
+            "say": "R-42 out of F1 by Thu 14:00 at the latest, for J-118: 12.4 m of PM-101.",
+        }], "short": [{
+            "job": "J-119", "material": "PM-101", "needed_mm": 12400, "usable_mm": 8000,
+            "lay_at": "2026-05-07T16:00:00.000+01:00", "say": "J-119 needs 12.4 m of PM-101; 8.0 m can be used.",
+        }], "notes": ["Warm-up time is not stated for PM-101: follow the maker's instructions."],
+        "at": "2026-05-06T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
+    })), Alive,
+))]
+#[route("/take-out-list", method = "GET", method = "HEAD")]
+pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: web::Query<TakeOutQuery>) -> Answer {
+    json(&query.into_inner().ask(&yard).await?)
+}
+
+/// What does one shift tell the next?
+///
+/// What is still out by the book, to be scanned where it lies; laid stages that wait for an oven, with heating by when;
+/// told facts that wait for a second person; how much doesn't add up.
+#[utoipa::path(operation_id = "handover", tag = "life", params(AtKnown), responses(
+    (status = 200, description = "Soonest first.", body = Handover, example = json!({
+        "say": "Still out by the book: 1. Scan each where it lies.", "out": [{
+            "thing": "roll/R-42", "place": "CUT", "since": "2026-05-06T06:02:11.000+01:00",
+            "last_ply_by": "2026-05-07T09:00:00.000+01:00", "heating_by": "2026-05-10T17:00:00.000+01:00",
+            "say": "R-42 is out, in CUT, since Wed 06:02. Last ply down by Thu 09:00. Heating by Sun 17:00, within 72 h of its first ply.",
+        }], "waiting": [], "to_confirm": [], "mismatches": 0,
+        "at": "2026-05-06T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
+    })), Alive,
+))]
+#[route("/handover", method = "GET", method = "HEAD")]
+pub(crate) async fn handover(yard: web::Data<Yard>, query: web::Query<AtKnown>) -> Answer {
+    json(&handed_over(&yard, query.into_inner()).await?)
+}
+
+pub(crate) async fn handed_over(yard: &web::Data<Yard>, query: AtKnown) -> Result<Handover, Fault> {
+    let shared = yard.clone();
+    ask_beside(yard, move |book| Ok(domain::handover(book, query.when(&shared, book)?))).await
 }
