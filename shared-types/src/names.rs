@@ -187,6 +187,11 @@ impl ThingName {
         ThingName { kind: Kind::Batch, code: format!("{material}/{batch}").into() }
     }
 
+    /// What stands before every name of a kind, itself no name of anything.
+    pub fn first_of(kind: Kind) -> ThingName {
+        ThingName { kind, code: "".into() }
+    }
+
     /// The yard itself.
     pub fn yard() -> ThingName {
         ThingName { kind: Kind::Yard, code: "YARD".into() }

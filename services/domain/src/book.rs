@@ -7,6 +7,7 @@ use crate::read::{self, Named};
 use shared_types::{Body, Code, Entry, Instant, Kind, MismatchName, ThingName};
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
+use std::ops::Bound;
 use uuid::Uuid;
 
 /// Looked up only, never shown: the same everywhere, so no randomness comes in.
@@ -19,6 +20,8 @@ pub struct Book {
     shelves: Vec<Shelf>,
     /// By kind and code.
     labels: [Lookup<Box<str>, Label>; Kind::ALL.len()],
+    /// The same in order, so that a list can go on where its last page ended.
+    in_order: BTreeMap<ThingName, Label>,
     yard: Option<Label>,
     /// What the facts say of what is made from what.
     links: Links,
@@ -110,6 +113,14 @@ impl Book {
 
     pub fn labels(&self) -> impl Iterator<Item = Label> + use<> {
         0..u32::try_from(self.shelves.len()).unwrap_or(u32::MAX)
+    }
+
+    /// Things of a kind in the order of their codes, from behind one of them on.
+    pub fn in_order(&self, kind: Kind, after: Option<&ThingName>) -> impl Iterator<Item = (&ThingName, Label)> {
+        let first = ThingName::first_of(kind);
+        let from = Bound::Excluded(after.unwrap_or(&first));
+        let all = self.in_order.range((from, Bound::Unbounded)).map(|(name, label)| (name, *label));
+        all.take_while(move |(name, _)| name.kind() == kind)
     }
 
     /// Every fact under a label, struck ones too, in occurred order.
@@ -238,6 +249,7 @@ impl Book {
         if name.kind() == Kind::Batch {
             self.batches.entry(name.short().to_owned()).or_default().push(label);
         }
+        self.in_order.insert(name.clone(), label);
         self.shelves.push(Shelf { name, facts: Vec::new(), last_named: 0 });
         self.links.add_thing();
         label

@@ -38,6 +38,7 @@ pub mod roll;
 pub mod rows;
 pub mod say;
 pub mod stage;
+pub mod stock;
 mod subject;
 mod take_out;
 pub mod thing;

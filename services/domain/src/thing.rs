@@ -22,8 +22,18 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
     let label = book.label(thing)?;
     let read = At::new(view, when.at);
     let say = Say::of(view, when.at);
+    let mut shown = standing(read, label, &say);
+    shown.mismatches = mismatch::of_thing(view, label, None);
+    shown.judged_again = judged_again(view, label, &say);
+    shown.to_confirm = to_confirm(view, label, &say);
+    Some(shown)
+}
+
+/// How a thing stands: all but what needs its past looked at again.
+pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
+    let view = read.view;
     let mut shown = ThingView {
-        thing: thing.clone(),
+        thing: view.book.name(label).clone(),
         say: String::new(),
         whereabouts: Whereabouts::Standing,
         material: None,
@@ -34,32 +44,32 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
         limits: Vec::new(),
         stages: Vec::new(),
         holds: Vec::new(),
-        mismatches: mismatch::of_thing(view, label, None),
-        judged_again: judged_again(view, label, &say),
-        to_confirm: to_confirm(view, label, &say),
+        mismatches: Vec::new(),
+        judged_again: Vec::new(),
+        to_confirm: Vec::new(),
         declared: None,
         entries: view.facts(label).count() as u64,
-        at: say.stamp(when.at),
+        at: say.stamp(read.at),
         as_of_seq: u64::from(view.known),
         rules: RULES.to_owned(),
     };
-    match thing.kind() {
-        Kind::Roll => roll(read, label, &say, &mut shown),
+    match view.book.kind(label) {
+        Kind::Roll => roll(read, label, say, &mut shown),
         Kind::Kit => {
             let kit = kit_life(view, label);
-            shown.limits = rows(read, &kit_limits(read, &kit), &say);
-            let cut = kit.items.iter().any(|item| item.cut_at <= when.at);
-            shown.whereabouts = whereabouts(read, &kit.history, cut, kit.ended(when.at), &say);
-            shown.holds = holds::in_force(view, &holds::above(view, label, when.at), when.at, &say);
+            shown.limits = rows(read, &kit_limits(read, &kit), say);
+            let cut = kit.items.iter().any(|item| item.cut_at <= read.at);
+            shown.whereabouts = whereabouts(read, &kit.history, cut, kit.ended(read.at), say);
+            shown.holds = holds::in_force(view, &holds::above(view, label, read.at), read.at, say);
         }
-        Kind::Part => part(read, label, &say, &mut shown),
+        Kind::Part => part(read, label, say, &mut shown),
         _ => {
-            shown.holds = holds::in_force(view, &[label].into(), when.at, &say);
-            shown.declared = declared(view, label, when.at);
+            shown.holds = holds::in_force(view, &[label].into(), read.at, say);
+            shown.declared = declared(view, label, read.at);
         }
     }
-    shown.say = sentence(&shown, &say, when.at);
-    Some(shown)
+    shown.say = sentence(&shown, say, read.at);
+    shown
 }
 
 fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {

@@ -4,6 +4,7 @@ mod answers;
 mod effect;
 mod posted;
 mod problem;
+mod stock;
 mod views;
 mod warnings;
 
@@ -11,5 +12,6 @@ pub use answers::*;
 pub use effect::*;
 pub use posted::*;
 pub use problem::*;
+pub use stock::*;
 pub use views::*;
 pub use warnings::*;

@@ -55,6 +55,50 @@ pub enum Whereabouts {
     Standing,
 }
 
+/// Where a thing is, in a word: the `state` of its whereabouts.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    NotReceived,
+    OnItsWay,
+    Inside,
+    Out,
+    Consumed,
+    Disposed,
+    NothingLaid,
+    Laid,
+    InRun,
+    InBoat,
+    Standing,
+}
+
+impl Whereabouts {
+    pub fn state(&self) -> State {
+        match self {
+            Whereabouts::NotReceived => State::NotReceived,
+            Whereabouts::OnItsWay { .. } => State::OnItsWay,
+            Whereabouts::Inside { .. } => State::Inside,
+            Whereabouts::Out { .. } => State::Out,
+            Whereabouts::Consumed { .. } => State::Consumed,
+            Whereabouts::Disposed { .. } => State::Disposed,
+            Whereabouts::NothingLaid => State::NothingLaid,
+            Whereabouts::Laid { .. } => State::Laid,
+            Whereabouts::InRun { .. } => State::InRun,
+            Whereabouts::InBoat { .. } => State::InBoat,
+            Whereabouts::Standing => State::Standing,
+        }
+    }
+
+    /// The place it is in, where the book names one.
+    pub fn place(&self) -> Option<&Code> {
+        match self {
+            Whereabouts::OnItsWay { place, .. } | Whereabouts::Inside { place, .. } => Some(place),
+            Whereabouts::Out { place, .. } => place.as_ref(),
+            _ => None,
+        }
+    }
+}
+
 /// One thing.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct ThingView {

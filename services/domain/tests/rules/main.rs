@@ -33,6 +33,7 @@ mod refreezes;
 mod rules_version;
 mod scene;
 mod settled;
+mod stocked;
 mod told;
 mod traced;
 mod warned;

@@ -15,6 +15,7 @@ mod problems;
 mod read;
 mod refusals;
 mod say;
+mod stock;
 mod things;
 mod warnings;
 
@@ -98,6 +99,14 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(warnings::warnings_calendar)
             .service(warnings::take_out_list)
             .service(warnings::handover)
+            .service(stock::list_rolls)
+            .service(stock::list_kits)
+            .service(stock::list_parts)
+            .service(stock::list_boats)
+            .service(stock::list_jobs)
+            .service(stock::list_batches)
+            .service(stock::list_materials)
+            .service(stock::list_places)
             .service(contract::get_openapi),
     );
     config.service(health::healthz).service(health::readyz);

@@ -11,5 +11,6 @@ mod full_disk;
 mod pages;
 mod problems;
 mod screens;
+mod stock;
 mod strangers;
 mod yard;

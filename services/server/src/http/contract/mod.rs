@@ -29,6 +29,7 @@ pub(crate) use stored::{StoredEntry, StoredLines};
         (name = "log", description = "Facts and decisions in, the log out"),
         (name = "life", description = "May it be used, until when, and what runs out"),
         (name = "things", description = "What the book has about one thing"),
+        (name = "stock", description = "Lists of things of one kind"),
         (name = "trace", description = "What is made from what"),
         (name = "health", description = "For whoever looks after the server"),
     )

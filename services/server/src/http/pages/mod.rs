@@ -14,6 +14,7 @@ mod part;
 mod scan;
 mod screen;
 mod sheet;
+mod stock;
 mod unsure;
 
 use super::problems::Fault;
@@ -35,6 +36,22 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/boat/{code}/print.css", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
+    ("/rolls", &["GET", "HEAD"]),
+    ("/rolls.csv", &["GET", "HEAD"]),
+    ("/kits", &["GET", "HEAD"]),
+    ("/kits.csv", &["GET", "HEAD"]),
+    ("/parts", &["GET", "HEAD"]),
+    ("/parts.csv", &["GET", "HEAD"]),
+    ("/boats", &["GET", "HEAD"]),
+    ("/boats.csv", &["GET", "HEAD"]),
+    ("/jobs", &["GET", "HEAD"]),
+    ("/jobs.csv", &["GET", "HEAD"]),
+    ("/batches", &["GET", "HEAD"]),
+    ("/batches.csv", &["GET", "HEAD"]),
+    ("/materials", &["GET", "HEAD"]),
+    ("/materials.csv", &["GET", "HEAD"]),
+    ("/places", &["GET", "HEAD"]),
+    ("/places.csv", &["GET", "HEAD"]),
     ("/static/{name}", &["GET", "HEAD"]),
 ];
 
@@ -48,7 +65,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(boat::print_css)
         .service(notice::problems_page)
         .service(notice::problem_page)
-        .service(assets::asset);
+        .service(assets::asset)
+        .configure(stock::routes);
 }
 
 /// No inline anything, nothing from elsewhere; `data:` for the empty icon alone.
@@ -92,7 +110,7 @@ fn see(address: &str) -> HttpResponse {
 }
 
 /// Text within a query.
-fn in_a_query(text: &str) -> String {
+pub(crate) fn in_a_query(text: &str) -> String {
     let mut query = String::new();
     for byte in text.bytes() {
         match byte {

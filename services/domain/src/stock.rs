@@ -1,0 +1,216 @@
+//! Lists of things of one kind, in the order of their codes. A page costs what it shows: no list folds the whole yard.
+
+use crate::book::Book;
+use crate::fact::{Label, Received, What};
+use crate::guard::guarded;
+use crate::limits::At;
+use crate::mismatch;
+use crate::question::When;
+use crate::say::Say;
+use crate::thing::standing;
+use crate::view::View;
+use shared_types::{
+    Code, EndsFirst, Job, Kind, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow, ThingName,
+};
+
+/// What a list is asked for. What is not named is not looked at.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Filter {
+    pub material: Option<Code>,
+    /// The supplier's own number.
+    pub batch: Option<Code>,
+    pub place: Option<Code>,
+    pub state: Option<State>,
+    pub job: Option<Code>,
+    pub boat: Option<Code>,
+    pub held: Option<bool>,
+    pub frozen: Option<bool>,
+}
+
+/// A stretch of a list.
+#[derive(Debug, Default)]
+pub struct Stretch {
+    pub rows: Vec<StockRow>,
+    /// The last thing looked at, where more may come behind it.
+    pub last: Option<ThingName>,
+}
+
+/// Rows from behind `after` on: at most so many, out of at most so many things looked at.
+pub fn stretch(
+    book: &Book,
+    kind: Kind,
+    filter: &Filter,
+    after: Option<&ThingName>,
+    most: usize,
+    looked_at: usize,
+    when: When,
+) -> Stretch {
+    let view = View::new(book, when.known);
+    let read = At::new(view, when.at);
+    let say = Say::of(view, when.at);
+    let mut rows = Vec::new();
+    for (place, (name, label)) in (1..).zip(book.in_order(kind, after)) {
+        // A thing whose fold fails is missing here and says so when it is asked for.
+        rows.extend(guarded(|| row(read, label, filter, &say)).flatten());
+        if rows.len() == most || place == looked_at {
+            return Stretch { rows, last: Some(name.clone()) };
+        }
+    }
+    Stretch { rows, last: None }
+}
+
+fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRow> {
+    let view = read.view;
+    if !view.facts(label).any(|fact| fact.at <= read.at) || !cheaply(read, label, filter) {
+        return None;
+    }
+    let kind = view.book.kind(label);
+    let mut shown = standing(read, label, say);
+    let plan = view.plan(label, read.at).filter(|_| kind == Kind::Job);
+    let part = plan.map(|plan| standing(read, plan.part, say));
+    if let Some(part) = &part {
+        shown.whereabouts = part.whereabouts.clone();
+        shown.say = part.say.clone();
+    }
+    let own_boat = |at: &shared_types::Whereabouts| match at {
+        shared_types::Whereabouts::InBoat { boat, .. } => Some(boat.clone()),
+        _ => None,
+    };
+    let boat = own_boat(&shown.whereabouts).or_else(|| plan.and_then(|plan| plan.job.boat.clone()));
+    let jobs = if kind == Kind::Part { made_by(view, label) } else { shown.jobs };
+    let ends_first = match (kind, part.as_ref()) {
+        (Kind::Part, _) => first_of_stages(&shown.stages),
+        (Kind::Job, Some(part)) => first_of_stages(&part.stages),
+        _ => first(&shown.limits, None),
+    };
+    let keep = filter.place.as_ref().is_none_or(|place| shown.whereabouts.place() == Some(place))
+        && filter.state.is_none_or(|state| shown.whereabouts.state() == state)
+        && filter.job.as_ref().is_none_or(|job| jobs.contains(job))
+        && filter.boat.as_ref().is_none_or(|of| boat.as_ref() == Some(of))
+        && filter.held.is_none_or(|held| shown.holds.is_empty() != held)
+        && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
+    keep.then(|| StockRow {
+        mismatches: mismatch::of_thing(view, label, None).iter().filter(|one| one.settled_by.is_none()).count() as u64,
+        planned: plan.map(|plan| planned(view, label, &plan.job, say)),
+        thing: shown.thing,
+        say: shown.say,
+        whereabouts: shown.whereabouts,
+        material: shown.material,
+        revision: shown.revision,
+        batch: shown.batch,
+        length_left_mm: shown.length_left_mm,
+        jobs,
+        boat,
+        ends_first,
+        holds: shown.holds,
+        declared: if kind == Kind::Job { None } else { shown.declared },
+    })
+}
+
+/// What can be told without folding a thing's history.
+fn cheaply(read: At<'_>, label: Label, filter: &Filter) -> bool {
+    let view = read.view;
+    let of_material = |material: &Code| match view.book.kind(label) {
+        Kind::Roll => received(view, label).is_some_and(|received| view.book.code(received.material) == *material),
+        Kind::Batch => view.book.name(label).code().split_once('/').is_some_and(|(of, _)| of == material.as_str()),
+        Kind::Job => {
+            view.plan(label, read.at).is_some_and(|plan| plan.job.needs.iter().any(|need| need.material == *material))
+        }
+        _ => true,
+    };
+    let of_batch = |batch: &Code| match view.book.kind(label) {
+        Kind::Roll => {
+            received(view, label).is_some_and(|received| view.book.name(received.batch).short() == batch.as_str())
+        }
+        _ => true,
+    };
+    filter.material.as_ref().is_none_or(of_material) && filter.batch.as_ref().is_none_or(of_batch)
+}
+
+fn received<'b>(view: View<'b>, roll: Label) -> Option<&'b Received> {
+    view.facts(roll).find_map(|fact| match &fact.what {
+        What::Received(received) if received.roll == roll => Some(&**received),
+        _ => None,
+    })
+}
+
+fn is_frozen(declared: Option<&serde_json::Value>) -> Option<bool> {
+    serde_json::from_value::<Place>(declared?.clone()).ok().map(|place| place.frozen)
+}
+
+/// The jobs that were planned to make a part.
+fn made_by(view: View<'_>, part: Label) -> Vec<Code> {
+    let mut jobs: Vec<Code> = view
+        .facts(part)
+        .filter(|fact| matches!(&fact.what, What::Planned(plan) if plan.part == part))
+        .filter_map(|fact| view.book.entry(fact.seq))
+        .map(|meta| view.book.code(meta.thing))
+        .collect();
+    jobs.sort();
+    jobs.dedup();
+    jobs
+}
+
+fn first_of_stages(stages: &[shared_types::StageView]) -> Option<EndsFirst> {
+    let of_stages = stages
+        .iter()
+        .filter(|stage| matches!(stage.whereabouts.state(), State::Laid | State::NothingLaid))
+        .filter_map(|stage| first(&stage.limits, Some(&stage.stage)));
+    of_stages.min_by_key(soonest)
+}
+
+fn soonest(one: &EndsFirst) -> (bool, i64) {
+    (one.ends_at.is_none(), one.ends_at.map_or(one.left_s, |ends| ends.at.0))
+}
+
+/// The limit that ends first: what runs before what stands still.
+fn first(limits: &[LimitRow], stage: Option<&StageName>) -> Option<EndsFirst> {
+    let ends = limits.iter().filter_map(|row| {
+        Some(EndsFirst {
+            limit: row.limit,
+            item: row.item.clone(),
+            stage: stage.cloned(),
+            ends_at: row.ends_at,
+            left_s: row.left_s_if_never_started.or(row.left_s)?,
+            runs: row.runs,
+        })
+    });
+    ends.min_by_key(soonest)
+}
+
+fn planned(view: View<'_>, job: Label, plan: &Job, say: &Say) -> PlannedJob {
+    let mut issued = Vec::new();
+    let mut cut: Vec<(Label, u64)> = Vec::new();
+    for fact in view.facts(job) {
+        match &fact.what {
+            What::Issued { thing, job: to } if *to == job => issued.push(view.book.name(*thing).clone()),
+            What::Cut(nest) => {
+                for kit in nest.kits.iter().filter(|kit| kit.job == job) {
+                    issued.push(view.book.name(kit.kit).clone());
+                    cut.extend(&kit.items);
+                }
+            }
+            _ => {}
+        }
+    }
+    issued.sort();
+    issued.dedup();
+    let cut_of = |material: &Code| -> u64 {
+        let of_it = cut.iter().filter(|(roll, _)| {
+            received(view, *roll).is_some_and(|received| view.book.code(received.material) == *material)
+        });
+        of_it.fold(0, |sum, (_, mm)| sum.saturating_add(*mm))
+    };
+    let needs = plan.needs.iter().map(|need| NeedMet {
+        material: need.material.clone(),
+        length_mm: need.length_mm.get(),
+        cut_mm: cut_of(&need.material),
+    });
+    PlannedJob {
+        part: ThingName::new(Kind::Part, &plan.part),
+        lay_at: say.stamp(plan.lay_at.at),
+        oven_at: say.stamp(plan.oven_at.at),
+        needs: needs.collect(),
+        issued,
+    }
+}

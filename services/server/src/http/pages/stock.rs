@@ -1,0 +1,361 @@
+//! The lists as pages and as CSV: filters in a form, rows of a form of the trade, the next page a link away.
+
+use super::{answer, assets::Assets, foot::Foot, in_a_query, page as rendered};
+use crate::{
+    http::{
+        ask::ask,
+        fallback::in_a_path,
+        problems::{Answer, Fault},
+        stock::{LISTS, List, Page, Paged, page, set, word, words},
+    },
+    yard::Yard,
+};
+use actix_web::{
+    HttpRequest, HttpResponse,
+    http::{StatusCode, header},
+    web,
+};
+use askama::Template;
+use domain::{
+    say::{Say, left, limit},
+    stock::Filter,
+    view::View,
+};
+use futures_util::stream;
+use shared_types::{Code, Kind, Stamp, StockRow};
+use std::{collections::BTreeMap, io};
+
+#[derive(Template)]
+#[template(path = "stock.html")]
+struct StockPage {
+    assets: Assets,
+    foot: Foot,
+    title: &'static str,
+    name: &'static str,
+    fields: Vec<Field>,
+    heads: &'static [&'static str],
+    rows: Vec<Row>,
+    /// What is asked for, and how it is said.
+    csv: String,
+    next: Option<String>,
+    /// The list goes on from a page before.
+    later: bool,
+}
+
+/// A filter in the form.
+struct Field {
+    name: &'static str,
+    label: &'static str,
+    value: String,
+    /// Value, words, chosen; where only some can be meant.
+    options: Vec<(&'static str, &'static str, bool)>,
+}
+
+struct Row {
+    address: String,
+    code: String,
+    cells: Vec<String>,
+}
+
+/// An address of its own for each list and its CSV.
+pub(super) fn routes(config: &mut web::ServiceConfig) {
+    for list in LISTS {
+        let shown = move |request: HttpRequest, yard: web::Data<Yard>, query: Query| async move {
+            answer(&request, stock_page(&yard, list, query.into_inner()).await)
+        };
+        let written = move |request: HttpRequest, yard: web::Data<Yard>, query: Query| async move {
+            answer(&request, csv(&yard, list, query.into_inner()).await)
+        };
+        let methods = || [web::get(), web::head()];
+        for method in methods() {
+            config.route(&format!("/{}", list.name), method.to(shown));
+        }
+        for method in methods() {
+            config.route(&format!("/{}.csv", list.name), method.to(written));
+        }
+    }
+}
+
+type Query = web::Query<BTreeMap<String, String>>;
+
+async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String, String>) -> Answer {
+    let (filter, paged) = asked(list, query)?;
+    let later = paged.cursor.is_some();
+    let Page { stock, when, next, .. } = page(yard, list, filter.clone(), paged).await?;
+    let (foot, rows) = ask(yard, |book| {
+        let view = View::new(book, when.known);
+        let say = Say::of(view, when.at);
+        let rows = stock.items.iter().map(|row| Row {
+            address: in_a_path(&row.thing),
+            code: row.thing.code().to_owned(),
+            cells: cells(list.kind, row, &say, when.at),
+        });
+        Ok((Foot::of(yard, view, when), rows.collect()))
+    })?;
+    let query: Vec<String> = set(&filter).iter().map(|(name, value)| format!("{name}={}", in_a_query(value))).collect();
+    let shown = StockPage {
+        assets: Assets::new(),
+        foot,
+        title: list.title,
+        name: list.name,
+        fields: fields(list, &filter),
+        heads: heads(list.kind),
+        rows,
+        csv: format!("/{}.csv?{}", list.name, query.join("&")),
+        next: next.map(|next| format!("/{}?{next}", list.name)),
+        later,
+    };
+    rendered(StatusCode::OK, &shown)
+}
+
+/// What the address asks for. A field that was left empty asks for nothing.
+fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged), Fault> {
+    let (mut filter, mut paged) = (Filter::default(), Paged::default());
+    for (name, value) in query {
+        let value = value.trim();
+        if value.is_empty() {
+            continue;
+        }
+        let wrong = |what: &str| Fault::cannot_read(format!("{name} {what}.")).field(format!("/{name}"), what);
+        let code = || Code::new(value).map(Some).map_err(|error| wrong(&format!("is no code: {error}")));
+        let yes = || match value {
+            "true" => Ok(Some(true)),
+            "false" => Ok(Some(false)),
+            _ => Err(wrong("is true or false")),
+        };
+        let number = || value.parse::<u64>().map(Some).map_err(|_| wrong("is a whole number that is not negative"));
+        match name.as_str() {
+            "cursor" => paged.cursor = Some(value.to_owned()),
+            "limit" => paged.limit = number()?,
+            "known" => paged.known = number()?,
+            "at" => {
+                let stamp = Stamp::parse(&value.replace(' ', "+"));
+                paged.at = Some(stamp.map_err(|error| wrong(&format!("can't be read: {error}")))?);
+            }
+            other if !list.filters.contains(&other) => {
+                let detail =
+                    format!("The list of {} has no filter {other}; it has {}.", list.name, list.filters.join(", "));
+                return Err(Fault::cannot_read(detail).field(format!("/{other}"), "not known here"));
+            }
+            "material" => filter.material = code()?,
+            "batch" => filter.batch = code()?,
+            "place" => filter.place = code()?,
+            "job" => filter.job = code()?,
+            "boat" => filter.boat = code()?,
+            "held" => filter.held = yes()?,
+            "frozen" => filter.frozen = yes()?,
+            _ => {
+                let state = list.states.iter().copied().find(|state| word(*state) == value);
+                let known: Vec<&str> = list.states.iter().copied().map(word).collect();
+                filter.state = Some(state.ok_or_else(|| wrong(&format!("is one of {}", known.join(", "))))?);
+            }
+        }
+    }
+    Ok((filter, paged))
+}
+
+fn fields(list: &List, filter: &Filter) -> Vec<Field> {
+    let set: BTreeMap<&str, String> = set(filter).into_iter().collect();
+    let field = |name: &'static str| {
+        let value = set.get(name).cloned().unwrap_or_default();
+        let options = match name {
+            "state" => list.states.iter().map(|state| (word(*state), words(*state))).collect(),
+            "held" => vec![("true", "held"), ("false", "not held")],
+            "frozen" => vec![("true", "freezers"), ("false", "rooms")],
+            _ => Vec::new(),
+        };
+        let options = options.into_iter().map(|(option, words)| (option, words, option == value)).collect();
+        Field { name, label: label(name), value, options }
+    };
+    list.filters.iter().copied().map(field).collect()
+}
+
+fn label(name: &str) -> &'static str {
+    match name {
+        "material" => "Material",
+        "batch" => "Batch",
+        "place" => "Place",
+        "state" => "Where",
+        "job" => "Job",
+        "boat" => "Boat",
+        "held" => "Holds",
+        _ => "Kind of place",
+    }
+}
+
+fn heads(kind: Kind) -> &'static [&'static str] {
+    match kind {
+        Kind::Roll => &["where", "material", "batch", "length left", "ends first", "jobs", "to look at"],
+        Kind::Kit => &["where", "ends first", "jobs", "to look at"],
+        Kind::Part => &["how far", "ends first", "jobs", "boat", "to look at"],
+        Kind::Job => &["lay-up", "oven", "part", "how far", "needs", "issued", "boat", "to look at"],
+        _ => &["declared", "to look at"],
+    }
+}
+
+fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Vec<String> {
+    let codes = |codes: &[Code]| codes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+    let (ends, jobs, look) = (ends_first(row, say, at), codes(&row.jobs), to_look_at(row));
+    let boat = row.boat.as_ref().map_or(String::new(), ToString::to_string);
+    let place = || row.say.clone();
+    match kind {
+        Kind::Roll => {
+            let material = [&row.material, &row.revision].map(|code| code.as_ref().map(ToString::to_string));
+            let material: Vec<String> = material.into_iter().flatten().collect();
+            let batch = row.batch.as_ref().map_or(String::new(), |batch| batch.short().to_owned());
+            let length = row.length_left_mm.map_or(String::new(), metres);
+            vec![place(), material.join(" rev. "), batch, length, ends, jobs, look]
+        }
+        Kind::Kit => vec![place(), ends, jobs, look],
+        Kind::Part => vec![place(), ends, jobs, boat, look],
+        Kind::Job => {
+            let Some(plan) = &row.planned else {
+                let nobody = format!("Nobody has opened the job {}.", row.thing.short());
+                return [nobody].into_iter().chain(std::iter::repeat_n(String::new(), 6)).chain([look]).collect();
+            };
+            let time = |stamp: Stamp| say.time(stamp.at, at);
+            let need = |need: &shared_types::NeedMet| {
+                let of = |mm: u64| metres(i64::try_from(mm).unwrap_or(i64::MAX));
+                format!("{} of {} {} cut", of(need.cut_mm), of(need.length_mm), need.material)
+            };
+            let needs: Vec<String> = plan.needs.iter().map(need).collect();
+            let issued: Vec<&str> = plan.issued.iter().map(|thing| thing.short()).collect();
+            let part = plan.part.short().to_owned();
+            vec![time(plan.lay_at), time(plan.oven_at), part, place(), needs.join("; "), issued.join(", "), boat, look]
+        }
+        _ => vec![declared(kind, row), look],
+    }
+}
+
+fn metres(mm: i64) -> String {
+    format!("{}.{} m", mm / 1000, (mm % 1000).abs() / 100)
+}
+
+fn ends_first(row: &StockRow, say: &Say, at: shared_types::Instant) -> String {
+    let Some(first) = &row.ends_first else { return String::new() };
+    let ms = first.left_s.saturating_mul(1000);
+    let stage = first.stage.as_ref().map_or(String::new(), |stage| format!("{stage}: "));
+    let what = limit(first.limit);
+    match first.ends_at {
+        Some(ends) if ms < 0 => format!("{stage}{what} over since {}", say.time(ends.at, at)),
+        Some(ends) => format!("{stage}{what} {}, in {}", say.time(ends.at, at), left(ms)),
+        None => format!("{stage}{what}, {} left", left(ms)),
+    }
+}
+
+fn to_look_at(row: &StockRow) -> String {
+    let mut look = Vec::new();
+    if !row.holds.is_empty() {
+        look.push("held".to_owned());
+    }
+    if row.mismatches > 0 {
+        look.push(format!("{} that don't add up", row.mismatches).replace("1 that don't", "1 that doesn't"));
+    }
+    look.join("; ")
+}
+
+/// What was declared, in a few words.
+fn declared(kind: Kind, row: &StockRow) -> String {
+    let Some(body) = &row.declared else { return "not declared".to_owned() };
+    let text = |name: &str| body.get(name).and_then(|value| value.as_str()).unwrap_or_default().to_owned();
+    match kind {
+        Kind::Material => format!("{}, {}, rev. {}", text("name"), text("form"), text("revision")),
+        Kind::Batch => format!("made on {}", text("made_on")),
+        Kind::Place => {
+            let frozen = body.get("frozen").and_then(serde_json::Value::as_bool).unwrap_or_default();
+            format!("{}, {}", text("name"), if frozen { "frozen" } else { "a room" })
+        }
+        _ => {
+            let parts = body.get("parts").and_then(|parts| parts.as_array()).map_or(0, Vec::len);
+            format!("{} on its list", super::claim::number(parts, "part"))
+        }
+    }
+}
+
+/// The whole list, written page by page as it is read.
+async fn csv(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String, String>) -> Answer {
+    let (filter, paged) = asked(list, query)?;
+    // The first page before anything is sent, so that what is wrong is said in words.
+    let begin = Paged { limit: Some(200), ..paged };
+    let first = page(yard, list, filter.clone(), begin).await?;
+    let head = line(["kind", "code"].into_iter().chain(heads(list.kind).iter().copied()))?;
+    let (yard, started) = (yard.clone(), web::Bytes::from(head + &lines(yard, list, &first)?));
+    let rest = stream::unfold(first.paged, move |paged| {
+        let (yard, filter) = (yard.clone(), filter.clone());
+        async move {
+            let read = page(&yard, list, filter, paged?).await;
+            let written = read.and_then(|read| Ok((lines(&yard, list, &read)?, read.paged)));
+            // A list that can't be finished is cut off, so that nobody takes it for whole.
+            Some(match written {
+                Ok((text, next)) => (Ok(web::Bytes::from(text)), next),
+                Err(fault) => (Err(io::Error::other(fault.to_string())), None),
+            })
+        }
+    });
+    let begun = stream::iter([Ok::<_, io::Error>(started)]);
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
+        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}.csv\"", list.name)))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .streaming(futures_util::StreamExt::chain(begun, rest)))
+}
+
+fn lines(yard: &Yard, list: &List, page: &Page) -> Result<String, Fault> {
+    let when = page.when;
+    let rows = ask(yard, |book| {
+        let say = Say::of(View::new(book, when.known), when.at);
+        let row = |row: &StockRow| {
+            let mut whole = vec![row.thing.kind().to_string(), row.thing.code().to_owned()];
+            whole.extend(cells(list.kind, row, &say, when.at));
+            whole
+        };
+        Ok(page.stock.items.iter().map(row).collect::<Vec<_>>())
+    })?;
+    rows.iter().map(|row| line(row.iter().map(String::as_str))).collect()
+}
+
+/// One line of RFC 4180. A cell that a spreadsheet would take for a formula begins with an apostrophe.
+pub(super) fn line<'a>(cells: impl Iterator<Item = &'a str>) -> Result<String, Fault> {
+    let wrong = |_| Fault::went_wrong("The list could not be written down.");
+    let safe = cells.map(|cell| match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        true => format!("'{cell}"),
+        false => cell.to_owned(),
+    });
+    let mut to = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    to.write_record(safe).map_err(|_| wrong(()))?;
+    let bytes = to.into_inner().map_err(|_| wrong(()))?;
+    String::from_utf8(bytes).map_err(|_| wrong(()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cell_is_never_a_formula_and_the_line_reads_back() {
+        let cells = ["=1+1", "a \"word\", and\nmore", "-18", "plain"];
+        let text = line(cells.into_iter()).unwrap();
+        let mut read = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
+        let back: Vec<String> = read.records().next().unwrap().unwrap().iter().map(str::to_owned).collect();
+        assert_eq!(back, ["'=1+1", "a \"word\", and\nmore", "'-18", "plain"]);
+    }
+
+    #[test]
+    fn every_filter_of_every_list_has_its_word_and_its_field() {
+        for list in LISTS {
+            let example = |name: &str| match name {
+                "held" | "frozen" => "true".to_owned(),
+                "state" => list.states.first().map(|state| word(*state).to_owned()).unwrap(),
+                _ => "X-1".to_owned(),
+            };
+            let query: BTreeMap<String, String> =
+                list.filters.iter().map(|name| ((*name).to_owned(), example(name))).collect();
+            let (filter, _) = asked(list, query.clone()).unwrap();
+            let back: BTreeMap<String, String> =
+                set(&filter).into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+            assert_eq!(back, query);
+            assert!(fields(list, &Filter::default()).iter().all(|field| field.value.is_empty()));
+        }
+    }
+}

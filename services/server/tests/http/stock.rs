@@ -1,0 +1,163 @@
+//! Lists: filters, cursors that stay at the moment of their first page, pages and CSV.
+
+use crate::yard::{Said, Server};
+use reqwest::Method;
+use serde_json::{Value, json};
+
+/// A yard with so many more rolls, every third of which is out.
+fn yard(rolls: usize) -> Server {
+    let server = Server::yard();
+    for number in 0..rolls {
+        let roll = format!("roll/X-{number:03}");
+        server.receive(&format!("X-{number:03}"));
+        if number % 3 == 0 {
+            server.fact("roll_taken_out", &roll, json!({"from": "F1", "to": "CUT"}));
+        }
+    }
+    server
+}
+
+/// As a browser asks.
+fn shown(server: &Server, path: &str) -> Said {
+    server.send(Method::GET, path, &[("accept", "text/html")], Vec::new())
+}
+
+fn codes(page: &Value) -> Vec<String> {
+    let code = |row: &Value| row["thing"].as_str().unwrap().split_once('/').unwrap().1.to_owned();
+    page["items"].as_array().unwrap().iter().map(code).collect()
+}
+
+/// Every row of a list, by following `next`.
+fn followed(server: &Server, first: &str) -> Vec<String> {
+    let (mut all, mut next) = (Vec::new(), Some(first.to_owned()));
+    while let Some(path) = next {
+        let said = server.get(&path);
+        assert_eq!(said.status, 200, "{path}: {}", said.text);
+        let page = said.json();
+        all.extend(codes(&page));
+        next = page["next"].as_str().map(str::to_owned);
+        let link = said.headers.get("link").map(|link| link.to_str().unwrap().to_owned());
+        assert_eq!(link, next.as_ref().map(|next| format!("<{next}>; rel=\"next\"")));
+    }
+    all
+}
+
+#[test]
+fn pages_one_after_another_are_the_whole_list_once_whatever_is_written_meanwhile() {
+    let server = yard(25);
+    let whole = codes(&server.get("/api/v1/rolls?limit=200").json());
+    assert!(whole.is_sorted() && whole.len() >= 26, "{whole:?}");
+    assert_eq!(followed(&server, "/api/v1/rolls?limit=7"), whole);
+    assert_eq!(followed(&server, "/api/v1/rolls?limit=1"), whole);
+
+    let first = server.get("/api/v1/rolls?limit=10").json();
+    server.fact(
+        "roll_received",
+        "roll/X-0100",
+        json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 5000}),
+    );
+    server.fact("roll_taken_out", "roll/X-024", json!({"from": "F1"}));
+    let rest = followed(&server, first["next"].as_str().unwrap());
+    assert_eq!([codes(&first), rest].concat(), whole);
+    let second = server.get(first["next"].as_str().unwrap()).json();
+    assert_eq!((&second["at"], &second["as_of_seq"]), (&first["at"], &first["as_of_seq"]));
+    assert_eq!(codes(&server.get("/api/v1/rolls?limit=200").json()).len(), whole.len() + 1);
+}
+
+#[test]
+fn filters_ask_for_what_a_row_says() {
+    let server = yard(9);
+    server.decide("place_hold", "roll/X-004", json!({"why": "its label can't be read"}));
+    let of = |filter: &str| codes(&server.get(&format!("/api/v1/rolls?limit=200&{filter}")).json());
+    let out = of("state=out");
+    assert!(["X-000", "X-003", "X-006"].iter().all(|code| out.contains(&(*code).to_owned())), "{out:?}");
+    assert_eq!(of("held=true"), ["X-004"]);
+    assert!(!of("held=false").contains(&"X-004".to_owned()));
+    assert_eq!(of("place=F1&state=inside").len() + of("state=out").len(), of("material=PM-101").len());
+    assert_eq!(of("material=PM-999"), Vec::<String>::new());
+    assert_eq!(of("batch=b-123"), of("material=PM-101"));
+    let row = &server.get("/api/v1/rolls?place=F1&limit=1").json()["items"][0];
+    assert_eq!((&row["whereabouts"]["place"], &row["material"]), (&json!("F1"), &json!("PM-101")));
+    assert!(row["ends_first"]["limit"].is_string(), "{row}");
+    assert_eq!(codes(&server.get("/api/v1/places?frozen=true").json()).contains(&"CUT".to_owned()), false);
+}
+
+#[test]
+fn a_job_shows_its_plan_and_what_was_cut_for_it() {
+    let server = Server::yard();
+    let job = json!({"part": "P-3", "stages": ["skin"], "needs": [{"material": "PM-101", "length_mm": 12000}],
+                     "lay_at": "2026-05-06T16:00:00.000+01:00", "oven_at": "2026-05-06T20:00:00.000+01:00", "boat": "118"});
+    server.decide("open_job", "job/J-118", job);
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1", "to": "CUT"}));
+    let kits = json!([{"kit": "K-5", "job": "J-118", "items": [{"roll": "R-42", "length_mm": 9000}]}]);
+    server.fact("nest_cut", "nest/N-7", json!({"kits": kits}));
+    let row = server.get("/api/v1/jobs?boat=118").json()["items"][0].clone();
+    assert_eq!(row["planned"]["needs"], json!([{"material": "PM-101", "length_mm": 12000, "cut_mm": 9000}]));
+    assert_eq!(row["planned"]["issued"], json!(["kit/K-5"]));
+    assert_eq!(row["whereabouts"]["state"], "nothing_laid");
+    assert_eq!(server.get("/api/v1/kits?job=J-118").json()["items"][0]["jobs"], json!(["J-118"]));
+    assert_eq!(server.get("/api/v1/parts?job=J-118").json()["items"][0]["thing"], "part/P-3");
+    let page = server.get("/jobs").text;
+    assert!(page.contains("9.0 m of 12.0 m <code>PM-101</code> cut"), "{page}");
+}
+
+#[test]
+fn what_no_list_can_answer_is_said_in_words() {
+    let server = yard(3);
+    let next = server.get("/api/v1/rolls?limit=1").json()["next"].as_str().unwrap().to_owned();
+    let cursor = next.split_once("cursor=").unwrap().1;
+    for path in [
+        format!("/api/v1/rolls?state=out&cursor={cursor}"),
+        format!("/api/v1/kits?cursor={cursor}"),
+        format!("/api/v1/rolls?cursor={cursor}&known=3"),
+        format!("/api/v1/rolls?cursor={}", &cursor[..cursor.len() - 3]),
+        "/api/v1/rolls?cursor=!".to_owned(),
+        "/api/v1/rolls?limit=0".to_owned(),
+        "/api/v1/rolls?limit=-1".to_owned(),
+        "/api/v1/rolls?limit=ten".to_owned(),
+        "/api/v1/rolls?state=melted".to_owned(),
+        "/api/v1/rolls?colour=red".to_owned(),
+        "/api/v1/rolls?held=perhaps".to_owned(),
+        "/api/v1/rolls?known=99999".to_owned(),
+        format!("/api/v1/rolls?material={}", "X".repeat(10_000)),
+        "/rolls.csv?colour=red".to_owned(),
+    ] {
+        server.get(&path).problem(400, "cannot-read");
+    }
+    for path in ["/rolls?colour=red", "/rolls?limit=-1", "/rolls?state=melted", "/rolls?cursor=x"] {
+        let said = shown(&server, path);
+        assert_eq!(said.status, 400, "{path}");
+        assert!(said.text.contains("role=\"alert\""), "{}", said.text);
+    }
+    assert_eq!(server.get("/api/v1/rolls?limit=100000").status, 200);
+    assert_eq!(server.send(Method::POST, "/api/v1/rolls", &[], Vec::new()).headers["allow"], "GET, HEAD");
+    assert_eq!(server.send(Method::HEAD, "/api/v1/rolls", &[], Vec::new()).status, 200);
+    assert_eq!(server.send(Method::HEAD, "/rolls", &[], Vec::new()).status, 200);
+}
+
+#[test]
+fn every_list_is_a_page_and_a_csv_with_a_row_a_thing() {
+    let server = yard(5);
+    server.fact(
+        "roll_received",
+        "roll/=1+1",
+        json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 5000}),
+    );
+    for list in ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"] {
+        let page = shown(&server, &format!("/{list}"));
+        assert_eq!(page.status, 200, "{}", page.text);
+        assert_eq!(page.text.matches("<h1").count(), 1);
+        let csv = server.get(&format!("/{list}.csv"));
+        assert!(csv.media.starts_with("text/csv"), "{}", csv.media);
+        let mut read = csv::Reader::from_reader(csv.text.as_bytes());
+        let rows: Vec<csv::StringRecord> = read.records().map(Result::unwrap).collect();
+        let all = codes(&server.get(&format!("/api/v1/{list}?limit=200")).json());
+        assert_eq!(rows.len(), all.len(), "{list}");
+        for (row, code) in rows.iter().zip(&all) {
+            assert_eq!(row[1].trim_start_matches('\''), code);
+        }
+    }
+    assert!(server.get("/rolls.csv").text.contains("roll,'=1+1,"));
+    let filtered = shown(&server, "/rolls?state=out&material=&held=");
+    assert!(filtered.text.contains("X-003") && !filtered.text.contains("X-001"), "{}", filtered.text);
+}
