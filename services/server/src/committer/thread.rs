@@ -10,6 +10,7 @@ use std::{
 
 use domain::{Book, Refusal, decide};
 use shared_types::{Entry, Instant, ThingName};
+use tokio::sync::watch;
 
 use super::{
     ClockJump, Committer, Item, Outcome,
@@ -32,6 +33,8 @@ pub(crate) struct Thread {
     queue: Arc<Queue>,
     rest_after: Duration,
     last_recorded_at: Option<Instant>,
+    /// Tells listeners how far the book has come. It never waits for them.
+    tail: watch::Sender<u64>,
     /// The clock is not to be behind this by much: the last entry, or what a person found right.
     clock_floor: Option<Instant>,
     /// Why nothing is written, until the server is started again.
@@ -53,7 +56,10 @@ impl Thread {
         rest_after: Duration,
         jump: Option<ClockJump>,
     ) -> Thread {
-        let last_recorded_at = book.read().unwrap_or_else(PoisonError::into_inner).last_recorded_at();
+        let (last_recorded_at, last_seq) = {
+            let book = book.read().unwrap_or_else(PoisonError::into_inner);
+            (book.last_recorded_at(), book.last_seq())
+        };
         let mut thread = Thread {
             reader: journal.reader(),
             journal,
@@ -62,6 +68,7 @@ impl Thread {
             queue: Arc::new(Queue::default()),
             rest_after,
             last_recorded_at,
+            tail: watch::Sender::new(last_seq),
             clock_floor: last_recorded_at,
             halted: None,
             own: VecDeque::new(),
@@ -78,6 +85,11 @@ impl Thread {
 
     pub(crate) fn committer(&self) -> Committer {
         Committer { queue: self.queue.clone() }
+    }
+
+    /// The number of the last entry in the book, whenever it grows. It ends with this thread.
+    pub(crate) fn tail(&self) -> watch::Receiver<u64> {
+        self.tail.subscribe()
     }
 
     /// A person found the clock right as it is now.
@@ -234,6 +246,7 @@ impl Thread {
         let inserted = catch_unwind(AssertUnwindSafe(|| {
             let mut book = self.book.write().unwrap_or_else(PoisonError::into_inner);
             entries.iter().for_each(|entry| book.insert(entry));
+            self.tail.send_replace(book.last_seq());
         }));
         if inserted.is_err() {
             let seqs = entries.first().map(|entry| entry.seq).zip(entries.last().map(|entry| entry.seq));

@@ -4,6 +4,8 @@ use super::{
     ask::{Paging, beside, mismatches},
     contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     dry_run::{self, Trying},
+    feed::{self, Listeners},
+    log::{self, Chosen, Filter},
     problems::{Answer, Fault},
     read::json_text,
     refusals::{Stored, stored},
@@ -11,7 +13,7 @@ use super::{
     things::Plain,
 };
 use crate::{committer::Item, intake, yard::Yard};
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::Method, http::StatusCode, http::header, route, web};
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use shared_types::{BatchResult, DryRun, FieldProblem, ItemResult, Mismatch};
@@ -145,33 +147,82 @@ pub(crate) fn item_result(
     }
 }
 
+#[derive(Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct LogQuery {
+    /// The `seq` after which to go on. Default: from the beginning. `Last-Event-ID` takes its place where it is sent.
+    #[serde(default)]
+    after: Option<u64>,
+    /// At most so many items; more than 200 counts as 200. A stream has no end and does not look at it.
+    #[serde(default)]
+    #[param(minimum = 1, default = 200)]
+    limit: Option<u64>,
+    /// Only entries of this kind, with its version or without: then of any version.
+    #[serde(default)]
+    #[param(example = "roll_taken_out")]
+    kind: Option<String>,
+    /// Only entries that name this thing.
+    #[serde(default)]
+    #[param(example = "roll/R-42")]
+    thing: Option<String>,
+}
+
 /// The log.
 ///
 /// Stored lines byte for byte, in the order in which they were written, at most 200 and about 1 MiB at a time. `next` is
 /// the address of the next page; without it this is the end for now, and `after` the last `seq` asks for what came since.
-#[utoipa::path(operation_id = "list_entries", tag = "log", params(Paging), responses(
-    (status = 200, description = "Stored lines, and where to go on.", body = StoredLines), Alive,
-))]
+/// A position beyond the end is answered with no items and a sentence, for it may be reached yet; so is a thing that
+/// nobody has named.
+///
+/// With `Accept: text/event-stream` the same lines come as server-sent events and go on as entries are written: `id` is
+/// the `seq`, `event` is `entry`, `data` the stored line. `Last-Event-ID` goes on where a connection broke. After 15 s
+/// without an entry there is a comment. At most 256 listen at a time.
+#[utoipa::path(operation_id = "list_entries", tag = "log",
+    params(LogQuery, ("Last-Event-ID" = Option<u64>, Header, description = "Of a stream: the last `id` that was received.")),
+    responses(
+        (status = 200, description = "Stored lines, and where to go on; or a stream of them.", content(
+            (StoredLines = "application/json"), (String = "text/event-stream"))),
+        (status = 503, description = "Of a stream: too many listen already (`too-many-listeners`).", body = shared_types::Problem,
+            content_type = "application/problem+json"),
+        Alive,
+    ))]
 #[route("/entries", method = "GET", method = "HEAD")]
-pub(crate) async fn list_entries(yard: web::Data<Yard>, query: web::Query<Paging>) -> Answer {
-    let count = query.count()?;
-    let after = query.after.unwrap_or(0);
-    let reader = yard.reader.clone();
-    let (lines, last) = beside(move || {
-        let last = reader.last_seq();
-        let lines = match after < last {
-            true => reader.lines(after.saturating_add(1), count),
-            false => Ok(Vec::new()),
-        };
-        Ok((
-            lines.map_err(|error| Fault::went_wrong(format!("The log could not be read from the disk: {error}.")))?,
-            last,
-        ))
+pub(crate) async fn list_entries(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    listeners: web::Data<Listeners>,
+    query: web::Query<LogQuery>,
+) -> Answer {
+    let LogQuery { after, limit, kind, thing } = query.into_inner();
+    let count = Paging { after, limit }.count()?;
+    let filter = Filter::new(kind.as_deref(), thing.as_deref())?;
+    if wants_events(&request) && request.method() == Method::GET {
+        let after = last_event(&request)?.or(after).unwrap_or(0);
+        return feed::listen(yard, &listeners, filter, after);
+    }
+    let after = after.unwrap_or(0);
+    let again = filter.in_query();
+    let Chosen { lines, reached, more, last } = beside(move || log::chosen(&yard, &filter, after, count)).await?;
+    let next = more.then(|| format!("/api/v1/entries?after={reached}&limit={count}{again}"));
+    let lines: Vec<Vec<u8>> = lines.into_iter().map(|(_, line)| line).collect();
+    let beyond = (last < after).then(|| format!("The log ends at entry {last}; nothing stands after {after} yet."));
+    Ok(page_of_lines(&lines, next, last, beyond.as_deref()))
+}
+
+fn wants_events(request: &HttpRequest) -> bool {
+    let accepted = request.headers().get_all(header::ACCEPT).filter_map(|value| value.to_str().ok());
+    accepted
+        .flat_map(|value| value.split(','))
+        .any(|media| media.split(';').next().map(str::trim) == Some("text/event-stream"))
+}
+
+fn last_event(request: &HttpRequest) -> Result<Option<u64>, Fault> {
+    let Some(id) = request.headers().get("last-event-id") else { return Ok(None) };
+    let seq = id.to_str().ok().and_then(|id| id.trim().parse().ok());
+    seq.map(Some).ok_or_else(|| {
+        Fault::cannot_read("Last-Event-ID is the number of an entry: the id of the last event that came.")
     })
-    .await?;
-    let reached = after.saturating_add(lines.len() as u64);
-    let next = (!lines.is_empty() && reached < last).then(|| format!("/api/v1/entries?after={reached}&limit={count}"));
-    Ok(page_of_lines(&lines, next))
 }
 
 #[derive(Deserialize, IntoParams)]
@@ -204,8 +255,13 @@ pub(crate) async fn get_entry(yard: web::Data<Yard>, path: web::Path<SeqPath>, _
     Ok(HttpResponse::Ok().insert_header((header::CONTENT_TYPE, "application/json")).body(line.await?))
 }
 
-/// `{"items": [..], "next": ".."}` around lines that stay as they are stored.
-pub(crate) fn page_of_lines(lines: &[Vec<u8>], next: Option<String>) -> HttpResponse {
+/// `{"items": [..], "as_of_seq": .., "next": ".."}` around lines that stay as they are stored.
+pub(crate) fn page_of_lines(
+    lines: &[Vec<u8>],
+    next: Option<String>,
+    as_of_seq: u64,
+    say: Option<&str>,
+) -> HttpResponse {
     let mut body = b"{\"items\":[".to_vec();
     for (place, line) in lines.iter().enumerate() {
         if place > 0 {
@@ -213,7 +269,10 @@ pub(crate) fn page_of_lines(lines: &[Vec<u8>], next: Option<String>) -> HttpResp
         }
         body.extend_from_slice(line);
     }
-    body.push(b']');
+    body.extend_from_slice(format!("],\"as_of_seq\":{as_of_seq}").as_bytes());
+    if let Some(say) = say {
+        body.extend_from_slice(format!(",\"say\":\"{say}\"").as_bytes());
+    }
     let mut answer = HttpResponse::Ok();
     answer.insert_header((header::CONTENT_TYPE, "application/json"));
     if let Some(next) = next {

@@ -7,9 +7,11 @@ mod decisions;
 mod dry_run;
 mod entries;
 mod fallback;
+mod feed;
 mod health;
 mod host;
 mod lists;
+mod log;
 mod pages;
 mod problems;
 mod read;
@@ -22,7 +24,9 @@ mod warnings;
 use crate::yard::Yard;
 use actix_web::{App, HttpServer, middleware::from_fn, rt::time::sleep, web};
 use contract::Contract;
+use feed::Listeners;
 use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
+use tokio::sync::watch;
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
 pub use contract::openapi_json;
@@ -34,12 +38,15 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
     let yard = Arc::new(yard);
     let shared = web::Data::from(Arc::clone(&yard));
     let contract = web::Data::new(Contract::new());
+    let (stopping, stops) = watch::channel(false);
+    let listeners = web::Data::new(Listeners::new(stops));
     let own = web::Data::new(host::Own(listener.local_addr()?.ip()));
     let server = HttpServer::new(move || {
         App::new()
             .app_data(shared.clone())
             .app_data(contract.clone())
             .app_data(own.clone())
+            .app_data(listeners.clone())
             .app_data(web::PathConfig::default().error_handler(problems::bad_path))
             .app_data(web::QueryConfig::default().error_handler(problems::bad_query))
             .app_data(web::FormConfig::default().limit(16 * 1024).error_handler(problems::bad_form))
@@ -59,6 +66,8 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
     let handle = server.handle();
     actix_web::rt::spawn(async move {
         stop.await;
+        // Who listens would listen for ever.
+        stopping.send_replace(true);
         handle.stop(true).await;
     });
     server.await?;

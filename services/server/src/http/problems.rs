@@ -37,6 +37,7 @@ pub(crate) enum Kind {
     NeedsSecondPerson,
     NotAllowed,
     WritesStopped,
+    TooManyListeners,
     NoSpace,
     WentWrong,
 }
@@ -122,6 +123,9 @@ rows! {
     WritesStopped, "writes-stopped", "Writing has stopped",
         "The disk failed, the server's clock jumped, or the server is stopping. What was asked may or may not have been written. Questions are still answered.",
         "Send it again later with the same id: it is never written twice. Somebody has to look after the server: its disk, its clock, then a restart. A clock found right is confirmed with `rimebook serve --clock-checked`.";
+    TooManyListeners, "too-many-listeners", "Too many listen already",
+        "The log is listened to by as many as the server takes at a time.",
+        "Ask for the log page by page with `after`, or listen again later. Close listeners that nobody looks at.";
     NoSpace, "no-space", "No space",
         "The disk of the server is full. Nothing was written. Questions are still answered.",
         "Make space on the server's disk, then send it again. It goes on by itself.";

@@ -235,7 +235,7 @@ pub(crate) async fn list_batch_entries(
 
 async fn history(yard: &web::Data<Yard>, thing: ThingName, paging: Paging) -> Answer {
     let count = paging.count()?;
-    let (seqs, more) = ask(yard, |book| {
+    let (seqs, more, as_of_seq) = ask(yard, |book| {
         if book.label(&thing).is_none() {
             return Err(nobody(&thing));
         }
@@ -250,7 +250,7 @@ async fn history(yard: &web::Data<Yard>, thing: ThingName, paging: Paging) -> An
         };
         let page: Vec<u64> = all.iter().skip(from).take(count).copied().collect();
         let more = from + page.len() < all.len();
-        Ok((page, more))
+        Ok((page, more, book.last_seq()))
     })?;
     let next = seqs.last().filter(|_| more).map(|last| {
         let path = super::fallback::in_a_path(&thing);
@@ -262,7 +262,7 @@ async fn history(yard: &web::Data<Yard>, thing: ThingName, paging: Paging) -> An
             .entries(&seqs)
             .map_err(|error| Fault::went_wrong(format!("The history could not be read from the disk: {error}.")))
     });
-    Ok(page_of_lines(&lines.await?, next))
+    Ok(page_of_lines(&lines.await?, next, as_of_seq, None))
 }
 
 /// Refuses parameters where there are none.

@@ -11,7 +11,7 @@ use std::{
 };
 
 use domain::{Book, When, mismatch};
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, watch};
 
 use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismatch, ThingName};
 
@@ -107,6 +107,8 @@ pub struct Yard {
     pub archive: Arc<Archive>,
     pub committer: Committer,
     pub clock: Arc<dyn Clock>,
+    /// The last entry in the book, for who waits for the next.
+    pub(crate) tail: watch::Receiver<u64>,
     /// One dry run at a time: each has a copy of the book.
     pub(crate) dry_runs: Semaphore,
     thread: Option<JoinHandle<()>>,
@@ -163,10 +165,10 @@ impl Yard {
             committing.clock_is_right(now);
         }
         committing.say(own);
-        let committer = committing.committer();
+        let (committer, tail) = (committing.committer(), committing.tail());
         let thread = thread::Builder::new().name("committer".into()).spawn(move || committing.run())?;
         let archive = Arc::new(archive);
-        Ok(Yard { book, reader, archive, committer, clock, dry_runs: Semaphore::new(1), thread: Some(thread) })
+        Ok(Yard { book, reader, archive, committer, clock, tail, dry_runs: Semaphore::new(1), thread: Some(thread) })
     }
 
     /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.

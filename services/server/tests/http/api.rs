@@ -123,7 +123,7 @@ fn the_log_is_answered_as_it_is_stored_page_by_page() {
     assert_eq!((third.status, &third.text), (200, &all[2]));
     assert_eq!(third.json()["seq"], 3);
     let behind = server.get(&format!("/api/v1/entries?after={}", server.last_seq()));
-    assert_eq!(behind.text, "{\"items\":[]}");
+    assert_eq!(behind.text, format!("{{\"items\":[],\"as_of_seq\":{}}}", server.last_seq()));
 }
 
 #[test]

@@ -7,6 +7,7 @@ mod bad_input;
 mod boat;
 mod browser;
 mod dry_run;
+mod feed;
 mod full_disk;
 mod pages;
 mod problems;

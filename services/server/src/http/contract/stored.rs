@@ -94,8 +94,11 @@ impl PartialSchema for StoredLines {
     fn schema() -> RefOr<Schema> {
         ObjectBuilder::new()
             .property("items", ArrayBuilder::new().items(refer::<StoredEntry>()))
+            .property("as_of_seq", number("The last entry that was known", 0))
             .property("next", text("The address of the next page; left out on the last"))
+            .property("say", text("What is to be said about it, as that the position is beyond the log's end"))
             .required("items")
+            .required("as_of_seq")
             .into()
     }
 }

@@ -1,0 +1,152 @@
+//! The log as server-sent events: stored lines byte for byte, as they come. A listener reads the journal by number; the
+//! committer only says how far the book has come, so that nobody who listens slowly, or not at all, holds it up.
+
+use super::{
+    ask::beside,
+    log::{Chosen, Filter, chosen},
+    problems::{Answer, Fault, Kind},
+};
+use crate::yard::Yard;
+use actix_web::{
+    HttpResponse,
+    body::{BodySize, MessageBody},
+    http::{StatusCode, header},
+    rt::time::sleep,
+    web::{self, Bytes},
+};
+use std::{
+    convert::Infallible,
+    future::{Future, poll_fn},
+    pin::{Pin, pin},
+    sync::Arc,
+    task::{Context, Poll},
+    time::Duration,
+};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, watch};
+
+/// So many may listen at a time.
+pub(crate) const MOST_LISTENERS: usize = 256;
+/// After so long without an entry a comment says that the server is there.
+const BEAT: Duration = Duration::from_secs(15);
+/// Lines sent in one piece.
+const AT_ONCE: usize = 50;
+
+/// Who listens, and the word that the server stops.
+pub(crate) struct Listeners {
+    free: Arc<Semaphore>,
+    stopping: watch::Receiver<bool>,
+}
+
+impl Listeners {
+    pub(crate) fn new(stopping: watch::Receiver<bool>) -> Listeners {
+        Listeners { free: Arc::new(Semaphore::new(MOST_LISTENERS)), stopping }
+    }
+}
+
+/// Sends what is after this position, and then what comes.
+pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, filter: Filter, after: u64) -> Answer {
+    let Ok(seat) = listeners.free.clone().try_acquire_owned() else {
+        let detail = format!("{MOST_LISTENERS} listen already. Ask for the log page by page, or listen again later.");
+        return Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::TooManyListeners, detail));
+    };
+    let (to, pieces) = mpsc::channel(1);
+    let (tail, stopping) = (yard.tail.clone(), listeners.stopping.clone());
+    actix_web::rt::spawn(Sending { yard, filter, after, tail, stopping, to }.run());
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "text/event-stream"))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .body(Listener { pieces, _seat: seat }))
+}
+
+/// The body of one listener's answer. It gives its seat free when the connection ends, however that happens.
+struct Listener {
+    pieces: mpsc::Receiver<Bytes>,
+    _seat: OwnedSemaphorePermit,
+}
+
+impl MessageBody for Listener {
+    type Error = Infallible;
+
+    fn size(&self) -> BodySize {
+        BodySize::Stream
+    }
+
+    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Result<Bytes, Infallible>>> {
+        self.get_mut().pieces.poll_recv(context).map(|piece| piece.map(Ok))
+    }
+}
+
+struct Sending {
+    yard: web::Data<Yard>,
+    filter: Filter,
+    after: u64,
+    tail: watch::Receiver<u64>,
+    stopping: watch::Receiver<bool>,
+    to: mpsc::Sender<Bytes>,
+}
+
+enum Woken {
+    ByEntries,
+    ByTime,
+    ToEnd,
+}
+
+impl Sending {
+    /// Ends with the connection, with the server, or when the log can't be read: then the listener comes again.
+    async fn run(mut self) {
+        // What is said at once shows the listener that it is connected.
+        let mut piece = Bytes::from_static(b"retry: 2000\n: listening\n\n");
+        loop {
+            if !piece.is_empty() && self.to.send(piece).await.is_err() || *self.stopping.borrow() {
+                return;
+            }
+            let known = *self.tail.borrow_and_update();
+            if self.after < known {
+                match self.next(known).await {
+                    Ok(next) => piece = next,
+                    Err(_) => return,
+                }
+                continue;
+            }
+            piece = match self.wait().await {
+                Woken::ByEntries => Bytes::new(),
+                Woken::ByTime => Bytes::from_static(b": still here\n\n"),
+                Woken::ToEnd => return,
+            };
+        }
+    }
+
+    /// The next lines that are listened for, as events. Where there are none the position goes on all the same.
+    async fn next(&mut self, known: u64) -> Result<Bytes, Fault> {
+        let (yard, filter, after) = (self.yard.clone(), self.filter.clone(), self.after);
+        let Chosen { lines, reached, more, .. } = beside(move || chosen(&yard, &filter, after, AT_ONCE)).await?;
+        // What was looked through and not chosen is never looked through again.
+        self.after = if more { reached } else { known.max(reached) };
+        let mut text = Vec::new();
+        for (seq, line) in lines {
+            text.extend_from_slice(format!("id: {seq}\nevent: entry\ndata: ").as_bytes());
+            text.extend_from_slice(&line);
+            text.extend_from_slice(b"\n\n");
+        }
+        Ok(text.into())
+    }
+
+    async fn wait(&mut self) -> Woken {
+        let mut stop = pin!(self.stopping.changed());
+        let mut gone = pin!(self.to.closed());
+        let mut more = pin!(self.tail.changed());
+        let mut beat = pin!(sleep(BEAT));
+        poll_fn(|context| {
+            if stop.as_mut().poll(context).is_ready() || gone.as_mut().poll(context).is_ready() {
+                return Poll::Ready(Woken::ToEnd);
+            }
+            match more.as_mut().poll(context) {
+                Poll::Ready(Ok(())) => return Poll::Ready(Woken::ByEntries),
+                Poll::Ready(Err(_)) => return Poll::Ready(Woken::ToEnd),
+                Poll::Pending => {}
+            }
+            beat.as_mut().poll(context).map(|()| Woken::ByTime)
+        })
+        .await
+    }
+}
