@@ -4,6 +4,10 @@ import { launch } from "./lib/browser.mjs";
 import { close, decide, fact, get, open } from "./lib/yard.mjs";
 import { emptyPages, pages, prepare } from "./pages.mjs";
 import { look } from "./look.mjs";
+import { clerk } from "./stories/clerk.mjs";
+import { laminator } from "./stories/laminator.mjs";
+import { mishaps } from "./stories/mishaps.mjs";
+import { quality } from "./stories/quality.mjs";
 
 const parts = process.argv.slice(2);
 const wanted = (part) => parts.length === 0 || parts.includes(part);
@@ -21,10 +25,22 @@ async function looks(browser) {
   }
 }
 
+/** One yard for a day: what one did is there for the next. */
+async function stories(browser) {
+  const yard = await open({ demo: true });
+  try {
+    const code = await prepare(yard, { fact, decide, get });
+    for (const story of [clerk, laminator, quality, mishaps]) await check(`${story.name}'s story was told to its end`, () => story(browser, yard, code));
+  } finally {
+    await close(yard);
+  }
+}
+
 const browser = await launch();
 try {
   const lanes = [];
   if (wanted("look")) lanes.push(check("every page could be looked at", () => looks(browser)));
+  if (wanted("stories")) lanes.push(check("every story could be told", () => stories(browser)));
   await Promise.all(lanes);
 } finally {
   await browser.close();

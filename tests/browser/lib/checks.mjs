@@ -12,7 +12,7 @@ export async function check(sentence, holds) {
     return true;
   } catch (error) {
     tally.failed += 1;
-    const why = String(error?.message ?? error).split("\n").slice(0, 14).join("\n        ");
+    const why = String(error?.message ?? error).split("\n").slice(0, 14).map((line) => line.slice(0, 400)).join("\n        ");
     console.log(`FAILED  ${sentence}\n        ${why}`);
     return false;
   }

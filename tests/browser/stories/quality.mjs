@@ -1,0 +1,28 @@
+// The quality engineer at a desk: what is in this boat, where did this batch go, what does not add up.
+import { assert, check } from "../lib/checks.mjs";
+import { Person } from "../lib/person.mjs";
+
+export async function quality(browser, yard) {
+  const who = await Person.at(browser, yard, { badge: "B-04" });
+
+  await check("what is in this boat? From its code to the claim: 1 scan, 1 tap", async () => {
+    await who.open("/");
+    await who.scan("NB-31");
+    await who.tap("What is in boat NB-31?");
+    await who.reads(/\d+ of the 14 parts on NB-31's list are installed: \d+ rolls of \d+ batches\./);
+    await who.reads(/\d+ were laid and cured within life\. 1 was not: /);
+    who.took({ scans: 1, taps: 1 });
+    const rows = await who.page.locator("table.sheet tbody").count();
+    assert.equal(rows, 14, "a group of rows for each part");
+  });
+
+  await check("the page of a boat keeps its question in its address", async () => {
+    await who.open("/boat/NB-31?known=300");
+    await who.reads(/300/);
+    await who.tap(/as of now/);
+    assert.equal(new URL(who.page.url()).search, "");
+  });
+
+  await check("the quality engineer saw no error and asked no other server", () => who.sawNothingOdd());
+  await who.leave();
+}
