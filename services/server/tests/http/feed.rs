@@ -115,6 +115,21 @@ fn pages_and_events_are_filtered_by_kind_and_thing() {
 }
 
 #[test]
+fn a_desk_page_says_where_to_listen_from() {
+    let server = Server::yard();
+    let page = server.get("/rolls");
+    assert!(
+        page.text.contains(&format!("role=\"status\" data-after=\"{}\" data-at=\"Wed 6 May 2026 ", server.last_seq())),
+        "{}",
+        page.text
+    );
+    let script = page.text.split("/static/live-").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    let script = server.get(&format!("/static/live-{script}"));
+    assert_eq!((script.status, script.media.as_str()), (200, "text/javascript; charset=utf-8"));
+    assert!(page.headers["content-security-policy"].to_str().unwrap().contains("connect-src 'self'"));
+}
+
+#[test]
 fn two_hundred_listen_while_one_never_reads_and_too_many_are_told_so() {
     let server = Server::yard();
     let last = server.last_seq();
@@ -131,12 +146,15 @@ fn two_hundred_listen_while_one_never_reads_and_too_many_are_told_so() {
         assert_eq!(heard, [last + 1, last + 2, last + 3]);
     }
     drop((ears, deaf));
-    // A seat is free again once the server has seen that a connection ended.
+    // A seat is free again once something can no longer be sent: an entry, or after a while the comment.
     let client = Client::builder().no_proxy().build().unwrap();
     let listens = || {
         let request = client.get(format!("http://{}/api/v1/entries", server.address()));
         request.header("accept", "text/event-stream").send().unwrap().status() == 200
     };
-    let free = (0..20_000).any(|_| listens());
+    let free = (0..200).any(|_| {
+        server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+        listens()
+    });
     assert!(free, "nobody can listen any more");
 }

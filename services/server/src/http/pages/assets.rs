@@ -8,8 +8,11 @@ use std::sync::LazyLock;
 const LOOK: &str = include_str!("../../../static/look.css");
 const SCAN: &str = include_str!("../../../static/scan.js");
 
+const LIVE: &str = include_str!("../../../static/live.js");
+
 static LOOK_NAME: LazyLock<String> = LazyLock::new(|| named("look", LOOK, "css"));
 static SCAN_NAME: LazyLock<String> = LazyLock::new(|| named("scan", SCAN, "js"));
+static LIVE_NAME: LazyLock<String> = LazyLock::new(|| named("live", LIVE, "js"));
 
 fn named(stem: &str, content: &str, ending: &str) -> String {
     let hash: String = Sha256::digest(content).iter().take(6).map(|byte| format!("{byte:02x}")).collect();
@@ -20,11 +23,16 @@ fn named(stem: &str, content: &str, ending: &str) -> String {
 pub(super) struct Assets {
     pub(super) look: String,
     pub(super) scan: String,
+    pub(super) live: String,
 }
 
 impl Assets {
     pub(super) fn new() -> Assets {
-        Assets { look: format!("/static/{}", *LOOK_NAME), scan: format!("/static/{}", *SCAN_NAME) }
+        Assets {
+            look: format!("/static/{}", *LOOK_NAME),
+            scan: format!("/static/{}", *SCAN_NAME),
+            live: format!("/static/{}", *LIVE_NAME),
+        }
     }
 }
 
@@ -33,6 +41,7 @@ pub(crate) async fn asset(name: web::Path<String>) -> Answer {
     let (kind, content) = match name.as_str() {
         name if name == *LOOK_NAME => ("text/css; charset=utf-8", LOOK),
         name if name == *SCAN_NAME => ("text/javascript; charset=utf-8", SCAN),
+        name if name == *LIVE_NAME => ("text/javascript; charset=utf-8", LIVE),
         _ => {
             let detail = "There is no such file; this server's pages name those that there are.";
             return Err(Fault::new(StatusCode::NOT_FOUND, Kind::NoSuchOperation, detail));
@@ -53,5 +62,6 @@ mod tests {
     fn the_first_load_stays_small() {
         assert!(LOOK.len() <= 12_000, "{}", LOOK.len());
         assert!(SCAN.len() <= 4_000, "{}", SCAN.len());
+        assert!(LIVE.len() <= 1_000, "{}", LIVE.len());
     }
 }

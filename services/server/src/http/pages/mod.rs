@@ -71,7 +71,7 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
 
 /// No inline anything, nothing from elsewhere; `data:` for the empty icon alone.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
-    form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+    connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 fn page(status: StatusCode, template: &impl Template) -> Result<HttpResponse, Fault> {
     let html = template.render().map_err(|_| Fault::went_wrong("The page could not be written down."))?;
