@@ -36,11 +36,16 @@ pub(crate) async fn facts(yard: &web::Data<Yard>, read: Vec<Result<Uuid, ItemRes
 
 /// The same of one decision. What the door would refuse is refused, but for a second person who is missing.
 pub(crate) async fn decision(yard: &web::Data<Yard>, item: Item) -> Answer {
+    json(&weigh(yard, item).await?)
+}
+
+/// What a decision would change, or why it would be refused.
+pub(crate) async fn weigh(yard: &web::Data<Yard>, item: Item) -> Result<DryRun, Fault> {
     let id = item.id();
     let mut answer = try_them(yard, vec![item], vec![Ok(id)]).await?;
     match answer.results.pop() {
         Some(ItemResult { status, problem: Some(problem), .. }) if status != 403 => Err(problem.into()),
-        only => json(&DryRun { results: only.into_iter().collect(), ..answer }),
+        only => Ok(DryRun { results: only.into_iter().collect(), ..answer }),
     }
 }
 

@@ -11,7 +11,7 @@ mod plan;
 mod problems;
 mod tables;
 mod text;
-mod words;
+pub(crate) mod words;
 mod write;
 mod yard_file;
 

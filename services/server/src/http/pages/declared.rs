@@ -39,7 +39,7 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
     }
 }
 
-fn body<T: DeserializeOwned>(seen: &ThingView) -> Option<T> {
+pub(super) fn body<T: DeserializeOwned>(seen: &ThingView) -> Option<T> {
     serde_json::from_value(seen.declared.clone()?).ok()
 }
 
@@ -49,7 +49,7 @@ fn place_words(name: &str, place: &Place) -> String {
     format!("{name}: {}, {kind}{highest}.", place.name)
 }
 
-fn degrees(millideg_c: i32) -> String {
+pub(super) fn degrees(millideg_c: i32) -> String {
     let (sign, all) = (if millideg_c < 0 { "-" } else { "" }, millideg_c.unsigned_abs());
     match all % 1000 {
         0 => format!("{sign}{} °C", all / 1000),
@@ -94,7 +94,7 @@ fn batch_words(code: &str, batch: &Batch) -> String {
     format!("{code}: made {}.{ends}", day(batch.made_on))
 }
 
-fn day(day: Day) -> String {
+pub(super) fn day(day: Day) -> String {
     day.last().map_or_else(|| day.to_string(), |day| day.format("%a %-d %b %Y").to_string())
 }
 
@@ -106,7 +106,7 @@ fn job_words(name: &str, job: &Job, look: &Look<'_>, say: &Say) -> String {
     format!("{name}: last ply {}, oven {}.{needs} Now scan the roll.", time(&job.lay_at), time(&job.oven_at))
 }
 
-fn metres(mm: u64) -> String {
+pub(super) fn metres(mm: u64) -> String {
     match mm % 1000 {
         0 => format!("{} m", mm / 1000),
         rest => format!("{}.{} m", mm / 1000, format!("{rest:03}").trim_end_matches('0')),

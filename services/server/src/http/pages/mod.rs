@@ -7,15 +7,20 @@ mod claim;
 mod declared;
 mod done;
 mod foot;
+mod hold;
 pub(crate) mod html;
 mod moves;
 mod notice;
 mod part;
+mod puzzles;
 mod scan;
 mod screen;
 mod sheet;
 mod stock;
+mod strike;
+mod thing;
 mod unsure;
+mod wish;
 
 use super::problems::Fault;
 use actix_web::{
@@ -34,6 +39,15 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
     ("/boat/{code}/print.css", &["GET", "HEAD"]),
+    ("/thing/{kind}/{code}", &["GET", "HEAD"]),
+    ("/thing/batch/{material}/{batch}", &["GET", "HEAD"]),
+    ("/strike/{entry}", &["GET", "HEAD", "POST"]),
+    ("/last", &["GET", "HEAD"]),
+    ("/mismatches", &["GET", "HEAD"]),
+    ("/mismatches.csv", &["GET", "HEAD"]),
+    ("/mismatches/{kind}/{entry}", &["GET", "HEAD", "POST"]),
+    ("/hold", &["GET", "HEAD", "POST"]),
+    ("/confirm", &["GET", "HEAD", "POST"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
     ("/rolls", &["GET", "HEAD"]),
@@ -63,6 +77,19 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(badge::post_badge)
         .service(boat::boat_page)
         .service(boat::print_css)
+        .service(thing::batch_page)
+        .service(thing::thing_page)
+        .service(strike::strike_page)
+        .service(strike::post_strike)
+        .service(strike::last_page)
+        .service(puzzles::puzzles_page)
+        .service(puzzles::puzzles_csv)
+        .service(puzzles::puzzle_page)
+        .service(puzzles::post_puzzle)
+        .service(hold::hold_page)
+        .service(hold::post_hold)
+        .service(hold::confirm_page)
+        .service(hold::post_confirm)
         .service(notice::problems_page)
         .service(notice::problem_page)
         .service(assets::asset)

@@ -1,0 +1,189 @@
+//! Placing a hold on anything, lifting one, and confirming told lines in one sitting.
+
+use super::thing::{history, said::said};
+use super::wish::{self, Chosen, Draft, Field, WishPage};
+use super::{answer, assets::Assets, badge, foot::Foot, in_a_query, own_form, page, see};
+use crate::http::{
+    ask::{ask_beside, beside},
+    problems::Fault,
+};
+use crate::yard::Yard;
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use askama::Template;
+use domain::{When, say::Say, view::View};
+use serde_json::json;
+use shared_types::ThingName;
+use uuid::Uuid;
+
+#[route("/hold", method = "GET", method = "HEAD")]
+pub(crate) async fn hold_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<Chosen>) -> HttpResponse {
+    let done = async {
+        let chosen = query.into_inner();
+        let draft = (!chosen.choice.is_empty()).then(|| draft(&chosen));
+        wish::show(&yard, asked(&request, &yard, &chosen), draft).await
+    };
+    answer(&request, done.await)
+}
+
+#[actix_web::post("/hold")]
+pub(crate) async fn post_hold(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Chosen>) -> HttpResponse {
+    let chosen = form.into_inner();
+    let shown = asked(&request, &yard, &chosen);
+    answer(&request, wish::save(&request, &yard, shown, draft(&chosen)).await)
+}
+
+fn asked(request: &HttpRequest, yard: &Yard, chosen: &Chosen) -> WishPage {
+    let mut shown = WishPage::new(yard, request, chosen.clone());
+    let thing: Option<ThingName> = chosen.thing.parse().ok();
+    let name = thing.as_ref().map_or("what", ThingName::short);
+    let lifts = !chosen.lift.trim().is_empty();
+    shown.title = if lifts { format!("Lift the hold on {name}") } else { format!("Hold {name}") };
+    shown.lead.push(match lifts {
+        true => "Someone else than who made it must stand beside it: both badges are asked for.".to_owned(),
+        false => {
+            "A hold needs nobody else. It holds all that is made from it too, and ends only by lifting.".to_owned()
+        }
+    });
+    shown.address = "/hold".to_owned();
+    let mut field = |name, label: &str, value: &str, like| {
+        shown.fields.push(Field { name, label: label.to_owned(), value: value.to_owned(), like });
+    };
+    field("thing", "What: its kind and code", &chosen.thing, "roll/R-42");
+    field("why", "Why", &chosen.why, "");
+    if !lifts {
+        field("number", "Nonconformance number, if there is one", &chosen.number, "");
+    }
+    shown.about = thing;
+    shown
+}
+
+fn draft(chosen: &Chosen) -> Result<Draft, String> {
+    let thing: ThingName = chosen.thing.parse().map_err(|error| crate::http::say::sentence(&format!("{error}")))?;
+    let why = wish::why(chosen)?;
+    if chosen.lift.trim().is_empty() {
+        let number = Some(chosen.number.trim()).filter(|number| !number.is_empty());
+        return Ok(Draft { decide: "place_hold", thing, body: json!({ "why": why, "nonconformance": number }) });
+    }
+    let gone = "There is no such hold. Look at what holds it.";
+    let hold: Uuid = chosen.lift.trim().parse().map_err(|_| gone.to_owned())?;
+    Ok(Draft { decide: "lift_hold", thing, body: json!({ "hold": hold, "why": why }) })
+}
+
+#[derive(Template)]
+#[template(path = "confirm.html")]
+struct ConfirmPage {
+    assets: Assets,
+    foot: Foot,
+    lines: Vec<Told>,
+    /// The badges of this sitting.
+    badge: Option<String>,
+    second: String,
+    problem: Option<String>,
+    /// A line was confirmed just now.
+    done: Option<String>,
+}
+
+struct Told {
+    id: Uuid,
+    thing: String,
+    entry: Uuid,
+    what: String,
+    when: String,
+    who: String,
+}
+
+/// As many lines are shown; the next ones follow when these are confirmed.
+const MOST: usize = 50;
+
+#[route("/confirm", method = "GET", method = "HEAD")]
+pub(crate) async fn confirm_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    query: web::Query<Chosen>,
+) -> HttpResponse {
+    let done = async {
+        let said = match query.number.parse::<u64>() {
+            Ok(seq) if seq != 0 && seq <= yard.read().last_seq() => Some(format!("Confirmed: it is entry {seq}.")),
+            _ => None,
+        };
+        confirming(&request, &yard, query.second.trim(), None, said).await
+    };
+    answer(&request, done.await)
+}
+
+async fn confirming(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    second: &str,
+    problem: Option<(StatusCode, String)>,
+    done: Option<String>,
+) -> Result<HttpResponse, Fault> {
+    let when = When::now(yard.now());
+    let (seqs, say) = ask_beside(yard, move |book| {
+        let view = View::new(book, when.known);
+        let own = |seq: u32, label| book.entry(seq).is_some_and(|meta| meta.thing == label);
+        let waits = |label| view.facts(label).filter(move |fact| view.waits(fact) && own(fact.seq, label));
+        let mut seqs: Vec<u64> = book.labels().flat_map(waits).map(|fact| u64::from(fact.seq)).collect();
+        seqs.sort_unstable();
+        seqs.dedup();
+        seqs.truncate(MOST);
+        Ok((seqs, Say::of(view, when.now)))
+    })
+    .await?;
+    let shared = yard.clone();
+    let entries = beside(move || history::read(&shared, &seqs)).await?;
+    let told = |entry: &shared_types::Entry| Told {
+        // The same line has the same id in every sitting of a person: two taps confirm it once.
+        id: Uuid::new_v5(&entry.id, format!("confirm {second}").as_bytes()),
+        thing: entry.thing.to_string(),
+        entry: entry.id,
+        what: said(entry, &say, when.now),
+        when: say.time(entry.occurred_at.at, when.now),
+        who: history::who(entry),
+    };
+    let lines = entries.iter().map(told).collect();
+    let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
+    let badge = badge::remembered(request).map(|badge| badge.to_string());
+    let (status, problem) = problem.map_or((StatusCode::OK, None), |(status, say)| (status, Some(say)));
+    page(status, &ConfirmPage { assets: Assets::new(), foot, lines, badge, second: second.to_owned(), problem, done })
+}
+
+#[actix_web::post("/confirm")]
+pub(crate) async fn post_confirm(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Chosen>) -> HttpResponse {
+    let done = async {
+        own_form(&request)?;
+        let chosen = form.into_inner();
+        let written = confirm(&request, &yard, &chosen).await;
+        let second = chosen.second.trim();
+        match written {
+            Ok((seq, by)) => {
+                let mut back = see(&format!("/confirm?second={}&number={seq}", in_a_query(second)));
+                back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
+                Ok(back)
+            }
+            Err(fault) if fault.status().is_server_error() => Err(fault),
+            Err(fault) => {
+                let problem = (fault.status(), fault.problem().detail.clone());
+                confirming(&request, &yard, second, Some(problem), None).await
+            }
+        }
+    };
+    answer(&request, done.await)
+}
+
+async fn confirm(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    chosen: &Chosen,
+) -> Result<(u64, shared_types::Code), Fault> {
+    let (by, second) = wish::badges(request, chosen)?;
+    let unread = |_| Fault::cannot_read("That line is none of this page's. Open the page again.");
+    let thing: ThingName = chosen.thing.parse().map_err(|error: shared_types::NameError| unread(error.to_string()))?;
+    let entry: Uuid = chosen.other.parse().map_err(|error: uuid::Error| unread(error.to_string()))?;
+    let id = chosen.id.ok_or_else(|| unread(String::new()))?;
+    // What is confirmed is the one line, which is never edited: what else came meanwhile does not change it.
+    let based_on = yard.read().last_seq();
+    let draft = Draft { decide: "confirm", thing, body: json!({ "entry": entry }) };
+    let (seq, _) = wish::submit(yard, &draft, id, &by, second.as_ref(), based_on).await?;
+    Ok((seq, by))
+}

@@ -1,0 +1,193 @@
+//! A thing's own page: may it be used, its limits, its out-time card, and its whole history with what the screen had said.
+
+mod facts;
+pub(super) mod history;
+mod rows;
+pub(super) mod said;
+pub(super) mod sheets;
+mod shown;
+
+use super::{answer, assets::Assets, foot::Foot, in_a_query, page, see};
+use crate::http::{
+    ask::{AtKnown, ask, beside, nobody, stamp},
+    fallback::in_a_path,
+    problems::Fault,
+};
+use crate::yard::Yard;
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
+use askama::Template;
+use domain::view::View;
+use history::Page;
+use serde::Deserialize;
+use shared_types::{Code, Stamp, ThingName};
+use shown::Shown;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ThingQuery {
+    #[serde(default, deserialize_with = "blank_or_stamp")]
+    at: Option<Stamp>,
+    /// An entry's number; an empty field of the form asks for nothing.
+    #[serde(default)]
+    known: String,
+    #[serde(default)]
+    page: String,
+    /// `card` or `history`: as a table for a spreadsheet.
+    #[serde(default)]
+    csv: String,
+    /// The entry that was written just now, and whether it had been before.
+    #[serde(default)]
+    done: Option<u64>,
+    #[serde(default)]
+    again: Option<u8>,
+}
+
+fn blank_or_stamp<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Option<Stamp>, D::Error> {
+    let text = String::deserialize(from)?;
+    match text.trim() {
+        "" => Ok(None),
+        text => stamp(serde::de::value::StrDeserializer::new(text)),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "thing.html")]
+struct ThingPage {
+    assets: Assets,
+    foot: Foot,
+    name: String,
+    kind: &'static str,
+    /// Its address without a query.
+    address: String,
+    /// `As of .., as known at entry ..`, where that was asked.
+    asked: Option<String>,
+    at: String,
+    known: String,
+    /// The same `at` and `known`, to go on with.
+    carried: String,
+    done: Option<String>,
+    shown: Shown,
+    lines: Vec<history::Line>,
+    page: usize,
+    pages: usize,
+    count: usize,
+}
+
+#[route("/thing/{kind}/{code}", method = "GET", method = "HEAD")]
+pub(crate) async fn thing_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    path: web::Path<(String, String)>,
+    query: web::Query<ThingQuery>,
+) -> HttpResponse {
+    let (kind, code) = path.into_inner();
+    let thing = ThingName::from_parts(kind.trim(), &code);
+    let written = format!("{kind}/{code}");
+    let done = one(&request, &yard, &written, thing, query.into_inner());
+    answer(&request, done.await)
+}
+
+#[route("/thing/batch/{material}/{batch}", method = "GET", method = "HEAD")]
+pub(crate) async fn batch_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    path: web::Path<(String, String)>,
+    query: web::Query<ThingQuery>,
+) -> HttpResponse {
+    let (material, batch) = path.into_inner();
+    let named = Code::new(&material).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&batch)?)));
+    let written = format!("batch/{material}/{batch}");
+    let done = one(&request, &yard, &written, named, query.into_inner());
+    answer(&request, done.await)
+}
+
+async fn one(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    written: &str,
+    thing: Result<ThingName, shared_types::NameError>,
+    query: ThingQuery,
+) -> Result<HttpResponse, Fault> {
+    let thing =
+        thing.map_err(|error| Fault::cannot_read(format!("{error}. Scan the label, or look it up in a list.")))?;
+    let address = format!("/thing/{}", in_a_path(&thing));
+    if written != thing.to_string() {
+        let rest = request.query_string();
+        return Ok(see(&if rest.is_empty() { address } else { format!("{address}?{rest}") }));
+    }
+    let known = known(&query.known)?;
+    let wanted = Page::read(&query.page)?;
+    let sheet = sheets::Sheet::read(&query.csv)?;
+    let wanted = if sheet == Some(sheets::Sheet::History) { Page::All } else { wanted };
+    let asked = AtKnown { at: query.at, known };
+    let (shown, named, when, say) = ask(yard, |book| {
+        let when = asked.when(yard, book)?;
+        let shown = shown::shown(book, &thing, when)?.ok_or_else(|| nobody(&thing))?;
+        Ok((shown, history::named(book, &thing, when, wanted), when, history::say(book, when)))
+    })?;
+    let (shared, writing) = (yard.clone(), say.clone());
+    let done = query.done;
+    let (lines, named, entry) = beside(move || {
+        let lines = history::lines(&shared, &named, &writing, when)?;
+        let entry = match done {
+            Some(seq) if seq != 0 && seq <= shared.read().last_seq() => {
+                history::read(&shared, &[seq])?.into_iter().next()
+            }
+            _ => None,
+        };
+        Ok((lines, named, entry))
+    })
+    .await?;
+    match sheet {
+        Some(sheets::Sheet::Card) => return sheets::card(&thing, &shown.cards),
+        Some(sheets::Sheet::History) => return sheets::history(&thing, &lines),
+        None => {}
+    }
+    let again = if query.again == Some(1) { "It was written before, once: " } else { "Written: " };
+    let done = entry.map(|entry| {
+        let time = say.time(entry.recorded_at, when.now);
+        format!(
+            "{again}{}, by {}, {time}, entry {}.",
+            said::said(&entry, &say, when.now),
+            history::who(&entry),
+            entry.seq
+        )
+    });
+    let at = query.at.map(|_| format!("As of {}", say.whole_time(when.at)));
+    let then = known.map(|known| format!("{} known at entry {known}", if at.is_some() { "as" } else { "As" }));
+    let words: Vec<String> = at.into_iter().chain(then).collect();
+    let carried = [("at", query.at.map(|at| at.to_string())), ("known", known.map(|known| known.to_string()))];
+    let carried: Vec<String> =
+        carried.into_iter().filter_map(|(name, value)| Some(format!("{name}={}", in_a_query(&value?)))).collect();
+    let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
+    page(
+        StatusCode::OK,
+        &ThingPage {
+            assets: Assets::new(),
+            foot,
+            name: thing.short().to_owned(),
+            kind: thing.kind().as_str(),
+            address,
+            asked: (!words.is_empty()).then(|| words.join(", ")),
+            at: query.at.map_or(String::new(), |at| at.to_string()),
+            known: known.map_or(String::new(), |known| known.to_string()),
+            carried: carried.join("&"),
+            done,
+            shown,
+            lines,
+            page: named.page,
+            pages: named.pages,
+            count: named.count,
+        },
+    )
+}
+
+fn known(text: &str) -> Result<Option<u64>, Fault> {
+    match text.trim() {
+        "" => Ok(None),
+        text => text.parse().map(Some).map_err(|_| {
+            let detail = "\"As known at\" takes the number of an entry, such as 300.";
+            Fault::cannot_read(detail).field("/known", "a whole number is expected, 0 or more")
+        }),
+    }
+}

@@ -1,0 +1,103 @@
+//! A card or a history as a table for a spreadsheet (CSV, RFC 4180).
+
+use super::{history::Line, rows::Card};
+use crate::http::problems::Fault;
+use actix_web::{HttpResponse, http::header};
+use shared_types::ThingName;
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sheet {
+    Card,
+    History,
+}
+
+impl Sheet {
+    pub(super) fn read(text: &str) -> Result<Option<Sheet>, Fault> {
+        match text {
+            "" => Ok(None),
+            "card" => Ok(Some(Sheet::Card)),
+            "history" => Ok(Some(Sheet::History)),
+            _ => Err(Fault::cannot_read("There is a table of the card and one of the history.")
+                .field("/csv", "card or history")),
+        }
+    }
+}
+
+pub(super) fn card(thing: &ThingName, cards: &[Card]) -> Result<HttpResponse, Fault> {
+    let head = [
+        "item",
+        "out",
+        "in",
+        "interval",
+        "running total",
+        "tack left",
+        "out-life left",
+        "who",
+        "note",
+        "struck",
+        "entries",
+    ];
+    let rows = cards.iter().flat_map(|card| {
+        card.lines.iter().map(|line| {
+            let entries: Vec<String> = line.entries.iter().map(u64::to_string).collect();
+            let struck = if line.struck { "struck" } else { "" };
+            [
+                &card.item,
+                &line.out,
+                &line.back,
+                &line.interval,
+                &line.total,
+                &line.tack_left,
+                &line.out_life_left,
+                &line.who,
+                &line.note,
+                struck,
+                &entries.join(" "),
+            ]
+            .map(str::to_owned)
+            .to_vec()
+        })
+    });
+    csv(&format!("{} out-time card", thing.short()), &head, rows)
+}
+
+pub(super) fn history(thing: &ThingName, lines: &[Line]) -> Result<HttpResponse, Fault> {
+    let head = ["entry", "occurred", "recorded", "who", "what", "note", "struck", "the screen had said"];
+    let rows = lines.iter().map(|line| {
+        vec![
+            line.seq.to_string(),
+            line.occurred.clone(),
+            line.recorded.clone().unwrap_or_default(),
+            line.who.clone(),
+            line.what.clone(),
+            line.notes.join("; "),
+            line.struck.clone().unwrap_or_default(),
+            line.shown.clone().unwrap_or_default(),
+        ]
+    });
+    csv(&format!("{} history", thing.short()), &head, rows)
+}
+
+pub(in super::super) fn csv(
+    name: &str,
+    head: &[&str],
+    rows: impl Iterator<Item = Vec<String>>,
+) -> Result<HttpResponse, Fault> {
+    let failed = |_| Fault::went_wrong("The table could not be written down.");
+    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    table.write_record(head).map_err(failed)?;
+    for row in rows {
+        // A spreadsheet takes what begins so for a formula.
+        let plain =
+            row.into_iter().map(|cell| if cell.starts_with(['=', '+', '-', '@']) { format!("'{cell}") } else { cell });
+        table.write_record(plain).map_err(failed)?;
+    }
+    let body = table.into_inner().map_err(|_| Fault::went_wrong("The table could not be written down."))?;
+    let safe: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' }).collect();
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8"))
+        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{safe}.csv\"")))
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .body(body))
+}

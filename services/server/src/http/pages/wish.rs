@@ -1,0 +1,374 @@
+//! A decision as a page asks for it: what is chosen stands in the address, the effect is shown before it is saved, and
+//! a form that is sent twice writes once.
+
+use super::{assets::Assets, badge, foot::Foot, own_form, page, see};
+use crate::http::{
+    ask::ask,
+    dry_run,
+    fallback::in_a_path,
+    problems::Fault,
+    refusals::{Stored, stored},
+};
+use crate::{committer::Outcome, intake, yard::Yard};
+use actix_web::{
+    HttpRequest, HttpResponse,
+    http::{StatusCode, header},
+    web,
+};
+use askama::Template;
+use domain::{
+    When,
+    say::{left, so_far},
+    view::View,
+};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use shared_types::{Code, DryRun, Entry, LimitRow, ThingName, ThingView};
+use uuid::Uuid;
+
+/// What a person said on such a page, in the address while it is looked at, in the form when it is saved.
+#[derive(Deserialize, Default, Clone)]
+pub(crate) struct Chosen {
+    #[serde(default)]
+    pub(super) choice: String,
+    /// What belongs to the choice: another label, a time, minutes.
+    #[serde(default)]
+    pub(super) other: String,
+    #[serde(default)]
+    pub(super) at: String,
+    #[serde(default)]
+    pub(super) minutes: String,
+    #[serde(default)]
+    pub(super) why: String,
+    #[serde(default)]
+    pub(super) number: String,
+    #[serde(default)]
+    pub(super) thing: String,
+    #[serde(default)]
+    pub(super) lift: String,
+    #[serde(default)]
+    pub(super) id: Option<Uuid>,
+    #[serde(default)]
+    pub(super) based_on: Option<u64>,
+    #[serde(default)]
+    pub(super) by: String,
+    #[serde(default)]
+    pub(super) second: String,
+}
+
+/// What is asked for.
+pub(super) struct Draft {
+    pub(super) decide: &'static str,
+    pub(super) thing: ThingName,
+    pub(super) body: Value,
+}
+
+/// One field of the form.
+pub(super) struct Field {
+    pub(super) name: &'static str,
+    pub(super) label: String,
+    pub(super) value: String,
+    /// What it looks like, or nothing.
+    pub(super) like: &'static str,
+}
+
+/// An answer among which one is chosen.
+pub(super) struct Choice {
+    pub(super) value: &'static str,
+    pub(super) label: String,
+}
+
+#[derive(Template)]
+#[template(path = "wish.html")]
+pub(super) struct WishPage {
+    assets: Assets,
+    foot: Foot,
+    pub(super) title: String,
+    /// What it is about.
+    pub(super) lead: Vec<String>,
+    pub(super) address: String,
+    pub(super) about: Option<ThingName>,
+    chosen: Chosen,
+    pub(super) choices: Vec<Choice>,
+    pub(super) fields: Vec<Field>,
+    problem: Option<String>,
+    /// What came between.
+    between: Vec<String>,
+    effect: Option<Effect>,
+    badge: Option<String>,
+}
+
+struct Effect {
+    sentences: Vec<String>,
+    rows: Vec<Row>,
+    needs_second: bool,
+    id: Uuid,
+    based_on: u64,
+}
+
+struct Row {
+    thing: String,
+    limit: &'static str,
+    before: String,
+    after: String,
+}
+
+impl WishPage {
+    pub(super) fn new(yard: &Yard, request: &HttpRequest, chosen: Chosen) -> WishPage {
+        let when = When::now(yard.now());
+        WishPage {
+            assets: Assets::new(),
+            foot: Foot::of(yard, View::new(&yard.read(), when.known), when),
+            title: String::new(),
+            lead: Vec::new(),
+            address: String::new(),
+            about: None,
+            chosen,
+            choices: Vec::new(),
+            fields: Vec::new(),
+            problem: None,
+            between: Vec::new(),
+            effect: None,
+            badge: badge::remembered(request).map(|badge| badge.to_string()),
+        }
+    }
+
+    /// Whether anything can be asked for here.
+    pub(super) fn is_open(&self) -> bool {
+        !self.choices.is_empty() || !self.fields.is_empty()
+    }
+
+    /// What was chosen goes on into the form that saves it.
+    fn carried(&self) -> Vec<(&'static str, &str)> {
+        let said = &self.chosen;
+        let all = [
+            ("choice", &said.choice),
+            ("other", &said.other),
+            ("at", &said.at),
+            ("minutes", &said.minutes),
+            ("why", &said.why),
+            ("number", &said.number),
+            ("thing", &said.thing),
+            ("lift", &said.lift),
+        ];
+        all.into_iter().filter(|(_, value)| !value.is_empty()).map(|(name, value)| (name, value.as_str())).collect()
+    }
+
+    /// The form has no field of its own for the thing.
+    fn carries_thing(&self) -> bool {
+        !self.chosen.thing.is_empty() && self.fields.iter().all(|field| field.name != "thing")
+    }
+
+    /// Where a page with the same that asks again begins.
+    fn about_address(&self) -> Option<String> {
+        self.about.as_ref().map(|thing| format!("/thing/{}", in_a_path(thing)))
+    }
+}
+
+/// Shows the page; with the effect, when it is clear what is asked for.
+pub(super) async fn show(
+    yard: &web::Data<Yard>,
+    mut shown: WishPage,
+    draft: Option<Result<Draft, String>>,
+) -> Result<HttpResponse, Fault> {
+    match draft {
+        None => {}
+        Some(Err(problem)) => shown.problem = Some(problem),
+        Some(Ok(draft)) => {
+            let by = shown.badge.as_deref().and_then(|badge| Code::new(badge).ok());
+            let by = by.unwrap_or_else(|| ThingName::nobody().own_code());
+            let based_on = yard.read().last_seq();
+            let id = yard.clock.new_id();
+            let text = text(&draft, id, &by, None, based_on);
+            let wish = intake::decision(&text).map_err(|problem| problem.detail());
+            match wish {
+                Err(problem) => shown.problem = Some(crate::http::say::sentence(&problem)),
+                Ok(wish) => match dry_run::weigh(yard, wish.into()).await {
+                    Err(fault) if fault.status().is_server_error() => return Err(fault),
+                    Err(fault) => shown.problem = Some(fault.problem().detail.clone()),
+                    Ok(found) => shown.effect = Some(effect(&found, id, based_on)),
+                },
+            }
+        }
+    }
+    let status = if shown.problem.is_some() { StatusCode::BAD_REQUEST } else { StatusCode::OK };
+    page(status, &shown)
+}
+
+/// Writes it, and goes to the thing's page, which says what was written; or shows the page again with what stands
+/// against it.
+pub(super) async fn save(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    mut shown: WishPage,
+    draft: Result<Draft, String>,
+) -> Result<HttpResponse, Fault> {
+    own_form(request)?;
+    let written = match draft {
+        Err(problem) => Err(Fault::cannot_read(problem)),
+        Ok(draft) => write(request, yard, &shown.chosen, &draft).await.map(|seq| (seq, draft.thing)),
+    };
+    match written {
+        Ok(((seq, again, by), thing)) => {
+            let again = if again { "&again=1" } else { "" };
+            let mut back = see(&format!("/thing/{}?done={seq}{again}", in_a_path(&thing)));
+            back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
+            Ok(back)
+        }
+        Err(fault) if fault.status().is_server_error() => Err(fault),
+        Err(fault) => {
+            let problem = fault.problem();
+            shown.problem = Some(problem.detail.clone());
+            let came = problem.more.get("between").and_then(Value::as_array).cloned().unwrap_or_default();
+            let text = |one: &Value, name: &str| one.get(name).and_then(Value::as_str).unwrap_or_default().to_owned();
+            let words = |one: &Value| {
+                let seq = one.get("seq").and_then(Value::as_u64).unwrap_or_default();
+                format!("Entry {seq}: {}, {}", text(one, "kind").replace('_', " "), text(one, "thing"))
+            };
+            shown.between = came.iter().map(words).collect();
+            page(fault.status(), &shown)
+        }
+    }
+}
+
+/// The entry's number, whether it had been written before, and whose badge it was.
+async fn write(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    chosen: &Chosen,
+    draft: &Draft,
+) -> Result<(u64, bool, Code), Fault> {
+    let (by, second) = badges(request, chosen)?;
+    let unread = || Fault::cannot_read("The form came without its number. Open the page again.");
+    let (id, based_on) = (chosen.id.ok_or_else(unread)?, chosen.based_on.ok_or_else(unread)?);
+    let (seq, again) = submit(yard, draft, id, &by, second.as_ref(), based_on).await?;
+    Ok((seq, again, by))
+}
+
+/// The badge that is typed or remembered, and the second person's.
+pub(super) fn badges(request: &HttpRequest, chosen: &Chosen) -> Result<(Code, Option<Code>), Fault> {
+    let badge = |text: &str| {
+        Code::new(text)
+            .map_err(|_| Fault::cannot_read("That is no badge code. Scan the badge again, or type what stands on it."))
+    };
+    let by = match chosen.by.trim() {
+        "" => badge::remembered(request)
+            .ok_or_else(|| Fault::cannot_read("Say who it is: scan your badge into the form."))?,
+        text => badge(text)?,
+    };
+    let second = Some(chosen.second.trim()).filter(|text| !text.is_empty()).map(badge).transpose()?;
+    Ok((by, second))
+}
+
+pub(super) async fn submit(
+    yard: &web::Data<Yard>,
+    draft: &Draft,
+    id: Uuid,
+    by: &Code,
+    second: Option<&Code>,
+    based_on: u64,
+) -> Result<(u64, bool), Fault> {
+    let wish = intake::decision(&text(draft, id, by, second, based_on))
+        .map_err(|problem| Fault::cannot_read(crate::http::say::sentence(&problem.detail())))?;
+    match yard.committer.submit(wish).await {
+        // The same form, sent again with another badge: what was written first stands.
+        Outcome::IdReused { line } => match Entry::read(&line) {
+            Ok(entry) if entry.thing == draft.thing => Ok((entry.seq, true)),
+            _ => Err(Fault::cannot_read("This form was used for something else. Open the page again.")),
+        },
+        outcome => Ok(match stored(outcome)? {
+            Stored::Now(written) => (written.seq, false),
+            Stored::Before(entry) => (entry.seq, true),
+        }),
+    }
+}
+
+fn text(draft: &Draft, id: Uuid, by: &Code, second: Option<&Code>, based_on: u64) -> String {
+    let mut body = draft.body.clone();
+    // What stands instead is a fact of its own; its id follows from the form's, so that it is written once too.
+    if let Some(instead) = body.get_mut("instead").and_then(Value::as_object_mut) {
+        instead.insert("id".to_owned(), json!(Uuid::new_v5(&id, b"instead")));
+        instead.insert("by".to_owned(), json!(by));
+    }
+    let second = second.map(|second| json!({ "by": second }));
+    json!({ "id": id, "decide": draft.decide, "thing": draft.thing, "by": by, "second": second, "based_on": based_on,
+            "body": body })
+    .to_string()
+}
+
+fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
+    let (mut sentences, mut rows) = (Vec::new(), Vec::new());
+    for change in &found.effect.things {
+        let Some(before) = &change.before else { continue };
+        let mut most = 0_i64;
+        for ((stage, was), now) in limits(before).iter().flat_map(|one| {
+            let after = limits(&change.after);
+            let same = after
+                .into_iter()
+                .find(|(stage, row)| *stage == one.0 && row.limit == one.1.limit && row.item == one.1.item);
+            same.map(|(_, row)| (one.clone(), row))
+        }) {
+            let differs =
+                was.left_s.zip(now.left_s).map(|(was, now)| now.saturating_sub(was)).filter(|by| by.abs() >= 60);
+            if let Some(by) = differs {
+                most = if most.abs() < by.abs() { by } else { most };
+                let short = change.thing.short();
+                rows.push(Row {
+                    thing: stage.as_ref().map_or_else(|| short.to_owned(), |stage| format!("{short} {stage}")),
+                    limit: domain::say::limit(now.limit),
+                    before: left(was.left_s.unwrap_or_default().saturating_mul(1000)),
+                    after: left(now.left_s.unwrap_or_default().saturating_mul(1000)),
+                });
+            }
+        }
+        match most {
+            0 => {}
+            by if 0 < by => {
+                sentences.push(format!("{} gets back {}.", change.thing.short(), left(by.saturating_mul(1000))))
+            }
+            by => sentences.push(format!(
+                "{} loses {}.",
+                change.thing.short(),
+                so_far(by.saturating_neg().saturating_mul(1000))
+            )),
+        }
+    }
+    sentences.extend(found.effect.mismatches_gone.iter().map(|one| format!("Answered or gone: {}", one.say)));
+    sentences.extend(found.effect.mismatches_new.iter().map(|one| format!("Would not add up then: {}", one.say)));
+    sentences.truncate(40);
+    rows.truncate(80);
+    let needs_second = !found.second_person.is_none();
+    match (needs_second, sentences.is_empty()) {
+        (true, _) => sentences.push("It gives back: needs a second person.".to_owned()),
+        (false, true) => sentences.push("It changes no limit, and needs nobody else.".to_owned()),
+        (false, false) => sentences.push("It needs nobody else.".to_owned()),
+    }
+    Effect { sentences, rows, needs_second, id, based_on }
+}
+
+fn limits(seen: &ThingView) -> Vec<(Option<String>, LimitRow)> {
+    let own = seen.limits.iter().map(|row| (None, row.clone()));
+    let of_stages = seen.stages.iter().flat_map(|stage| {
+        let name = Some(stage.stage.to_string());
+        stage.limits.iter().map(move |row| (name.clone(), row.clone()))
+    });
+    own.chain(of_stages).collect()
+}
+
+/// A time as typed, in the yard's zone unless it says otherwise.
+pub(super) fn time(yard: &Yard, text: &str) -> Result<shared_types::Stamp, String> {
+    let zone = ask(yard, |book| Ok(domain::say::Say::of(View::new(book, u64::MAX), yard.now()).zone))
+        .map_err(|fault| fault.problem().detail.clone())?;
+    if text.trim().is_empty() {
+        return Err("Say when it was, such as 2026-05-04 06:00.".to_owned());
+    }
+    crate::import::words::time_in(zone, text).map_err(|error| crate::http::say::sentence(&error))
+}
+
+/// Why, in words: never left out.
+pub(super) fn why(chosen: &Chosen) -> Result<String, String> {
+    match chosen.why.trim() {
+        "" => Err("Say why.".to_owned()),
+        why => Ok(why.to_owned()),
+    }
+}

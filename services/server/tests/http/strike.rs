@@ -1,0 +1,153 @@
+//! Making an entry right: the effect before saving, two people where it gives back, written once.
+
+use crate::browser::{Browser, Form, signed_on, words};
+use crate::yard::{Said, Server};
+use serde_json::json;
+
+#[track_caller]
+fn says(page: &Said, sentence: &str) {
+    assert!(words(page).contains(sentence), "{sentence}: {}", words(page));
+}
+
+/// The form that saves, as it stands on the page; without the badges.
+pub(crate) fn saving(page: &Said) -> Form {
+    let form = page.text.split("<form").find(|form| form.contains("Save</button>"));
+    let form = form.unwrap_or_else(|| panic!("nothing can be saved: {}", words(page)));
+    let attribute = |tag: &str, name: &str| {
+        tag.split(&format!(" {name}=\"")).nth(1).map(|rest| rest.split('"').next().unwrap().to_owned())
+    };
+    let hidden = form.split("<input").filter(|tag| tag.contains("type=\"hidden\""));
+    let fields = hidden.map(|tag| (attribute(tag, "name").unwrap(), attribute(tag, "value").unwrap()));
+    Form { action: attribute(form, "action").unwrap(), fields: fields.collect() }
+}
+
+/// R-24 and R-42 in F1; R-24 was taken out by mistake for R-42, 3 h 10 min ago.
+fn mistaken() -> (Server, u64) {
+    let server = Server::yard();
+    server.receive("R-24");
+    server.pass(5);
+    let seq = server.fact("roll_taken_out", "roll/R-24", json!({"from": "F1"}))["seq"].as_u64().unwrap();
+    server.pass(190);
+    (server, seq)
+}
+
+#[test]
+fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person() {
+    let (server, seq) = mistaken();
+    let mut browser = signed_on(&server);
+    let page = browser.get(&format!("/strike/{seq}"));
+    says(&page, "R-24 taken out of F1");
+    says(&page, "It was another roll");
+    let page = browser.get(&format!("/strike/{seq}?choice=other&other=r-42&why="));
+    says(&page, "R-24 gets back 3 h 10 min.");
+    says(&page, "R-42 loses 3 h 10 min.");
+    says(&page, "needs a second person");
+    let form = saving(&page);
+    let last = server.last_seq();
+    let refused = browser.post(&form, &[("by", "B-17"), ("second", "")]);
+    assert_eq!((refused.status, server.last_seq()), (403, last));
+    says(&refused, "a second person must stand beside it");
+    let written = browser.post(&form, &[("by", "B-17"), ("second", "B-05")]);
+    assert_eq!(written.status, 200, "{}", words(&written));
+    says(&written, "Written: an entry of R-24 struck: it was R-42; the next entry stands instead, by B-17 with B-05");
+    says(&written, "struck by B-17");
+    assert_eq!(server.last_seq(), last + 2);
+    says(&browser.get("/thing/roll/R-42"), "R-42 is out");
+    // The back button, and the same sent with another badge.
+    let again = browser.post(&form, &[("by", "B-17"), ("second", "B-05")]);
+    says(&again, "It was written before, once:");
+    let other = browser.post(&form, &[("by", "B-17"), ("second", "Q-01")]);
+    says(&other, "It was written before, once:");
+    assert_eq!(server.last_seq(), last + 2);
+}
+
+#[test]
+fn the_second_of_two_tabs_reads_who_was_first() {
+    let (server, seq) = mistaken();
+    let mut browser = signed_on(&server);
+    let address = format!("/strike/{seq}?choice=never&why=wrong+roll");
+    let (one, two) = (browser.get(&address), browser.get(&address));
+    assert_eq!(browser.post(&saving(&one), &[("by", "B-17"), ("second", "B-05")]).status, 200);
+    let late = browser.post(&saving(&two), &[("by", "B-17"), ("second", "B-05")]);
+    assert_eq!(late.status, 409);
+    says(&late, "struck by B-17 Wed");
+    says(&late, "wrong roll already");
+    assert_eq!(late.text.matches("<h1").count(), 1);
+}
+
+#[test]
+fn what_came_between_is_shown() {
+    let (server, seq) = mistaken();
+    let mut browser = signed_on(&server);
+    let page = browser.get(&format!("/strike/{seq}?choice=never"));
+    server.fact("roll_put_away", "roll/R-24", json!({"into": "F1"}));
+    let late = browser.post(&saving(&page), &[("by", "B-17"), ("second", "B-05")]);
+    assert_eq!(late.status, 409);
+    says(&late, "What came between: Entry");
+    says(&late, "roll put away, roll/R-24");
+}
+
+#[test]
+fn another_time_in_the_yards_clock_and_bad_input_in_words() {
+    let (server, seq) = mistaken();
+    let mut browser = signed_on(&server);
+    let page = browser.get(&format!("/strike/{seq}?choice=time&at=2026-05-06+06:32"));
+    says(&page, "R-24 loses");
+    says(&page, "It needs nobody else.");
+    assert_eq!(browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]).status, 200);
+    let last = server.last_seq();
+    for bad in ["choice=time&at=soon", "choice=time", "choice=other&other=", "choice=other&other=R-24", "choice=x"] {
+        let page = browser.get(&format!("/strike/{}?{bad}", last));
+        assert_eq!(page.status, 400, "{bad}");
+    }
+    let form = Form { action: format!("/strike/{last}"), fields: vec![("choice".to_owned(), "never".to_owned())] };
+    assert_eq!(browser.post(&form, &[("by", "B-17")]).status, 400);
+    says(&browser.get("/last"), "R-24 taken out of F1");
+}
+
+#[test]
+fn a_hold_is_placed_by_one_and_lifted_by_two() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    let page = browser.get("/hold?thing=roll/R-42&choice=ask&why=torn+bag&number=CN-1");
+    let written = browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]);
+    says(&written, "Written: R-42 held: torn bag (CN-1)");
+    let lift =
+        written.text.split("href=\"/hold?").find_map(|rest| rest.split('"').next().filter(|at| at.contains("lift")));
+    let lift = format!("/hold?{}&choice=ask&why=new+bag", lift.unwrap().replace("&#38;", "&").replace("&amp;", "&"));
+    let page = browser.get(&lift);
+    says(&page, "needs a second person");
+    assert_eq!(browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]).status, 403);
+    says(&browser.post(&saving(&page), &[("by", "B-17"), ("second", "Q-03")]), "Written: hold on R-42 lifted: new bag");
+    for bad in ["choice=ask&thing=R-42&why=x", "choice=ask&thing=roll/R-42", "choice=ask&thing=roll/R-42&why=x&lift=no"]
+    {
+        assert_eq!(browser.get(&format!("/hold?{bad}")).status, 400, "{bad}");
+    }
+}
+
+#[test]
+fn told_lines_are_confirmed_one_tap_each() {
+    let server = Server::yard();
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.pass(60);
+    let told = server.fact_now("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    server.pass(30);
+    assert_eq!(server.post("/api/v1/entries", &json!({"entries": [told]})).status, 207);
+    let mut browser: Browser<'_> = signed_on(&server);
+    says(&browser.get("/thing/roll/R-42"), "Until another badge confirms it");
+    let page = browser.get("/confirm?second=B-05");
+    says(&page, "R-42 put away in F1");
+    let form = page.text.split("<form").find(|form| form.contains("Confirm</button>")).unwrap().to_owned();
+    let field = |name: &str| {
+        let rest = form.split(&format!("name=\"{name}\" value=\"")).nth(1).unwrap();
+        (name.to_owned(), rest.split('"').next().unwrap().to_owned())
+    };
+    let form = Form { action: "/confirm".to_owned(), fields: ["id", "thing", "other", "second"].map(field).to_vec() };
+    let done = browser.post(&form, &[]);
+    says(&done, "Confirmed: it is entry");
+    says(&done, "Nothing waits to be confirmed.");
+    let last = server.last_seq();
+    says(&browser.post(&form, &[]), "Confirmed: it is entry");
+    assert_eq!(server.last_seq(), last);
+    says(&browser.get("/thing/roll/R-42"), "told, confirmed by B-05");
+}
