@@ -43,6 +43,8 @@ export async function prepare(yard, { fact, decide, get }) {
   return code;
 }
 
+const LISTS = ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"];
+
 /** The rows. `status` is 200 unless it says otherwise. */
 export function pages(code) {
   const q = encodeURIComponent;
@@ -72,6 +74,8 @@ export function pages(code) {
     { name: "boat-being-built", at: "/boat/NB-32", kind: "desk", paper: true },
     { name: "boat-as-of", at: "/boat/NB-31?known=300", kind: "desk" },
     { name: "boat-nobody-has-it", at: "/boat/NB-99", kind: "hand", status: 404 },
+    ...LISTS.map((list) => ({ name: `list-${list}`, at: `/${list}`, kind: "desk", paper: true })),
+    { name: "list-rolls-of-nothing", at: "/rolls?material=QQ-0", kind: "desk" },
     { name: "problems", at: "/problems", kind: "desk" },
     { name: "problem", at: "/problems/cannot-read", kind: "desk" },
   ];
@@ -83,6 +87,7 @@ export function emptyPages() {
     { name: "empty-scan", at: "/", kind: "hand" },
     { name: "empty-scan-nobody-has-it", at: "/?code=R-1", kind: "hand" },
     { name: "empty-badge", at: "/badge", kind: "hand" },
+    ...LISTS.map((list) => ({ name: `empty-${list}`, at: `/${list}`, kind: "desk" })),
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
 }
