@@ -13,4 +13,5 @@ pub mod journal;
 pub mod load;
 #[cfg(test)]
 mod testing;
+mod tree;
 pub mod yard;

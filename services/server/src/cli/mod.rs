@@ -1,9 +1,14 @@
 //! The command line: what is asked for, and the exit code. Everything printed goes through the two writers handed in.
 //!
-//! Exit codes: 0 done and sound, 1 not done or not sound, 2 asked for in a way that can't be meant.
+//! Exit codes: 0 done and sound, or *yes*; 1 not done, not sound, or no answer; 2 asked for in a way that can't be meant;
+//! 3 an answer that is not *yes*.
 
+mod completions;
 mod offline;
+mod questions;
+mod rest;
 mod serve;
+mod tables;
 
 use clap::{Parser, Subcommand};
 use shared_types::Stamp;
@@ -21,9 +26,17 @@ use crate::{
 
 const DONE: u8 = 0;
 const NOT_DONE: u8 = 1;
+const NOT_MEANT: u8 = 2;
+const NOT_YES: u8 = 3;
+
+const EXIT_CODES: &str = "Exit codes:
+  0  done; the answer is yes; a list, also an empty one
+  1  not done, not sound, or nobody answered
+  2  asked for in a way that can't be meant
+  3  ask: the answer is no, stop, not yet or can't say";
 
 #[derive(Parser)]
-#[command(name = "rimebook", version, max_term_width = 110)]
+#[command(name = "rimebook", version, max_term_width = 110, after_help = EXIT_CODES)]
 /// Keeps track of frozen composite material: its out-time, its limits, and what it went into
 struct Rimebook {
     #[command(subcommand)]
@@ -48,6 +61,18 @@ enum Command {
     Load(Load),
     /// Read a data folder's journal and say in words what was found; nothing is changed
     Verify(Verify),
+    /// May a roll, a kit or a part be used, for which act, until when?
+    Ask(questions::Ask),
+    /// What runs out, soonest first
+    RunsOut(questions::RunsOut),
+    /// What something is made from, or what it went into
+    Trace(questions::Trace),
+    /// What does not add up and waits for an answer
+    Mismatches(questions::Mismatches),
+    /// What runs out soon: who has to do what, by when
+    Warnings(questions::Warnings),
+    /// Print the completions for a shell, for its own file of completions
+    Completions(completions::Completions),
 }
 
 #[derive(clap::Args)]
@@ -121,16 +146,22 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         }
     };
     match act(asked.command, out, err) {
-        Ok(true) => DONE,
+        Ok(code) => code,
         // A reader that went away (`| head`) is not to be told anything.
-        Ok(false) | Err(_) => NOT_DONE,
+        Err(_) => NOT_DONE,
     }
 }
 
-/// True if it was done. An error means that the answer could not be printed.
-fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+/// The exit code. An error means that the answer could not be printed.
+fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<u8> {
     let now = || SystemClock::new().now();
-    match command {
+    let done = match command {
+        Command::Ask(asked) => return questions::ask(&asked, out, err),
+        Command::RunsOut(asked) => return questions::runs_out(&asked, out, err),
+        Command::Trace(asked) => return questions::trace(&asked, out, err),
+        Command::Mismatches(asked) => return questions::mismatches(&asked, out, err),
+        Command::Warnings(asked) => return questions::warnings(&asked, out, err),
+        Command::Completions(asked) => completions::print(&asked, out),
         Command::Serve(Serve { data, listen, clock_checked }) => serve::run(&data, listen, clock_checked, out, err),
         Command::Import(Import { from, server, dry_run }) => {
             import::run(&import::Request { from, server, dry_run, now: now() }, out, err)
@@ -141,7 +172,8 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         }
         Command::Load(Load { file, data }) => offline::load(&file, &data, out, err),
         Command::Verify(Verify { data }) => offline::verify(&data, out, err),
-    }
+    };
+    done.map(|done| if done { DONE } else { NOT_DONE })
 }
 
 /// An address with its port. `localhost` is this machine (RFC 6761, section 6.3), whatever a name server says.

@@ -13,11 +13,44 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
+const COMMANDS: [&str; 11] =
+    ["serve", "import", "demo", "load", "verify", "ask", "runs-out", "trace", "mismatches", "warnings", "completions"];
+
+#[test]
+fn completions_name_every_command() {
+    for shell in ["bash", "zsh", "fish"] {
+        let (code, out, err) = ran(&["completions", shell]);
+        assert_eq!((code, err.as_str()), (0, ""));
+        for command in COMMANDS {
+            assert!(out.contains(command), "{shell}: {command}");
+        }
+    }
+    assert_eq!(ran(&["completions", "abacus"]).0, 2);
+}
+
+#[test]
+fn where_nobody_answers_is_said_with_what_to_do() {
+    for question in [
+        &["ask", "roll/R-1", "--act", "lay"][..],
+        &["runs-out"],
+        &["trace", "roll/R-1"],
+        &["mismatches"],
+        &["warnings"],
+    ] {
+        let (code, out, err) = ran(&[question, &["--server", "http://127.0.0.1:9"]].concat());
+        assert_eq!((code, out.as_str()), (1, ""), "{err}");
+        assert!(err.contains("Nobody answers at http://127.0.0.1:9. Is `rimebook serve` running there?"), "{err}");
+        let (code, _, err) = ran(&[question, &["--server", "yard.example"]].concat());
+        assert_eq!(code, 2);
+        assert!(err.contains("write it as http://127.0.0.1:8787"), "{err}");
+    }
+}
+
 #[test]
 fn help_names_every_command_and_is_no_mistake() {
     let (code, out, err) = ran(&["--help"]);
     assert_eq!((code, err.as_str()), (0, ""));
-    for command in ["serve", "import", "demo", "load", "verify"] {
+    for command in COMMANDS {
         assert!(out.contains(&format!("\n  {command} ")), "{command} is not in {out}");
         let (code, out, _) = ran(&[command, "--help"]);
         assert_eq!(code, 0);
@@ -33,6 +66,10 @@ fn what_cannot_be_meant_ends_with_2() {
         &[],
         &["serve", "--data", "d", "--listen", "nowhere"],
         &["demo", "--data", "d", "--until", "soon"],
+        &["ask", "roll/R-1"],
+        &["ask", "roll/R-1", "--act", "polish"],
+        &["trace", "roll/R-1", "--into", "--from"],
+        &["runs-out", "--within-h", "-1"],
     ] {
         let (code, out, err) = ran(args);
         assert_eq!((code, out.as_str()), (2, ""), "{args:?}");

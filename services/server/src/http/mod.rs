@@ -31,6 +31,8 @@ use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
 pub use contract::openapi_json;
 pub(crate) use fallback::in_a_path;
+pub(crate) use pages::in_a_query;
+pub(crate) use problems::ROWS;
 
 /// Serves the yard on this listener until `stop` is ready, then lets open requests end and closes the yard.
 /// Runs within an actix system: `actix_web::rt::System::new().block_on(serve(..))`.

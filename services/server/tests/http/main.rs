@@ -17,4 +17,5 @@ mod stock;
 mod strangers;
 mod strike;
 mod thing;
+mod trace;
 mod yard;

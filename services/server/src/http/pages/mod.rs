@@ -19,6 +19,7 @@ mod sheet;
 mod stock;
 mod strike;
 mod thing;
+mod traced;
 mod unsure;
 mod wish;
 
@@ -48,6 +49,10 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/mismatches/{kind}/{entry}", &["GET", "HEAD", "POST"]),
     ("/hold", &["GET", "HEAD", "POST"]),
     ("/confirm", &["GET", "HEAD", "POST"]),
+    ("/trace", &["GET", "HEAD"]),
+    ("/trace/{kind}/{code}", &["GET", "HEAD"]),
+    ("/trace/batch/{material}/{batch}", &["GET", "HEAD"]),
+    ("/print.css", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
     ("/rolls", &["GET", "HEAD"]),
@@ -90,6 +95,10 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(hold::post_hold)
         .service(hold::confirm_page)
         .service(hold::post_confirm)
+        .service(traced::find_page)
+        .service(traced::batch_page)
+        .service(traced::trace_page)
+        .service(traced::print_css)
         .service(notice::problems_page)
         .service(notice::problem_page)
         .service(assets::asset)

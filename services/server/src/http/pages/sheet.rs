@@ -8,8 +8,8 @@ use domain::say::{Say, left, limit};
 use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, When};
-use shared_types::{Act, Code, Direction, Instant, Kind, LimitName, StageName, ThingName, Trace, Word};
-use std::collections::BTreeSet;
+use shared_types::{Act, Code, Direction, Instant, Kind, LimitName, StageName, ThingName, Trace, TraceLink, Word};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The sheet of one boat.
 pub(super) struct Sheet {
@@ -25,11 +25,15 @@ pub(super) struct Sheet {
 
 pub(super) struct Part {
     pub(super) name: String,
+    /// The boat it is in.
+    pub(super) boat: Option<String>,
     pub(super) on_list: bool,
     pub(super) stands: Stands,
     pub(super) stages: Vec<Stage>,
     /// Stages that are planned and of which nothing was laid.
     pub(super) unlaid: Vec<String>,
+    /// How far all of it is made, whatever of it is shown.
+    made: Made,
 }
 
 /// Where a part is.
@@ -56,7 +60,6 @@ pub(super) struct Stage {
     pub(super) out_life_at_cure: String,
     pub(super) run: String,
     pub(super) verdict: Verdict,
-    cured: bool,
     first_laid: Option<Instant>,
 }
 
@@ -99,6 +102,10 @@ impl Verdict {
 }
 
 impl Part {
+    pub(super) fn rows(&self) -> usize {
+        self.stages.iter().map(Stage::rows).sum()
+    }
+
     /// Why there is nothing below, or what is odd.
     pub(super) fn note(&self) -> Option<String> {
         let mut notes: Vec<String> = Vec::new();
@@ -118,11 +125,7 @@ impl Part {
     }
 
     pub(super) fn made(&self) -> Made {
-        match (self.stages.is_empty(), self.unlaid.is_empty() && self.stages.iter().all(|stage| stage.cured)) {
-            (true, _) => Made::NoRecord,
-            (false, false) => Made::Laid,
-            (false, true) => Made::Cured,
-        }
+        self.made
     }
 
     /// The worst of its stages; one that is still to be laid is not cured.
@@ -160,23 +163,23 @@ pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, 
     let trace = domain::trace(book, boat, Direction::MadeFrom, when).ok_or_else(|| nobody(boat))?;
     let listed = listed_parts(seen.declared.as_ref());
     let installed: BTreeSet<ThingName> =
-        into(&trace, boat).map(|link| link.0.clone()).filter(|thing| thing.kind() == Kind::Part).collect();
+        trace.links.iter().filter(|link| link.into == *boat).map(|link| link.from.clone()).collect();
     let all: BTreeSet<&ThingName> = listed.iter().flatten().chain(&installed).collect();
+    let links = Links::of(&trace);
     let part = |name: &ThingName| {
-        let label = book.label(name);
-        let elsewhere = label.and_then(|label| domain::trace::boat_of(view, label, when.at));
+        let elsewhere = boat_of(view, name, when.at);
         let stands = match (installed.contains(name), elsewhere) {
             (true, _) => Stands::Installed,
-            (false, Some((other, _))) => Stands::Elsewhere(book.code(other).to_string()),
+            (false, Some(other)) => Stands::Elsewhere(other),
             (false, None) => Stands::NotInstalled,
         };
+        let on_list = listed.as_ref().is_none_or(|listed| listed.contains(name));
         // What is not in the boat has a history of its own.
         let own = (stands != Stands::Installed).then(|| domain::trace(book, name, Direction::MadeFrom, when)).flatten();
-        let stages = stages(view, own.as_ref().unwrap_or(&trace), name, when.at);
-        let planned = label.map_or_else(Vec::new, |label| planned(view, label, when.at));
-        let unlaid = planned.into_iter().filter(|of| !stages.iter().any(|stage| stage.name == *of)).collect();
-        let on_list = listed.as_ref().is_none_or(|listed| listed.contains(name));
-        Part { name: name.short().to_owned(), on_list, stands, stages, unlaid }
+        match own {
+            Some(own) => traced_part(view, &Links::of(&own), name, stands, on_list, when.at),
+            None => traced_part(view, &links, name, stands, on_list, when.at),
+        }
     };
     let parts: Vec<Part> = all.into_iter().map(part).collect();
     let claim = claim(boat.short(), listed.as_ref().map(BTreeSet::len), &parts);
@@ -200,35 +203,101 @@ fn listed_parts(declared: Option<&serde_json::Value>) -> Option<BTreeSet<ThingNa
     Some(codes.map(|code| ThingName::new(Kind::Part, &code)).collect())
 }
 
-fn into<'t>(trace: &'t Trace, what: &'t ThingName) -> impl Iterator<Item = (&'t ThingName, Option<&'t StageName>)> {
-    trace.links.iter().filter(move |link| link.into == *what).map(|link| (&link.from, link.stage.as_ref()))
+/// What went into what, found by what it went into.
+pub(super) struct Links<'t>(BTreeMap<&'t ThingName, Vec<&'t TraceLink>>);
+
+impl<'t> Links<'t> {
+    pub(super) fn of(trace: &'t Trace) -> Links<'t> {
+        let mut links: BTreeMap<&ThingName, Vec<&TraceLink>> = BTreeMap::new();
+        for link in &trace.links {
+            links.entry(&link.into).or_default().push(link);
+        }
+        Links(links)
+    }
+
+    fn into(&self, what: &ThingName) -> impl Iterator<Item = (&'t ThingName, Option<&'t StageName>)> + use<'t, '_> {
+        self.0.get(what).into_iter().flatten().map(|link| (&link.from, link.stage.as_ref()))
+    }
+
+    /// The rolls of a kit or a roll itself, each with its batch; there is always a row to show.
+    pub(super) fn source(&self, from: &ThingName) -> Source {
+        let with_batch = |roll: &ThingName| {
+            let batches: BTreeSet<&str> = self.into(roll).map(|(batch, _)| batch.code()).collect();
+            (roll.short().to_owned(), batches.into_iter().collect::<Vec<_>>().join(", "))
+        };
+        if from.kind() != Kind::Kit {
+            return Source { kit: None, rolls: vec![with_batch(from)] };
+        }
+        let rolls: BTreeSet<&ThingName> =
+            self.into(from).map(|(roll, _)| roll).filter(|roll| roll.kind() == Kind::Roll).collect();
+        let mut rolls: Vec<_> = rolls.into_iter().map(with_batch).collect();
+        if rolls.is_empty() {
+            rolls.push((String::new(), String::new()));
+        }
+        Source { kit: Some(from.short().to_owned()), rolls }
+    }
 }
 
-fn stages(view: View<'_>, trace: &Trace, part: &ThingName, at: Instant) -> Vec<Stage> {
-    let mut names: Vec<&StageName> = into(trace, part).filter_map(|(_, stage)| stage).collect();
+/// The code of the boat a part is in.
+pub(super) fn boat_of(view: View<'_>, part: &ThingName, at: Instant) -> Option<String> {
+    let (boat, _) = domain::trace::boat_of(view, view.book.label(part)?, at)?;
+    Some(view.book.code(boat).to_string())
+}
+
+pub(super) fn traced_part(
+    view: View<'_>,
+    links: &Links<'_>,
+    name: &ThingName,
+    stands: Stands,
+    on_list: bool,
+    at: Instant,
+) -> Part {
+    let stages = stages(view, links, name, at);
+    let (unlaid, made) = view.book.label(name).map_or((Vec::new(), Made::NoRecord), |label| made(view, label, at));
+    Part { name: name.short().to_owned(), boat: boat_of(view, name, at), on_list, stands, stages, unlaid, made }
+}
+
+/// What is planned of a part and not laid, and how far all of it is made.
+fn made(view: View<'_>, part: Label, at: Instant) -> (Vec<String>, Made) {
+    let mut laid: BTreeSet<&StageName> = BTreeSet::new();
+    for fact in view.facts(part).filter(|fact| fact.at <= at) {
+        match &fact.what {
+            What::Laid(by) if by.part == part => {
+                laid.insert(&by.stage);
+            }
+            _ => {}
+        }
+    }
+    let planned = planned(view, part, at);
+    let unlaid: Vec<String> =
+        planned.into_iter().filter(|stage| !laid.iter().any(|laid| laid.as_str() == stage)).collect();
+    let cured = |stage: &&StageName| {
+        domain::stage::runs(view, part, stage)
+            .into_iter()
+            .any(|run| run.scanned_at <= at && matches!(run.state(at), Oven::Started(_)))
+    };
+    let made = match (laid.is_empty(), unlaid.is_empty() && laid.iter().all(cured)) {
+        (true, _) => Made::NoRecord,
+        (false, false) => Made::Laid,
+        (false, true) => Made::Cured,
+    };
+    (unlaid, made)
+}
+
+fn stages(view: View<'_>, links: &Links<'_>, part: &ThingName, at: Instant) -> Vec<Stage> {
+    let mut names: Vec<&StageName> = links.into(part).filter_map(|(_, stage)| stage).collect();
     names.sort();
     names.dedup();
-    let mut stages: Vec<Stage> = names.into_iter().map(|name| stage(view, trace, part, name, at)).collect();
+    let mut stages: Vec<Stage> = names.into_iter().map(|name| stage(view, links, part, name, at)).collect();
     // In the order in which they were laid.
     stages.sort_by_key(|stage| stage.first_laid);
     stages
 }
 
-fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: Instant) -> Stage {
-    let laid = into(trace, part).filter(|(_, stage)| *stage == Some(name)).map(|(from, _)| from);
+fn stage(view: View<'_>, links: &Links<'_>, part: &ThingName, name: &StageName, at: Instant) -> Stage {
+    let laid = links.into(part).filter(|(_, stage)| *stage == Some(name)).map(|(from, _)| from);
     let laid: BTreeSet<&ThingName> = laid.collect();
-    let with_batch = |roll: &ThingName| {
-        let batches: Vec<&str> = into(trace, roll).map(|(batch, _)| batch.code()).collect();
-        (roll.short().to_owned(), batches.join(", "))
-    };
-    let sources = laid.into_iter().map(|from| match from.kind() {
-        Kind::Kit => {
-            let rolls: BTreeSet<&ThingName> =
-                into(trace, from).map(|(roll, _)| roll).filter(|roll| roll.kind() == Kind::Roll).collect();
-            Source { kit: Some(from.short().to_owned()), rolls: rolls.into_iter().map(with_batch).collect() }
-        }
-        _ => Source { kit: None, rolls: vec![with_batch(from)] },
-    });
+    let sources = laid.into_iter().map(|from| links.source(from));
     let mut shown = Stage {
         name: name.to_string(),
         sources: sources.collect(),
@@ -236,7 +305,6 @@ fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: 
         out_life_at_cure: String::new(),
         run: String::new(),
         verdict: Verdict::CannotSay("the book does not know its acts".to_owned()),
-        cured: false,
         first_laid: None,
     };
     if let Some(label) = view.book.label(part) {
@@ -244,7 +312,6 @@ fn stage(view: View<'_>, trace: &Trace, part: &ThingName, name: &StageName, at: 
         let acts = view.facts(label).filter(|fact| fact.at <= at).filter_map(|fact| stage_act(view, &life, fact));
         let acts: Vec<Judged> = acts.collect();
         let oven = life.oven(at);
-        shown.cured = matches!(oven, Oven::Started(_));
         shown.first_laid = life.lying(at).map(|item| item.first_ply).min();
         shown.run = oven.run().map_or_else(String::new, |run| view.book.name(run.run).short().to_owned());
         shown.tack_when_laid = least(&acts, Act::Lay, LimitName::TackLife);

@@ -1,0 +1,64 @@
+//! A server as the command line asks it: an answer's bytes, or why there is none and what to do.
+
+use crate::http::ROWS;
+use shared_types::Problem;
+use std::time::Duration;
+
+pub(super) struct Rest {
+    http: reqwest::blocking::Client,
+    base: String,
+}
+
+/// Why there is no answer, in words.
+pub(super) struct Unanswered {
+    pub(super) say: String,
+    /// Nobody knows what was asked about, or it could not be read: asked otherwise there may be an answer.
+    pub(super) ask_otherwise: bool,
+}
+
+impl Rest {
+    pub(super) fn new(server: &str) -> Result<Rest, Unanswered> {
+        let base = server.trim().trim_end_matches('/').to_owned();
+        let not_meant = |say: String| Unanswered { say, ask_otherwise: true };
+        if !base.starts_with("http://") {
+            return Err(not_meant(format!(
+                "\"{server}\" is no address of a server here; write it as http://127.0.0.1:8787"
+            )));
+        }
+        let http = reqwest::blocking::Client::builder().no_proxy().timeout(Duration::from_secs(60)).build();
+        let http = http.map_err(|error| not_meant(format!("no connections can be made: {error}")))?;
+        Ok(Rest { http, base })
+    }
+
+    /// The answer as it came, byte for byte.
+    pub(super) fn get(&self, path: &str) -> Result<Vec<u8>, Unanswered> {
+        let gone = |error: &reqwest::Error| Unanswered {
+            say: match error.is_connect() {
+                true => format!(
+                    "Nobody answers at {}. Is `rimebook serve` running there? Name another with --server or RIMEBOOK_SERVER.",
+                    self.base
+                ),
+                false => format!("{} did not answer: {error}. Ask again.", self.base),
+            },
+            ask_otherwise: false,
+        };
+        let answer = self.http.get(format!("{}{path}", self.base)).send().map_err(|error| gone(&error))?;
+        let status = answer.status().as_u16();
+        let body = answer.bytes().map_err(|error| gone(&error))?;
+        match (status, serde_json::from_slice::<Problem>(&body)) {
+            (200, _) => Ok(body.to_vec()),
+            (status, Ok(problem)) => Err(Unanswered { say: words(&problem), ask_otherwise: status == 400 }),
+            (status, Err(_)) => Err(Unanswered {
+                say: format!("{} answered {status}, as no rimebook does. Look at --server.", self.base),
+                ask_otherwise: false,
+            }),
+        }
+    }
+}
+
+/// What happened, and what to do.
+fn words(problem: &Problem) -> String {
+    let name = problem.kind.rsplit('/').next().unwrap_or_default();
+    let cure = ROWS.iter().find(|row| row.name == name).map(|row| row.cure).unwrap_or_default();
+    format!("{}\n{cure}", problem.detail).trim_end().to_owned()
+}
