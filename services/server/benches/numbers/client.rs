@@ -1,4 +1,4 @@
-//! One thread that keeps sixteen connections busy, as little of a client as can be: the servers share the cores with it.
+//! One thread that keeps some connections busy, as little of a client as can be: the servers share the cores with it.
 //! It waits for all connections at a time; one that waits for them in turn measures its own waking up.
 
 use std::{
@@ -15,12 +15,16 @@ use rustix::{
     },
 };
 
-const CONNECTIONS: usize = 16;
+/// As many as a busy yard has at once.
+pub(crate) const SIXTEEN: usize = 16;
+/// One person, whose wait is what counts.
+pub(crate) const ONE: usize = 1;
 const PATIENCE: Timespec = Timespec { tv_sec: 10, tv_nsec: 0 };
 
 pub(crate) struct Asked {
     pub(crate) per_s: f64,
     pub(crate) p50_us: f64,
+    pub(crate) p95_us: f64,
     pub(crate) p99_us: f64,
     /// Mean length of an answer's body.
     pub(crate) bytes: f64,
@@ -34,9 +38,9 @@ struct Connection {
 }
 
 /// Asks on every connection again as soon as it has its answer, for so long; `path` gives the next address to ask for.
-pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
+pub(crate) fn ask(server: SocketAddr, connections: usize, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
     let mut request = Vec::new();
-    let mut connections: Vec<Connection> = (0..CONNECTIONS).map(|_| connect(server)).collect();
+    let mut connections: Vec<Connection> = (0..connections).map(|_| connect(server)).collect();
     let poll = epoll::create(CreateFlags::CLOEXEC).unwrap();
     for (number, connection) in (0..).zip(&connections) {
         epoll::add(&poll, &connection.stream, EventData::new_u64(number), EventFlags::IN).unwrap();
@@ -45,8 +49,8 @@ pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut 
     for connection in &mut connections {
         send(connection, &mut request, &mut path);
     }
-    let (mut took, mut bytes, mut waiting) = (Vec::with_capacity(1 << 20), 0, CONNECTIONS);
-    let mut events = Vec::with_capacity(CONNECTIONS);
+    let (mut took, mut bytes, mut waiting) = (Vec::with_capacity(1 << 20), 0, connections.len());
+    let mut events = Vec::with_capacity(connections.len());
     while waiting > 0 {
         epoll::wait(&poll, spare_capacity(&mut events), Some(&PATIENCE)).unwrap();
         assert!(!events.is_empty(), "the server does not answer");
@@ -66,13 +70,13 @@ pub(crate) fn ask(server: SocketAddr, time: Duration, mut path: impl FnMut(&mut 
     took.sort_unstable();
     let us = |of: f64| super::table::share(&took, of) as f64 / 1_000.0;
     let per_s = took.len() as f64 / elapsed;
-    Asked { per_s, p50_us: us(0.5), p99_us: us(0.99), bytes: bytes as f64 / took.len() as f64 }
+    Asked { per_s, p50_us: us(0.5), p95_us: us(0.95), p99_us: us(0.99), bytes: bytes as f64 / took.len() as f64 }
 }
 
 fn connect(server: SocketAddr) -> Connection {
     let stream = TcpStream::connect(server).unwrap();
     stream.set_nodelay(true).unwrap();
-    Connection { stream, sent: Instant::now(), buffer: vec![0; 64 << 10], filled: 0 }
+    Connection { stream, sent: Instant::now(), buffer: vec![0; 4 << 20], filled: 0 }
 }
 
 fn send(connection: &mut Connection, request: &mut Vec<u8>, path: &mut impl FnMut(&mut Vec<u8>)) {

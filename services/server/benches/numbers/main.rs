@@ -22,9 +22,11 @@ mod fill;
 mod graph;
 mod history;
 mod may_use;
+mod pages;
 mod paths;
 mod raw;
 mod rebuild;
+mod serving;
 mod table;
 mod work;
 
@@ -35,8 +37,13 @@ use table::Plan;
 /// A section's name, and what measures it.
 type Section = (&'static str, fn(&Plan) -> bool);
 
-const SECTIONS: [Section; 4] =
-    [("append", append::run), ("may-use", may_use::run), ("trace", graph::run), ("rebuild", rebuild::run)];
+const SECTIONS: [Section; 5] = [
+    ("append", append::run),
+    ("may-use", may_use::run),
+    ("pages", pages::run),
+    ("trace", graph::run),
+    ("rebuild", rebuild::run),
+];
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();

@@ -2,7 +2,6 @@
 //! Beside it a handler that does nothing but answer as many bytes, under the same posting.
 
 use std::{
-    net::{SocketAddr, TcpListener},
     sync::{
         Arc,
         atomic::{AtomicBool, AtomicU64, Ordering},
@@ -11,7 +10,7 @@ use std::{
     time::{Duration, Instant},
 };
 
-use actix_web::{App, HttpResponse, HttpServer, rt::System, web};
+use actix_web::rt::System;
 use server::{
     clock::{Clock, SystemClock},
     committer::Committer,
@@ -19,13 +18,13 @@ use server::{
     yard::{Options, Yard},
 };
 use shared_types::Stamp;
-use tokio::sync::oneshot;
 
 use super::{
-    client::{Asked, ask},
+    client::{Asked, SIXTEEN, ask},
     fill::fill,
     history::{History, mix},
     paths,
+    serving::{Serving, trivial},
     table::{Plan, Target, ratios, rounds, row},
     work::must_be_written,
 };
@@ -42,15 +41,15 @@ pub(crate) fn run(plan: &Plan) -> bool {
     let committer = yard.committer.clone();
     let ours = Serving::start(move |listener, stop| System::new().block_on(http::serve(yard, listener, stop)).unwrap());
     let mut path = paths_of(things);
-    let bytes = ask(ours.at, Duration::from_millis(500), &mut path).bytes as usize;
+    let bytes = ask(ours.at, SIXTEEN, Duration::from_millis(500), &mut path).bytes as usize;
     let trivial = Serving::start(move |listener, stop| System::new().block_on(trivial(listener, bytes, stop)));
 
     let what = "may-use over HTTP beside 1,000 facts/s";
     let writer = Writer::start(committer, history.inside);
     let begin = Instant::now();
-    let base = |path: &mut dyn FnMut(&mut Vec<u8>)| ask(trivial.at, plan.round, path);
+    let base = |path: &mut dyn FnMut(&mut Vec<u8>)| ask(trivial.at, SIXTEEN, plan.round, path);
     let mut base_path = paths_of(things);
-    let all = rounds(plan, what, || base(&mut base_path), || ask(ours.at, plan.round, &mut path));
+    let all = rounds(plan, what, || base(&mut base_path), || ask(ours.at, SIXTEEN, plan.round, &mut path));
     let seconds = begin.elapsed().as_secs_f64();
     let written = writer.stop();
     trivial.stop();
@@ -81,55 +80,6 @@ fn paths_of(things: usize) -> impl FnMut(&mut Vec<u8>) {
         to.extend_from_slice(b"/api/v1/things/roll/");
         to.extend_from_slice(roll.as_bytes());
         to.extend_from_slice(b"/may-use?act=cut");
-    }
-}
-
-async fn trivial(listener: TcpListener, bytes: usize, stop: impl Future<Output = ()> + 'static) {
-    let answer = web::Bytes::from(format!("\"{}\"", "x".repeat(bytes - 2)));
-    let server = HttpServer::new(move || {
-        let answer = answer.clone();
-        App::new().default_service(web::to(move || {
-            let answer = answer.clone();
-            async move { HttpResponse::Ok().content_type("application/json").body(answer) }
-        }))
-    });
-    let server = server.workers(2).disable_signals().listen(listener).unwrap().run();
-    let handle = server.handle();
-    actix_web::rt::spawn(async move {
-        stop.await;
-        handle.stop(true).await;
-    });
-    server.await.unwrap();
-}
-
-/// A server on a port of its own.
-struct Serving {
-    at: SocketAddr,
-    stop: oneshot::Sender<()>,
-    thread: JoinHandle<()>,
-}
-
-type Stop = std::pin::Pin<Box<dyn Future<Output = ()>>>;
-
-impl Serving {
-    fn start(serve: impl FnOnce(TcpListener, Stop) + Send + 'static) -> Serving {
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let at = listener.local_addr().unwrap();
-        let (stop, stopped) = oneshot::channel::<()>();
-        let thread = thread::spawn(move || {
-            serve(
-                listener,
-                Box::pin(async {
-                    stopped.await.ok();
-                }),
-            );
-        });
-        Serving { at, stop, thread }
-    }
-
-    fn stop(self) {
-        self.stop.send(()).ok();
-        self.thread.join().unwrap();
     }
 }
 
