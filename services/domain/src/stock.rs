@@ -10,7 +10,7 @@ use crate::say::Say;
 use crate::thing::standing;
 use crate::view::View;
 use shared_types::{
-    Code, EndsFirst, Job, Kind, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow, ThingName,
+    Code, EndsFirst, Job, Kind, LimitName, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow, ThingName,
 };
 
 /// What a list is asked for. What is not named is not looked at.
@@ -78,7 +78,9 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
     };
     let boat = own_boat(&shown.whereabouts).or_else(|| plan.and_then(|plan| plan.job.boat.clone()));
     let jobs = if kind == Kind::Part { made_by(view, label) } else { shown.jobs };
+    let ended = matches!(shown.whereabouts.state(), State::Consumed | State::Disposed);
     let ends_first = match (kind, part.as_ref()) {
+        _ if ended => None,
         (Kind::Part, _) => first_of_stages(&shown.stages),
         (Kind::Job, Some(part)) => first_of_stages(&part.stages),
         _ => first(&shown.limits, None),
@@ -165,7 +167,9 @@ fn soonest(one: &EndsFirst) -> (bool, i64) {
 
 /// The limit that ends first: what runs before what stands still.
 fn first(limits: &[LimitRow], stage: Option<&StageName>) -> Option<EndsFirst> {
-    let ends = limits.iter().filter_map(|row| {
+    // What was not laid yet waits for no cure.
+    let begun = limits.iter().filter(|row| row.limit != LimitName::LayToCure || row.ends_at.is_some());
+    let ends = begun.filter_map(|row| {
         Some(EndsFirst {
             limit: row.limit,
             item: row.item.clone(),

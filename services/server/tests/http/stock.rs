@@ -98,7 +98,7 @@ fn a_job_shows_its_plan_and_what_was_cut_for_it() {
     assert_eq!(server.get("/api/v1/kits?job=J-118").json()["items"][0]["jobs"], json!(["J-118"]));
     assert_eq!(server.get("/api/v1/parts?job=J-118").json()["items"][0]["thing"], "part/P-3");
     let page = server.get("/jobs").text;
-    assert!(page.contains("9.0 m of 12.0 m <code>PM-101</code> cut"), "{page}");
+    assert!(page.contains("<code>PM-101</code>: 9.0 m cut, 12.0 m planned"), "{page}");
 }
 
 #[test]

@@ -216,7 +216,7 @@ fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Ve
             let time = |stamp: Stamp| say.time(stamp.at, at);
             let need = |need: &shared_types::NeedMet| {
                 let of = |mm: u64| metres(i64::try_from(mm).unwrap_or(i64::MAX));
-                format!("{} of {} {} cut", of(need.cut_mm), of(need.length_mm), need.material)
+                format!("{}: {} cut, {} planned", need.material, of(need.cut_mm), of(need.length_mm))
             };
             let needs: Vec<String> = plan.needs.iter().map(need).collect();
             let issued: Vec<&str> = plan.issued.iter().map(|thing| thing.short()).collect();
