@@ -40,6 +40,8 @@ fn a_batch_says_where_its_rolls_are_and_what_they_went_into() {
     let server = built();
     let page = Browser { server: &server, cookie: String::new() }.get("/trace/batch/PM-101/B-123");
     says(&page, "B-123: 2 rolls received. 1 in F1, 1 out in CUT.");
+    says(&Browser { server: &server, cookie: String::new() }.get("/hold?thing=batch/PM-101/B-123"), "Hold B-123");
+    assert!(page.text.contains("href=\"/hold?thing=batch/PM-101/B-123\""), "{}", page.text);
     says(&page, "B-123 went into 2 kits, 1 part, 1 boat. In boat NB-1.");
     assert!(page.text.contains("<a href=\"/thing/part/P-1\"><code>P-1</code></a>, skin, entr"), "{}", page.text);
     assert_eq!(page.text.matches("<ul").count(), page.text.matches("</ul>").count());
