@@ -46,9 +46,11 @@ impl<'b> Calendar<'b> {
         self.opens_after(tomorrow).map_or(tomorrow, |(_, until)| until)
     }
 
-    /// Whether the yard says when its days begin.
-    pub fn has_hours(&self) -> bool {
-        self.yard.is_some_and(|yard| yard.shift_start.is_some())
+    /// When work begins again after an instant; a day later where the yard does not say when its days begin.
+    pub fn opens_again(&self, at: Instant) -> Instant {
+        let says = self.yard.is_some_and(|yard| yard.shift_start.is_some());
+        let opens = if says { self.opens_after(at).map(|(from, _)| from) } else { None };
+        opens.unwrap_or_else(|| at.plus_ms(86_400_000))
     }
 
     fn day_of(&self, at: Instant) -> Option<NaiveDate> {

@@ -82,7 +82,10 @@ pub(super) fn parts(boat: usize) -> Vec<Part> {
 pub(super) fn declare(story: &mut Story) {
     let start = story.clock(story.first_day(), 6, 0);
     let both = [QUALITY, SECOND_QUALITY];
-    let yard = json!({"zone": "Europe/Oslo", "spare_s": 3600, "on_call": "4711"});
+    let yard = json!({
+        "zone": "Europe/Oslo", "spare_s": 3600, "on_call": "4711", "closed_weekdays": ["saturday", "sunday"],
+        "shift_start": "06:00", "shift_end": "22:00",
+    });
     story.decide_together(start, "declare_yard", "yard/YARD", both, yard);
     for (at, (code, body)) in (1..).zip(places()) {
         story.decide(start.plus_ms(at * MINUTE), "declare_place", &format!("place/{code}"), CLERK, body);

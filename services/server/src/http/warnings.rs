@@ -72,7 +72,7 @@ impl WarningsQuery {
                 && book.label(&ThingName::new(kind, code)).is_none()
             {
                 let detail = format!("Nobody has named a {kind} {code}. Look at its code again.");
-                return Err(Fault::cannot_read(detail).field(&format!("/{kind}"), "nobody has named it"));
+                return Err(Fault::cannot_read(detail).field(format!("/{kind}"), "nobody has named it"));
             }
         }
         let usual = WarningsQuestion::usual(when);

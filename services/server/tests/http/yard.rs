@@ -123,6 +123,10 @@ impl Server {
         Stamp { at: self.clock.now(), offset_s: 3600 }.to_string()
     }
 
+    pub(crate) fn clock_ahead_ms(&self, ms: i64) -> shared_types::Instant {
+        self.clock.now().plus_ms(ms)
+    }
+
     /// The text of a fact that happens now.
     pub(crate) fn fact_now(&self, kind: &str, thing: &str, body: Value) -> Value {
         json!({"id": self.id(), "kind": kind, "thing": thing, "occurred_at": self.now(), "by": "B-17", "body": body})

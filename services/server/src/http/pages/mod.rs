@@ -4,6 +4,7 @@ mod assets;
 mod badge;
 mod boat;
 mod claim;
+mod day;
 mod declared;
 mod done;
 mod foot;
@@ -36,6 +37,11 @@ pub(crate) use notice::or_problem;
 /// What the pages answer, for the fallback's `Allow`.
 pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/", &["GET", "HEAD"]),
+    ("/today", &["GET", "HEAD"]),
+    ("/runs-out", &["GET", "HEAD"]),
+    ("/runs-out.csv", &["GET", "HEAD"]),
+    ("/take-out", &["GET", "HEAD"]),
+    ("/handover", &["GET", "HEAD"]),
     ("/moves", &["POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
@@ -77,6 +83,11 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
 pub(crate) fn routes(config: &mut web::ServiceConfig) {
     config
         .service(scan::scan_page)
+        .service(day::today_page)
+        .service(day::runs_out_page)
+        .service(day::runs_out_csv)
+        .service(day::take_out_page)
+        .service(day::handover_page)
         .service(moves::post_move)
         .service(badge::badge_page)
         .service(badge::post_badge)

@@ -1,0 +1,364 @@
+//! The pages by which the day is run: the manager's morning, what runs out, the take-out list, the handover.
+
+use super::{answer, assets::Assets, foot::Foot, html::codes, in_a_query, page};
+use crate::http::{
+    ask::{AtKnown, ask_beside, stamp},
+    problems::Fault,
+    warnings::{TakeOutQuery, WarningsQuery, code},
+};
+use crate::yard::Yard;
+use actix_web::{
+    HttpRequest, HttpResponse,
+    http::{StatusCode, header},
+    route, web,
+};
+use askama::Template;
+use domain::{Book, TakeOutQuestion, When, say::Say, view::View};
+use serde::{Deserialize, Deserializer, de::Error};
+use shared_types::{Code, Handover, Stamp, TakeOutList, ThingName, WaitsForOven, Warning};
+
+/// One line of a list: what it is about, and the sentence.
+struct Line {
+    link: String,
+    /// Escaped, as `say` is.
+    name: String,
+    /// `Fri 22:00`, and in how long.
+    by: String,
+    of: String,
+    /// Escaped, with its codes kept whole.
+    say: String,
+}
+
+fn link(thing: &ThingName) -> String {
+    format!("/thing/{}/{}", thing.kind(), in_a_query(thing.code()))
+}
+
+/// `Fri 22:00, in 8 h`; of what is late only when it was.
+fn by(say: &Say, by: Stamp, at: shared_types::Instant) -> String {
+    let time = say.time(by.at, at);
+    match at <= by.at {
+        true => format!("{time}, in {}", domain::say::left(by.at.since(at))),
+        false => time,
+    }
+}
+
+fn line(say: &Say, warning: &Warning, at: shared_types::Instant) -> Line {
+    let stage = warning.stage.as_ref().map_or(String::new(), |stage| format!(" {stage}"));
+    let of = warning.materials.iter().chain(&warning.jobs).map(ToString::to_string).collect::<Vec<_>>();
+    Line {
+        link: link(&warning.thing),
+        name: codes(format!("{}{stage}", warning.thing.short())),
+        by: by(say, warning.act_by, at),
+        of: codes(of.join(", ")),
+        say: codes(&warning.say),
+    }
+}
+
+fn waiting(say: &Say, one: &WaitsForOven, at: shared_types::Instant) -> Line {
+    Line {
+        link: link(&one.part),
+        name: codes(format!("{} {}", one.part.short(), one.stage)),
+        by: one.heating_by.map_or(String::new(), |heating| by(say, heating, at)),
+        of: String::new(),
+        say: codes(&one.say),
+    }
+}
+
+/// Asks beside the workers, with the words and the foot that stand on every page.
+async fn read<T: Send + 'static>(
+    yard: &web::Data<Yard>,
+    asked: AtKnown,
+    question: impl FnOnce(&Book, When, &Say) -> Result<T, Fault> + Send + 'static,
+) -> Result<(T, Foot), Fault> {
+    let shared = yard.clone();
+    ask_beside(yard, move |book| {
+        let when = asked.when(&shared, book)?;
+        let view = View::new(book, when.known);
+        let found = question(book, when, &Say::of(view, when.at))?;
+        Ok((found, Foot::of(&shared, view, when)))
+    })
+    .await
+}
+
+#[derive(Template)]
+#[template(path = "today.html")]
+struct TodayPage {
+    assets: Assets,
+    foot: Foot,
+    today: TodayLines,
+}
+
+struct TodayLines {
+    misses: Vec<Line>,
+    tonight: Vec<Line>,
+    tonight_until: String,
+    ends_first: Vec<Line>,
+    short: Vec<String>,
+    mismatches: u64,
+}
+
+#[route("/today", method = "GET", method = "HEAD")]
+pub(crate) async fn today_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    query: web::Query<AtKnown>,
+) -> HttpResponse {
+    let found = async {
+        let (today, foot) = read(&yard, query.into_inner(), |book, when, say| {
+            let today = domain::today(book, when);
+            let lines = |all: &[Warning]| all.iter().map(|one| line(say, one, when.at)).collect();
+            Ok(TodayLines {
+                misses: lines(&today.misses),
+                tonight: today.tonight.iter().map(|one| waiting(say, one, when.at)).collect(),
+                tonight_until: say.time(today.tonight_until, when.at),
+                ends_first: lines(&today.ends_first),
+                short: today.short.iter().map(|one| codes(&one.say)).collect(),
+                mismatches: today.mismatches,
+            })
+        })
+        .await?;
+        page(StatusCode::OK, &TodayPage { assets: Assets::new(), foot, today })
+    };
+    answer(&request, found.await)
+}
+
+/// What runs out, as a form asks for it: days of out-life, weeks of shelf life.
+#[derive(Deserialize, Clone, Default)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RunsOutForm {
+    #[serde(default, deserialize_with = "count")]
+    days: Option<u32>,
+    #[serde(default, deserialize_with = "count")]
+    weeks: Option<u32>,
+    #[serde(default, deserialize_with = "code")]
+    job: Option<Code>,
+    #[serde(default, deserialize_with = "code")]
+    material: Option<Code>,
+    #[serde(default, deserialize_with = "stamp")]
+    at: Option<Stamp>,
+    #[serde(default)]
+    known: Option<u64>,
+}
+
+/// Ten years of weeks, and no more days than that is.
+const MOST: u32 = 520;
+
+fn count<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
+    let text = String::deserialize(from)?;
+    match text.trim() {
+        "" => Ok(None),
+        text => text
+            .parse()
+            .ok()
+            .filter(|count| *count <= MOST)
+            .map(Some)
+            .ok_or_else(|| D::Error::custom(format!("days and weeks are whole numbers, 0 to {MOST}"))),
+    }
+}
+
+impl RunsOutForm {
+    fn days(&self) -> u32 {
+        self.days.unwrap_or(7)
+    }
+
+    fn weeks(&self) -> u32 {
+        self.weeks.unwrap_or(8)
+    }
+
+    fn query(&self) -> WarningsQuery {
+        WarningsQuery {
+            within_h: Some(self.days().saturating_mul(24)),
+            shelf_within_h: Some(self.weeks().saturating_mul(168)),
+            job: self.job.clone(),
+            material: self.material.clone(),
+            at: self.at,
+            known: self.known,
+        }
+    }
+
+    /// The same question of the list as CSV.
+    fn csv(&self) -> String {
+        let mut address = format!("/runs-out.csv?days={}&weeks={}", self.days(), self.weeks());
+        let codes = [("job", &self.job), ("material", &self.material)];
+        for (name, code) in codes.into_iter().filter_map(|(name, code)| Some((name, code.as_ref()?))) {
+            address.push_str(&format!("&{name}={}", in_a_query(code.as_str())));
+        }
+        address.extend(self.at.map(|at| format!("&at={}", in_a_query(&at.to_string()))));
+        address.extend(self.known.map(|known| format!("&known={known}")));
+        address
+    }
+}
+
+#[derive(Template)]
+#[template(path = "runs_out.html")]
+struct RunsOutPage {
+    assets: Assets,
+    foot: Foot,
+    days: u32,
+    weeks: u32,
+    job: String,
+    material: String,
+    csv: String,
+    lines: Vec<Line>,
+}
+
+#[route("/runs-out", method = "GET", method = "HEAD")]
+pub(crate) async fn runs_out_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    form: web::Query<RunsOutForm>,
+) -> HttpResponse {
+    let found = async {
+        let (query, shared) = (form.query(), yard.clone());
+        let asked = AtKnown { at: form.at, known: form.known };
+        let (lines, foot) = read(&yard, asked, move |book, when, say| {
+            let all = domain::warnings(book, &query.question(&shared, book)?).warnings;
+            Ok(all.iter().map(|one| line(say, one, when.at)).collect::<Vec<_>>())
+        })
+        .await?;
+        let text = |code: &Option<Code>| code.as_ref().map(ToString::to_string).unwrap_or_default();
+        page(
+            StatusCode::OK,
+            &RunsOutPage {
+                assets: Assets::new(),
+                foot,
+                days: form.days(),
+                weeks: form.weeks(),
+                job: text(&form.job),
+                material: text(&form.material),
+                csv: form.csv(),
+                lines,
+            },
+        )
+    };
+    answer(&request, found.await)
+}
+
+/// The list as RFC 4180 has it: for a table of one's own.
+#[route("/runs-out.csv", method = "GET", method = "HEAD")]
+pub(crate) async fn runs_out_csv(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    form: web::Query<RunsOutForm>,
+) -> HttpResponse {
+    let found = async {
+        let all = form.query().ask(&yard).await?;
+        let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        let head = ["act_by", "thing", "stage", "limit", "ends_at", "left_s", "materials", "jobs", "say"];
+        let mut written = csv.write_record(head);
+        for one in &all.warnings {
+            let many = |codes: &[Code]| codes.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
+            let row = [
+                one.act_by.to_string(),
+                one.thing.to_string(),
+                one.stage.as_ref().map(|stage| no_formula(stage.as_str())).unwrap_or_default(),
+                one.limit.map_or("", domain::say::limit).to_owned(),
+                one.ends_at.to_string(),
+                one.left_s.to_string(),
+                no_formula(&many(&one.materials)),
+                no_formula(&many(&one.jobs)),
+                one.say.clone(),
+            ];
+            written = written.and_then(|()| csv.write_record(row));
+        }
+        let bytes = written.ok().and_then(|()| csv.into_inner().ok());
+        let bytes = bytes.ok_or_else(|| Fault::went_wrong("The list could not be written down."))?;
+        Ok(HttpResponse::Ok()
+            .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
+            .insert_header((header::CONTENT_DISPOSITION, "attachment; filename=\"runs-out.csv\""))
+            .insert_header((header::CACHE_CONTROL, "no-store"))
+            .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+            .body(bytes))
+    };
+    answer(&request, found.await)
+}
+
+/// A code that a spreadsheet would take for a formula is written as text.
+fn no_formula(text: &str) -> String {
+    match text.starts_with(['=', '+', '-', '@']) {
+        true => format!("'{text}"),
+        false => text.to_owned(),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "take_out.html")]
+struct TakeOutPage {
+    assets: Assets,
+    foot: Foot,
+    until: String,
+    lines: Vec<Line>,
+    short: Vec<String>,
+    notes: Vec<String>,
+}
+
+#[route("/take-out", method = "GET", method = "HEAD")]
+pub(crate) async fn take_out_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    query: web::Query<TakeOutQuery>,
+) -> HttpResponse {
+    let found = async {
+        let until = query.until.map(|until| until.at);
+        let asked = AtKnown { at: query.at, known: query.known };
+        let ((list, lines, until), foot) = read(&yard, asked, move |book, when, say| {
+            let list: TakeOutList = domain::take_out_list(book, &TakeOutQuestion { until, when });
+            let line = |one: &shared_types::TakeOutLine| Line {
+                link: link(&one.thing),
+                name: codes(one.thing.short()),
+                by: by(say, one.out_by, when.at),
+                of: codes(one.job.as_str()),
+                say: codes(&one.say),
+            };
+            let lines: Vec<Line> = list.lines.iter().map(line).collect();
+            let until = say.time(list.until.at, when.at);
+            Ok((list, lines, until))
+        })
+        .await?;
+        let short = list.short.iter().map(|one| codes(&one.say)).collect();
+        let notes = list.notes.iter().map(codes).collect();
+        page(StatusCode::OK, &TakeOutPage { assets: Assets::new(), foot, until, lines, short, notes })
+    };
+    answer(&request, found.await)
+}
+
+#[derive(Template)]
+#[template(path = "handover.html")]
+struct HandoverPage {
+    assets: Assets,
+    foot: Foot,
+    say: String,
+    out: Vec<Line>,
+    waiting: Vec<Line>,
+    to_confirm: Vec<Line>,
+    mismatches: u64,
+}
+
+#[route("/handover", method = "GET", method = "HEAD")]
+pub(crate) async fn handover_page(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    query: web::Query<AtKnown>,
+) -> HttpResponse {
+    let found = async {
+        let ((list, lines), foot) = read(&yard, query.into_inner(), |book, when, say| {
+            let list: Handover = domain::handover(book, when);
+            let plain = |thing: &ThingName, first: Option<Stamp>, text: &str| Line {
+                link: link(thing),
+                name: codes(thing.short()),
+                by: first.map_or(String::new(), |first| by(say, first, when.at)),
+                of: String::new(),
+                say: codes(text),
+            };
+            let out: Vec<Line> = list.out.iter().map(|one| plain(&one.thing, one.last_ply_by, &one.say)).collect();
+            let wait: Vec<Line> = list.waiting.iter().map(|one| waiting(say, one, when.at)).collect();
+            let told: Vec<Line> = list.to_confirm.iter().map(|one| plain(&one.thing, None, &one.say)).collect();
+            Ok((list, (out, wait, told)))
+        })
+        .await?;
+        let (out, waiting, to_confirm) = lines;
+        let Handover { say, mismatches, .. } = list;
+        page(StatusCode::OK, &HandoverPage { assets: Assets::new(), foot, say, out, waiting, to_confirm, mismatches })
+    };
+    answer(&request, found.await)
+}

@@ -1,0 +1,187 @@
+//! The pages and answers by which the day is run: warnings, the calendar, what comes out of the cold, the handover.
+
+use crate::yard::Server;
+use serde_json::{Value, json};
+
+/// R-42 is out since the yard's first half hour; a job is planned for the evening of the next day.
+fn day() -> Server {
+    let server = Server::yard();
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1", "to": "CUT"}));
+    server
+}
+
+fn job(server: &Server, job: &str, mm: u64, lay_in_h: i64, oven_in_h: i64) {
+    let at = |hours: i64| {
+        let at = server.clock_ahead_ms(hours * 3_600_000);
+        shared_types::Stamp { at, offset_s: 3600 }.to_string()
+    };
+    let body = json!({"part": "P-3", "stages": ["skin"], "needs": [{"material": "PM-101", "length_mm": mm}],
+                      "lay_at": at(lay_in_h), "oven_at": at(oven_in_h)});
+    server.decide("open_job", &format!("job/{job}"), body);
+}
+
+#[test]
+fn a_warning_says_who_does_what_by_when_and_stands_in_the_calendar() {
+    let server = day();
+    // 160 h of tack life, of which an hour was used when it came and a minute on the dock: 158 h 59 min are left.
+    let list = server.get("/api/v1/warnings").json();
+    let warning = &list["warnings"][0];
+    assert_eq!(
+        (&warning["who"], &warning["act"], &warning["left_s"]),
+        (&json!("clerk"), &json!("put_away"), &json!(572_340))
+    );
+    assert!(warning["say"].as_str().unwrap().starts_with("Clerk: put R-42 away in F1 by "), "{warning}");
+    assert_eq!(list["warnings"].as_array().unwrap().len(), 1);
+    assert_eq!(server.get("/api/v1/warnings?within_h=157").json()["warnings"], json!([]));
+    assert_eq!(server.get("/api/v1/warnings?material=PM-101").json()["warnings"].as_array().unwrap().len(), 1);
+
+    let calendar = server.get("/api/v1/warnings.ics");
+    assert_eq!((calendar.status, calendar.media.as_str()), (200, "text/calendar; charset=utf-8"));
+    let events = parsed(&calendar.text);
+    assert_eq!(events.len(), 1);
+    let uid = |events: &[Event]| events[0].iter().find(|(name, _)| name == "UID").unwrap().1.clone();
+    let first = uid(&events);
+    server.pass(10);
+    assert_eq!(uid(&parsed(&server.get("/api/v1/warnings.ics").text)), first, "the same warning is the same event");
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    assert_eq!(parsed(&server.get("/api/v1/warnings.ics").text).len(), 0, "what no longer holds is not there");
+}
+
+type Event = Vec<(String, String)>;
+
+/// Read by a parser that is not ours, the `ical` crate. RFC 5545: section 3.6.1 says what an event has, 3.8.4.7 and 3.8.7.2
+/// that UID and DTSTAMP are there once, 3.1 that lines end in CRLF and are folded at 75 octets.
+fn parsed(text: &str) -> Vec<Event> {
+    assert!(text.ends_with("END:VCALENDAR\r\n") && !text.replace("\r\n", "").contains(['\r', '\n']));
+    assert!(text.split("\r\n").all(|line| line.len() <= 75), "{text}");
+    let mut calendars: Vec<_> = ical::IcalParser::new(text.as_bytes()).collect::<Result<_, _>>().unwrap();
+    assert_eq!(calendars.len(), 1);
+    let calendar = calendars.remove(0);
+    let value = |name: &str| calendar.properties.iter().find(|one| one.name == name).and_then(|one| one.value.clone());
+    assert_eq!(value("VERSION").as_deref(), Some("2.0"));
+    assert_eq!(value("REFRESH-INTERVAL").as_deref(), Some("PT15M"));
+    assert!(value("PRODID").is_some() && value("METHOD").is_none());
+    let events = calendar.events.into_iter().map(|event| {
+        assert_eq!(event.alarms.len(), 1);
+        let has = |name: &str| event.properties.iter().filter(|one| one.name == name).count();
+        for name in ["UID", "DTSTAMP", "DTSTART", "SUMMARY", "DESCRIPTION"] {
+            assert_eq!(has(name), 1, "{name}");
+        }
+        let named = event.properties.into_iter().map(|one| (one.name, one.value.unwrap_or_default()));
+        let event: Event = named.collect();
+        for (_, time) in event.iter().filter(|(name, _)| name == "DTSTAMP" || name == "DTSTART") {
+            assert!(time.len() == 16 && time.ends_with('Z'), "{time}");
+        }
+        event
+    });
+    events.collect()
+}
+
+#[test]
+fn what_comes_out_of_the_cold_is_listed_with_what_is_short() {
+    let server = Server::yard();
+    job(&server, "J-118", 60_000, 20, 24);
+    let list = server.get("/api/v1/take-out-list").json();
+    assert_eq!(list["lines"][0]["thing"], "roll/R-42");
+    assert_eq!(list["lines"][0]["length_mm"], 50_000);
+    assert_eq!(list["short"][0]["say"], "J-118 needs 60.0 m of PM-101; 50.0 m can be used.");
+    let page = server.get("/take-out");
+    assert!(page.text.contains("Warm-up time is not stated for <code>PM-101</code>"), "{}", page.text);
+    assert!(page.text.contains("60.0 m") && page.text.contains("/thing/roll/R-42"));
+    let now = server.now().replace('+', "%2B");
+    assert_eq!(server.get(&format!("/api/v1/take-out-list?until={now}")).json()["lines"], json!([]));
+}
+
+#[test]
+fn a_shift_is_handed_over() {
+    let server = day();
+    let list = server.get("/api/v1/handover").json();
+    assert_eq!(list["say"], "Still out by the book: 1. Scan each where it lies.");
+    assert_eq!(list["out"][0]["place"], "CUT");
+    let page = server.get("/handover");
+    assert!(page.text.contains("Still out by the book: 1.") && page.text.contains("Nothing waits to be confirmed."));
+}
+
+#[test]
+fn the_managers_morning_says_what_is_empty_too() {
+    let server = Server::yard();
+    let page = server.get("/today").text;
+    for said in ["Every plan will be kept.", "Nothing has to be cured tonight.", "Everything adds up."] {
+        assert!(page.contains(said), "{said}");
+    }
+    let order =
+        ["Will not make the oven", "In the oven tonight", "Shortest life first", "Not enough for the next two weeks"];
+    let places: Vec<usize> = order.iter().map(|title| page.find(&format!("<h2>{title}</h2>")).unwrap()).collect();
+    assert!(places.is_sorted());
+    job(&server, "J-118", 60_000, 2, 4);
+    server.pass(180);
+    let page = server.get("/today").text;
+    assert!(page.contains("Manager: plan <code>J-118</code> again."), "{page}");
+}
+
+#[test]
+fn what_runs_out_is_a_page_a_form_and_a_table() {
+    let server = day();
+    let page = server.get("/runs-out?days=7&weeks=8&material=PM-101");
+    assert!(page.text.contains("/runs-out.csv?days=7&#38;weeks=8&#38;material=PM-101"), "{}", page.text);
+    assert!(page.text.contains("/thing/roll/R-42"));
+    assert!(server.get("/runs-out?days=1").text.contains("no out-life within 1 day,"));
+    let csv = server.get("/runs-out.csv");
+    assert_eq!(csv.media, "text/csv; charset=utf-8; header=present");
+    let mut rows = csv::Reader::from_reader(csv.text.as_bytes());
+    let rows: Vec<csv::StringRecord> = rows.records().collect::<Result<_, _>>().unwrap();
+    assert_eq!((rows.len(), &rows[0][1], &rows[0][3]), (1, "roll/R-42", "tack life"));
+}
+
+#[test]
+fn what_can_not_be_read_is_a_problem_in_words() {
+    let server = day();
+    for asked in [
+        "warnings?within_h=-1",
+        "warnings?within_h=87601",
+        "warnings?within_h=x",
+        "warnings?job=J-404",
+        "warnings?material=PM-404",
+        "warnings?material=a%2Fb",
+        "warnings?days=1",
+        "warnings?at=yesterday",
+        "warnings?known=9999999",
+        "warnings.ics?shelf_within_h=1e9",
+        "take-out-list?until=soon",
+        "handover?within_h=1",
+    ] {
+        server.get(&format!("/api/v1/{asked}")).problem(400, "cannot-read");
+    }
+    for asked in ["/runs-out?days=521", "/runs-out?weeks=-1", "/runs-out.csv?job=J-404", "/take-out?x=1", "/today?at=1"]
+    {
+        assert_eq!(server.get(asked).status, 400, "{asked}");
+    }
+    let far = "at=9999-12-31T23:59:59.999%2B00:00";
+    for asked in ["warnings", "warnings.ics", "take-out-list", "handover"] {
+        assert_eq!(server.get(&format!("/api/v1/{asked}?{far}")).status, 200, "{asked}");
+        assert_eq!(server.get(&format!("/api/v1/{asked}?at=0000-01-01T00:00:00Z")).status, 200, "{asked}");
+    }
+    assert_eq!(server.get(&format!("/today?{far}")).status, 200);
+}
+
+#[test]
+fn a_yard_declares_when_it_is_closed() {
+    let server = day();
+    let yard = json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711", "closed_weekdays": ["saturday", "sunday"],
+                      "closed_on": ["2026-05-11", "2026-08"], "shift_start": "06:00", "shift_end": "22:00"});
+    assert_eq!(server.decide("declare_yard", "yard/YARD", yard.clone())["kind"], "yard_declared.v2");
+    assert_eq!(server.get("/api/v1/things/yard/YARD").json()["declared"], yard);
+    for (field, bad) in [
+        ("closed_weekdays", json!(["caturday"])),
+        ("closed_weekdays", json!("sunday")),
+        ("closed_on", json!(["2026-02-30"])),
+        ("shift_end", json!("24:00")),
+        ("shift_start", json!(["06:00"])),
+    ] {
+        let mut body: Value = yard.clone();
+        body[field] = bad;
+        server
+            .post("/api/v1/decisions", &server.decision_now("declare_yard", "yard/YARD", body))
+            .problem(400, "cannot-read");
+    }
+}
