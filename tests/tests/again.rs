@@ -88,12 +88,31 @@ fn ask(url: &str) -> Vec<String> {
         }
         paths.push(format!("/api/v1/things/roll/R-{roll}/entries"));
     }
+    paths.extend(every_question(url, at));
     let answer = |path: &String| {
         let answer = reqwest::blocking::get(format!("{url}{path}")).unwrap();
         assert_eq!(answer.status(), 200, "{path}");
         format!("{path}\n{}", answer.text().unwrap())
     };
     paths.iter().map(answer).collect()
+}
+
+/// Every address that answers GET, as the document of that very server has it, for things of this yard.
+fn every_question(url: &str, at: &str) -> Vec<String> {
+    let document: Value = reqwest::blocking::get(format!("{url}/api/v1/openapi.json")).unwrap().json().unwrap();
+    let paths = document["paths"].as_object().unwrap().iter().filter(|(_, item)| item.get("get").is_some());
+    let filled = paths.map(|(template, item)| {
+        let path = template.replace("scan/{code}", "scan/R-7").replace("{kind}/{code}", "roll/R-7");
+        let path = path.replace("{material}", "PM-101").replace("{batch}", "B-1").replace("{seq}", "4995");
+        assert!(!path.contains('{'), "say here what {template} is asked for");
+        let takes = |name: &str| {
+            item["get"]["parameters"].as_array().is_some_and(|all| all.iter().any(|one| one["name"] == name))
+        };
+        let query = [("at", at), ("act", "take_out")].into_iter().filter(|(name, _)| takes(name));
+        let query: Vec<String> = query.map(|(name, value)| format!("{name}={value}")).collect();
+        format!("{path}?{}", query.join("&"))
+    });
+    filled.collect()
 }
 
 fn served(data: &Path) -> Vec<String> {
