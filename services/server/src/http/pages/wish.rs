@@ -337,7 +337,7 @@ fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
     sentences.extend(found.effect.mismatches_new.iter().map(|one| format!("Would not add up then: {}", one.say)));
     sentences.truncate(40);
     rows.truncate(80);
-    let needs_second = !found.second_person.is_none();
+    let needs_second = found.second_person.is_some();
     match (needs_second, sentences.is_empty()) {
         (true, _) => sentences.push("It gives back: needs a second person.".to_owned()),
         (false, true) => sentences.push("It changes no limit, and needs nobody else.".to_owned()),

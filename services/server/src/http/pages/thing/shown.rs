@@ -103,7 +103,7 @@ fn material(book: &Book, seen: &ThingView, when: When, say: &Say, shown: &mut Sh
     let rows = match domain::may_use(book, &question) {
         Ok(answer) => {
             shown.frame = frame(answer.answer);
-            let lead = (inside && answer.answer == Word::Yes).then_some("If it comes out now: ").unwrap_or_default();
+            let lead = if inside && answer.answer == Word::Yes { "If it comes out now: " } else { "" };
             shown.big.push(format!("{lead}{}", answer.say));
             shown.why.extend(Some(answer.why.clone()).filter(|why| !why.is_empty()));
             shown.why.extend(answer.notes.iter().cloned());
