@@ -4,7 +4,7 @@ use crate::yard::Server;
 use reqwest::{Method, blocking::Client, blocking::Response};
 use serde_json::json;
 use std::io::{BufRead, BufReader};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 struct Ear {
     lines: std::io::Lines<BufReader<Response>>,
@@ -73,9 +73,8 @@ fn events_are_the_stored_lines_and_go_on_after_a_cut() {
     server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
     assert_eq!(ahead.event().unwrap().0, last + 4);
 
-    let began = Instant::now();
+    // Both end whole: one that was cut off when the server lost its patience would end in an error.
     server.stop();
-    assert!(began.elapsed() < Duration::from_secs(8), "the server waited for its listeners");
     assert_eq!((ear.event().map(|event| event.0), ear.event().map(|event| event.0)), (Some(last + 3), Some(last + 4)));
     assert_eq!((ear.event(), ahead.event()), (None, None));
 }
