@@ -79,7 +79,7 @@ fn filters_ask_for_what_a_row_says() {
     let row = &server.get("/api/v1/rolls?place=F1&limit=1").json()["items"][0];
     assert_eq!((&row["whereabouts"]["place"], &row["material"]), (&json!("F1"), &json!("PM-101")));
     assert!(row["ends_first"]["limit"].is_string(), "{row}");
-    assert_eq!(codes(&server.get("/api/v1/places?frozen=true").json()).contains(&"CUT".to_owned()), false);
+    assert!(!codes(&server.get("/api/v1/places?frozen=true").json()).contains(&"CUT".to_owned()));
 }
 
 #[test]
