@@ -76,6 +76,17 @@ fn the_second_of_two_tabs_reads_who_was_first() {
 }
 
 #[test]
+fn a_thing_thrown_away_by_mistake_says_that_it_could_be_used_again() {
+    let server = Server::yard();
+    let seq = server.fact("disposed", "roll/R-42", json!({"why": "left over"}))["seq"].as_u64().unwrap();
+    server.pass(60 * 24 * 30);
+    let mut browser = signed_on(&server);
+    let page = browser.get(&format!("/strike/{seq}?choice=never"));
+    says(&page, "R-42 could be used again. It gives back: needs a second person.");
+    assert!(!words(&page).contains("loses"), "{}", words(&page));
+}
+
+#[test]
 fn what_came_between_is_shown() {
     let (server, seq) = mistaken();
     let mut browser = signed_on(&server);

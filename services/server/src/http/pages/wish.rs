@@ -23,7 +23,7 @@ use domain::{
 };
 use serde::Deserialize;
 use serde_json::{Value, json};
-use shared_types::{Code, DryRun, Entry, LimitRow, ThingName, ThingView};
+use shared_types::{Code, DryRun, Entry, LimitName, LimitRow, ThingName, ThingView};
 use uuid::Uuid;
 
 /// What a person said on such a page, in the address while it is looked at, in the form when it is saved.
@@ -311,13 +311,15 @@ fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
             let differs =
                 was.left_s.zip(now.left_s).map(|(was, now)| now.saturating_sub(was)).filter(|by| by.abs() >= 60);
             if let Some(by) = differs {
-                most = if most.abs() < by.abs() { by } else { most };
+                // A shelf life is a date: it says nothing about how long a thing was out.
+                let hours = now.limit != LimitName::ShelfLife;
+                most = if hours && most.abs() < by.abs() { by } else { most };
                 let short = change.thing.short();
                 rows.push(Row {
                     thing: stage.as_ref().map_or_else(|| short.to_owned(), |stage| format!("{short} {stage}")),
                     limit: domain::say::limit(now.limit),
-                    before: left(was.left_s.unwrap_or_default().saturating_mul(1000)),
-                    after: left(now.left_s.unwrap_or_default().saturating_mul(1000)),
+                    before: left_words(now.limit, was.left_s.unwrap_or_default()),
+                    after: left_words(now.limit, now.left_s.unwrap_or_default()),
                 });
             }
         }
@@ -337,6 +339,9 @@ fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
     sentences.extend(found.effect.mismatches_new.iter().map(|one| format!("Would not add up then: {}", one.say)));
     sentences.truncate(40);
     rows.truncate(80);
+    // What is no number of hours, such as a thing that could be used again, is said as the refusal would say it.
+    let gives = found.second_person.iter().flat_map(|second| &second.gives_back);
+    sentences.extend(gives.filter(|gives| !gives.contains(" gets back ")).map(|gives| format!("{gives}.")));
     let needs_second = found.second_person.is_some();
     match (needs_second, sentences.is_empty()) {
         (true, _) => sentences.push("It gives back: needs a second person.".to_owned()),
@@ -344,6 +349,13 @@ fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
         (false, false) => sentences.push("It needs nobody else.".to_owned()),
     }
     Effect { sentences, rows, needs_second, id, based_on }
+}
+
+fn left_words(limit: LimitName, seconds: i64) -> String {
+    match limit {
+        LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
+        _ => left(seconds.saturating_mul(1000)),
+    }
 }
 
 fn limits(seen: &ThingView) -> Vec<(Option<String>, LimitRow)> {
