@@ -127,6 +127,8 @@ async function one(page, row, seen) {
 }
 
 async function weight(answer) {
+  // What is told as it happens never ends, and is no part of the first load.
+  if ((answer.headers()["content-type"] ?? "").startsWith("text/event-stream")) return null;
   try {
     const body = await answer.body();
     const packed = answer.headers()["content-encoding"] ? body.length : gzipSync(body).length;
