@@ -153,10 +153,11 @@ pub(crate) fn item_result(
 pub(crate) struct LogQuery {
     /// The `seq` after which to go on. Default: from the beginning. `Last-Event-ID` takes its place where it is sent.
     #[serde(default)]
+    #[param(format = "uint64")]
     after: Option<u64>,
     /// At most so many items; more than 200 counts as 200. A stream has no end and does not look at it.
     #[serde(default)]
-    #[param(minimum = 1, default = 200)]
+    #[param(minimum = 1, default = 200, format = "uint64")]
     limit: Option<u64>,
     /// Only entries of this kind, with its version or without: then of any version.
     #[serde(default)]
@@ -179,7 +180,7 @@ pub(crate) struct LogQuery {
 /// the `seq`, `event` is `entry`, `data` the stored line. `Last-Event-ID` goes on where a connection broke. After 15 s
 /// without an entry there is a comment. At most 256 listen at a time.
 #[utoipa::path(operation_id = "list_entries", tag = "log",
-    params(LogQuery, ("Last-Event-ID" = Option<u64>, Header, description = "Of a stream: the last `id` that was received.")),
+    params(LogQuery, ("Last-Event-ID" = Option<u64>, Header, format = "uint64", description = "Of a stream: the last `id` that was received.")),
     responses(
         (status = 200, description = "Stored lines, and where to go on; or a stream of them.", content(
             (StoredLines = "application/json"), (String = "text/event-stream"))),

@@ -37,7 +37,7 @@ macro_rules! list {
             cursor: Option<String>,
             /// At most so many rows; more than 200 counts as 200.
             #[serde(default)]
-            #[param(minimum = 1, default = 50)]
+            #[param(minimum = 1, default = 50, format = "uint64")]
             limit: Option<u64>,
             /// The instant at which the history is read, RFC 3339 with an offset. Default: now, or the first page's.
             #[serde(default, deserialize_with = "stamp")]
