@@ -19,4 +19,5 @@ mod strangers;
 mod strike;
 mod thing;
 mod trace;
+mod work;
 mod yard;

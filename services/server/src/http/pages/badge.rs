@@ -23,7 +23,7 @@ struct BadgePage {
 pub(crate) struct BadgeForm {
     #[serde(default)]
     code: String,
-    /// The thing to go back to.
+    /// The thing to go back to, or the step of work.
     #[serde(default)]
     then: String,
 }
@@ -50,10 +50,7 @@ fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpRespon
     own_form(request)?;
     match Code::new(code) {
         Ok(badge) => {
-            let mut back = see(&match then.is_empty() {
-                true => "/".to_owned(),
-                false => format!("/?thing={}", in_a_query(&then)),
-            });
+            let mut back = see(&back_to(&then));
             back.headers_mut().insert(header::SET_COOKIE, cookie(&badge)?);
             Ok(back)
         }
@@ -63,6 +60,15 @@ fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpRespon
             let asked = BadgePage { assets: Assets::new(), badge: None, problem: Some(problem.to_owned()), then };
             page(StatusCode::OK, &asked)
         }
+    }
+}
+
+/// Only ever an address of this server.
+fn back_to(then: &str) -> String {
+    match then {
+        "" => "/".to_owned(),
+        step if step.starts_with("/lay?") && step.bytes().all(|byte| byte.is_ascii_graphic()) => step.to_owned(),
+        thing => format!("/?thing={}", in_a_query(thing)),
     }
 }
 

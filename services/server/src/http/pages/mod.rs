@@ -10,6 +10,7 @@ mod done;
 mod foot;
 mod hold;
 pub(crate) mod html;
+mod lay;
 mod moves;
 mod notice;
 mod part;
@@ -23,6 +24,7 @@ mod thing;
 mod traced;
 mod unsure;
 mod wish;
+mod work;
 
 use super::problems::Fault;
 use actix_web::{
@@ -43,6 +45,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/take-out", &["GET", "HEAD"]),
     ("/handover", &["GET", "HEAD"]),
     ("/moves", &["POST"]),
+    ("/lay", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
     ("/boat/{code}/print.css", &["GET", "HEAD"]),
@@ -89,6 +92,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(day::take_out_page)
         .service(day::handover_page)
         .service(moves::post_move)
+        .service(lay::lay_page)
+        .service(lay::post_lay)
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)

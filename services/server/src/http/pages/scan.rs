@@ -144,7 +144,7 @@ fn render(
     Ok(answer)
 }
 
-async fn written(yard: &web::Data<Yard>, seq: u64) -> Result<Option<Entry>, Fault> {
+pub(super) async fn written(yard: &web::Data<Yard>, seq: u64) -> Result<Option<Entry>, Fault> {
     let reader = yard.reader.clone();
     ask::beside(move || {
         let line = (1..=reader.last_seq()).contains(&seq).then(|| reader.line(seq)).transpose();

@@ -1,0 +1,270 @@
+//! Laying up: scan the part, scan the kit or roll, read the answer, one tap.
+
+use super::{answer, badge, in_a_query, own_form, scan, screen::Button, see, work};
+use crate::http::{ask, problems::Fault};
+use crate::yard::Yard;
+use actix_web::{HttpRequest, HttpResponse, post, route, web};
+use domain::fact::What;
+use domain::say::Say;
+use domain::view::View;
+use domain::{Book, MayUseQuestion, When};
+use serde::Deserialize;
+use serde_json::json;
+use shared_types::{Act, Body, Code, Entry, Kind, MayUse, StageName, ThingName};
+use uuid::Uuid;
+use work::{Press, Step, Wish};
+
+#[derive(Deserialize, Default, Clone)]
+pub(crate) struct LayQuery {
+    /// What was scanned just now.
+    #[serde(default)]
+    code: String,
+    #[serde(default)]
+    part: String,
+    #[serde(default)]
+    stage: String,
+    /// The kit or roll.
+    #[serde(default)]
+    from: String,
+    /// The entry that was written just now.
+    #[serde(default)]
+    done: Option<u64>,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct LayForm {
+    id: Uuid,
+    part: String,
+    stage: String,
+    #[serde(default)]
+    from: String,
+    /// `laid`, or `complete`.
+    go: String,
+    #[serde(default)]
+    answer: String,
+    #[serde(default)]
+    until: String,
+    #[serde(default)]
+    as_of_seq: u64,
+}
+
+/// What is laid where, as far as it was scanned.
+struct Work {
+    part: ThingName,
+    stage: StageName,
+    job: Option<Code>,
+}
+
+const CAUTION: &str = "Uncured resin: gloves, and wash before you eat.";
+
+impl LayQuery {
+    fn address(&self) -> String {
+        let mut address = "/lay?".to_owned();
+        for (name, value) in [("part", &self.part), ("stage", &self.stage), ("from", &self.from)] {
+            if !value.is_empty() {
+                address.push_str(&format!("{name}={}&", in_a_query(value)));
+            }
+        }
+        address.pop();
+        address
+    }
+
+    fn with(&self, thing: &ThingName) -> LayQuery {
+        let mut next = LayQuery { code: String::new(), done: None, ..self.clone() };
+        match thing.kind() {
+            Kind::Part => {
+                next.part = thing.code().to_owned();
+                next.stage.clear();
+            }
+            _ => next.from = thing.to_string(),
+        }
+        next
+    }
+}
+
+#[route("/lay", method = "GET", method = "HEAD")]
+pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<LayQuery>) -> HttpResponse {
+    let query = query.into_inner();
+    let shown = async {
+        let done = match query.done {
+            Some(seq) => scan::written(&yard, seq).await?,
+            None => None,
+        };
+        if query.code.trim().is_empty() {
+            return work::render(&request, step(&yard, &query, done.as_ref())?);
+        }
+        match work::scanned(&yard, &query.code, &[Kind::Part, Kind::Kit, Kind::Roll])? {
+            Ok(things) => match things.as_slice() {
+                [one] => Ok(see(&query.with(one).address())),
+                _ => {
+                    let mut which = plain(&query, vec![format!("Which {}?", query.code.trim())]);
+                    which.choices =
+                        things.iter().map(|thing| (query.with(thing).address(), thing.to_string())).collect();
+                    work::render(&request, which)
+                }
+            },
+            Err(say) => work::render(&request, Step { frame: "cannot", ..plain(&query, vec![say]) }),
+        }
+    };
+    answer(&request, shown.await)
+}
+
+#[post("/lay")]
+pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<LayForm>) -> HttpResponse {
+    let form = form.into_inner();
+    let done = async {
+        own_form(&request)?;
+        let part = code(&form.part, "part").map(|code| ThingName::new(Kind::Part, &code))?;
+        let stage = StageName::new(&form.stage)
+            .map_err(|error| Fault::cannot_read(format!("No stage of a part: {error}. Scan the part again.")))?;
+        let query = LayQuery {
+            part: form.part.clone(),
+            stage: stage.to_string(),
+            from: form.from.clone(),
+            ..LayQuery::default()
+        };
+        let Some(by) = badge::remembered(&request) else {
+            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+        };
+        let (kind, body) = match form.go.as_str() {
+            "laid" => ("plies_laid", json!({ "stage": stage, "from": form.from })),
+            "complete" => ("layup_completed", json!({ "stage": stage })),
+            _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the part again.")),
+        };
+        let shown = work::said(&form.answer, &form.until, form.as_of_seq);
+        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &part, shown, body };
+        let seq = work::write(&yard, wish).await?;
+        let next = LayQuery { from: String::new(), ..query };
+        Ok(see(&format!("{}&done={seq}", next.address())))
+    };
+    answer(&request, done.await)
+}
+
+fn code(text: &str, what: &str) -> Result<Code, Fault> {
+    Code::new(text).map_err(|error| Fault::cannot_read(format!("No code of a {what}: {error}. Scan it again.")))
+}
+
+/// A step that asks for a scan and offers nothing to press.
+fn plain(query: &LayQuery, big: Vec<String>) -> Step {
+    let keep = [("part", &query.part), ("stage", &query.stage), ("from", &query.from)];
+    let keep = keep.into_iter().filter(|(_, value)| !value.is_empty());
+    Step {
+        address: "/lay",
+        name: "Lay up".to_owned(),
+        keep: keep.map(|(name, value)| (name, value.clone())).collect(),
+        ready: if query.part.is_empty() { "Ready. Scan the part." } else { "Ready. Scan a kit or roll." },
+        frame: "plain",
+        big,
+        why: Vec::new(),
+        choices: Vec::new(),
+        press: None,
+        caution: CAUTION,
+    }
+}
+
+fn step(yard: &Yard, query: &LayQuery, done: Option<&Entry>) -> Result<Step, Fault> {
+    if query.part.is_empty() {
+        return Ok(plain(query, vec!["Scan the part.".to_owned()]));
+    }
+    let part = ThingName::new(Kind::Part, &code(&query.part, "part")?);
+    let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
+    ask::ask(yard, |book| {
+        let view = View::new(book, when.known);
+        let Some(label) = book.label(&part) else {
+            return Ok(Step { frame: "cannot", ..plain(query, vec![ask::nobody_received(&part)]) });
+        };
+        let stages = domain::stage::stages_of(view, label);
+        let stage = match (StageName::new(&query.stage), stages.as_slice()) {
+            (Ok(named), _) => named,
+            (Err(_), [only]) => only.clone(),
+            (Err(_), []) => {
+                let say = format!("Nobody has planned a stage of {}. Open a job for it first.", part.code());
+                return Ok(Step { frame: "cannot", ..plain(query, vec![say]) });
+            }
+            (Err(_), _) => return Ok(which_stage(query, &part, &stages)),
+        };
+        let planned = view.facts(label).filter_map(|fact| match &fact.what {
+            What::Planned(plan) if plan.part == label && plan.job.stages.contains(&stage) => book.entry(fact.seq),
+            _ => None,
+        });
+        let job = planned.last().map(|meta| book.code(meta.thing));
+        let named = LayQuery { stage: stage.to_string(), ..query.clone() };
+        let work = Work { part: part.clone(), stage, job };
+        match query.from.parse::<ThingName>() {
+            Ok(from) => may_lay(book, &named, &work, &from, when, id),
+            Err(_) => Ok(laid(book, &named, &work, done, when, id)),
+        }
+    })
+}
+
+fn which_stage(query: &LayQuery, part: &ThingName, stages: &[StageName]) -> Step {
+    let mut which = plain(query, vec![format!("{}: which stage?", part.code())]);
+    let address = |stage: &StageName| LayQuery { stage: stage.to_string(), ..query.clone() }.address();
+    which.choices = stages.iter().map(|stage| (address(stage), stage.to_string())).collect();
+    which
+}
+
+fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: When, id: Uuid) -> Result<Step, Fault> {
+    let question = MayUseQuestion { thing: from.clone(), act: Act::Lay, job: work.job.clone(), stage: None, when };
+    let may = match domain::may_use(book, &question) {
+        Ok(may) => may,
+        Err(why) => return Ok(Step { frame: "cannot", ..plain(query, vec![why.to_string()]) }),
+    };
+    let mut step = plain(query, vec![may.say.clone()]);
+    step.name = format!("{} {} from {}", work.part.code(), work.stage, from.code());
+    step.frame = work::frame(may.answer);
+    step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
+    let mut press =
+        press(query, id, vec![Button { go: "laid".to_owned(), label: format!("Laid from {}", from.code()) }]);
+    press.fields.extend(work::shown(&may, book.last_seq()));
+    step.press = Some(press);
+    Ok(step)
+}
+
+fn press(query: &LayQuery, id: Uuid, buttons: Vec<Button>) -> Press {
+    let fields = [("id", id.to_string()), ("part", query.part.clone()), ("stage", query.stage.clone())];
+    let from = Some(("from", query.from.clone())).filter(|(_, from)| !from.is_empty());
+    Press { fields: fields.into_iter().chain(from).collect(), buttons, back: query.address() }
+}
+
+/// What was written just now, and until when it has to be in the oven.
+fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: When, id: Uuid) -> Step {
+    let say = Say::of(View::new(book, when.known), when.now);
+    let name = format!("{} {}", work.part.code(), work.stage);
+    let at = |entry: &Entry| say.time(entry.occurred_at.at, when.now);
+    let done = done.filter(|entry| entry.thing == work.part);
+    let mut big = Vec::new();
+    match done.map(|entry| (&entry.body, at(entry))) {
+        Some((Body::PliesLaid(laid), at)) => big.push(format!("{name}: laid from {} {at}.", laid.from.code())),
+        Some((Body::LayupCompleted(_), at)) => big.push(format!("{name}: lay-up complete {at}.")),
+        _ => big.push(format!("{name}: scan the kit or roll.")),
+    }
+    let question = MayUseQuestion {
+        thing: work.part.clone(),
+        act: Act::Oven,
+        job: work.job.clone(),
+        stage: Some(work.stage.clone()),
+        when,
+    };
+    let mut step = plain(query, big);
+    step.name.clone_from(&name);
+    if let (Some(entry), Ok(may)) = (done, domain::may_use(book, &question)) {
+        step.frame = work::frame(may.answer);
+        step.big.push(heating(&may, &say, when));
+        step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
+        if matches!(entry.body, Body::PliesLaid(_)) {
+            let complete = Button { go: "complete".to_owned(), label: "Lay-up complete".to_owned() };
+            step.press = Some(press(query, id, vec![complete]));
+        }
+    }
+    step
+}
+
+/// Until when, and because of which roll.
+fn heating(may: &MayUse, say: &Say, when: When) -> String {
+    let Some(by) = may.heating_by.filter(|_| may.answer <= shared_types::Word::Yes) else { return may.say.clone() };
+    let row = may.limits.iter().find(|row| Some(row.limit) == may.governing);
+    let because = row.filter(|row| row.item.kind() != Kind::Part);
+    let because = because.map_or_else(String::new, |row| format!(", because of {}", row.item.code()));
+    format!("Heating by {}{because}.", say.time(by.at, when.now))
+}

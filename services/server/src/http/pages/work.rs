@@ -1,0 +1,137 @@
+//! What the pages of work share: one scan field, one answer, buttons that write one fact once.
+
+use super::{assets::Assets, badge, page, scan, screen::Button};
+use crate::http::{
+    ask,
+    problems::Fault,
+    refusals::{Stored, stored},
+};
+use crate::{committer::Outcome, intake, yard::Yard};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
+use askama::Template;
+use domain::{RULES, say::Say, view::View};
+use serde_json::{Value, json};
+use shared_types::{Code, Entry, Kind, MayUse, ThingName, Word};
+use uuid::Uuid;
+
+/// One step of a piece of work.
+pub(super) struct Step {
+    pub(super) address: &'static str,
+    pub(super) name: String,
+    /// What was scanned so far; the next scan carries it along.
+    pub(super) keep: Vec<(&'static str, String)>,
+    pub(super) ready: &'static str,
+    pub(super) frame: &'static str,
+    pub(super) big: Vec<String>,
+    pub(super) why: Vec<String>,
+    /// Addresses and what stands on them.
+    pub(super) choices: Vec<(String, String)>,
+    pub(super) press: Option<Press>,
+    pub(super) caution: &'static str,
+}
+
+/// The buttons, and what the form keeps beside them.
+pub(super) struct Press {
+    pub(super) fields: Vec<(&'static str, String)>,
+    pub(super) buttons: Vec<Button>,
+    /// Where to go on once somebody has scanned a badge.
+    pub(super) back: String,
+}
+
+#[derive(Template)]
+#[template(path = "work.html")]
+struct WorkPage {
+    assets: Assets,
+    badge: Option<String>,
+    step: Step,
+}
+
+impl Step {
+    fn title(&self) -> String {
+        match self.big.first() {
+            Some(big) => format!("{}: {big}", self.name),
+            None => self.name.clone(),
+        }
+    }
+}
+
+pub(super) fn render(request: &HttpRequest, step: Step) -> Result<HttpResponse, Fault> {
+    let badge = badge::remembered(request).map(|code| code.to_string());
+    page(StatusCode::OK, &WorkPage { assets: Assets::new(), badge, step })
+}
+
+/// What a scanned label may mean here, or why it means nothing.
+pub(super) fn scanned(yard: &Yard, code: &str, kinds: &[Kind]) -> Result<Result<Vec<ThingName>, String>, Fault> {
+    let Ok(code) = Code::new(scan::without_symbology(code)) else {
+        let say = "That is no code of a label: it has 1 to 40 printable characters and no slash. Scan it again.";
+        return Ok(Err(say.to_owned()));
+    };
+    ask::ask(yard, |book| {
+        let all = domain::scan(book, &code).things;
+        let fit: Vec<ThingName> = all.iter().filter(|thing| kinds.contains(&thing.kind())).cloned().collect();
+        Ok(match (fit.is_empty(), all.first()) {
+            (false, _) => Ok(fit),
+            (true, None) => Err(ask::nobody_has(book, &code)),
+            (true, Some(other)) => Err(format!("{code} is a {}: not asked for here.", other.kind())),
+        })
+    })
+}
+
+pub(super) fn frame(word: Word) -> &'static str {
+    match word {
+        Word::Yes => "yes",
+        Word::NotYet => "not-yet",
+        Word::CannotSay => "cannot",
+        Word::No => "no",
+        Word::Stop => "stop",
+    }
+}
+
+/// What the screen said, as the form keeps it.
+pub(super) fn shown(answer: &MayUse, as_of_seq: u64) -> Vec<(&'static str, String)> {
+    let until = answer.heating_by.map_or_else(String::new, |by| by.to_string());
+    let word = frame(answer.answer).replace('-', "_");
+    let word = if answer.answer == Word::CannotSay { "cannot_say".to_owned() } else { word };
+    vec![("answer", word), ("until", until), ("as_of_seq", as_of_seq.to_string())]
+}
+
+/// A fact that a button writes.
+pub(super) struct Wish<'a> {
+    /// That of the form; each button of it has an id of its own.
+    pub(super) id: Uuid,
+    pub(super) go: &'a str,
+    pub(super) by: &'a Code,
+    pub(super) kind: &'static str,
+    pub(super) thing: &'a ThingName,
+    pub(super) shown: Option<Value>,
+    pub(super) body: Value,
+}
+
+pub(super) fn said(answer: &str, until: &str, as_of_seq: u64) -> Option<Value> {
+    let until = Some(until).filter(|until| !until.is_empty());
+    (!answer.is_empty()).then(|| json!({ "answer": answer, "until": until, "as_of_seq": as_of_seq, "rules": RULES }))
+}
+
+/// Writes it now, and once however often the form is sent.
+pub(super) async fn write(yard: &Yard, wish: Wish<'_>) -> Result<u64, Fault> {
+    let id = Uuid::new_v5(&wish.id, format!("{} {}", wish.thing, wish.go).as_bytes());
+    let at = ask::ask(yard, |book| {
+        let now = yard.now();
+        Ok(Say::of(View::new(book, u64::MAX), now).stamp(now))
+    })?;
+    let fact = json!({
+        "id": id, "kind": wish.kind, "thing": wish.thing, "occurred_at": at, "by": wish.by,
+        "shown": wish.shown, "body": wish.body,
+    });
+    let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.detail()))?;
+    match yard.committer.submit(fact).await {
+        // Its time differs, but it is this page's button: it was written when it was pressed for the first time.
+        Outcome::IdReused { line } => Entry::read(&line)
+            .map(|entry| entry.seq)
+            .map_err(|_| Fault::went_wrong("It was written before, but the stored line can't be read.")),
+        outcome => Ok(match stored(outcome)? {
+            Stored::Now(written) => written.seq,
+            Stored::Before(entry) => entry.seq,
+        }),
+    }
+}

@@ -1,0 +1,95 @@
+//! The pages by which work is done: each button writes one fact, once.
+
+use crate::browser::{Browser, moves, signed_on, words};
+use crate::yard::Server;
+use serde_json::{Value, json};
+
+fn job(server: &Server, stages: &[&str]) {
+    let plan = json!({"part": "P-3", "stages": stages, "needs": [{"material": "PM-101", "length_mm": 22_500}],
+                      "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});
+    server.decide("open_job", "job/J-118", plan);
+}
+
+/// A kit of R-42, cut a moment ago.
+fn kit(server: &Server) {
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    let kits = json!([{"kit": "K-5", "job": "J-118", "items": [{"roll": "R-42", "length_mm": 12000}]}]);
+    server.fact("nest_cut", "nest/N-7", json!({"kits": kits}));
+}
+
+fn last(server: &Server) -> Value {
+    server.get(&format!("/api/v1/entries/{}", server.last_seq())).json()
+}
+
+#[test]
+fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
+    let server = Server::yard();
+    job(&server, &["skin"]);
+    kit(&server);
+    let mut browser = signed_on(&server);
+    assert!(words(&browser.get("/lay")).contains("Scan the part."));
+    assert!(words(&browser.get("/lay?code=P-3")).contains("P-3 skin: scan the kit or roll."));
+    let asked = browser.get("/lay?part=P-3&stage=skin&code=K-5");
+    let may = server.get("/api/v1/things/kit/K-5/may-use?act=lay&job=J-118").json();
+    assert!(words(&asked).contains(may["say"].as_str().unwrap()), "{}", words(&asked));
+    let before = server.last_seq();
+    server.pass(5);
+    let form = moves(&asked);
+    let done = browser.post(&form, &[("go", "laid")]);
+    assert!(words(&done).contains("P-3 skin: laid from K-5 Wed 06:36. Heating by"), "{}", words(&done));
+    assert!(words(&done).contains(", because of R-42."), "{}", words(&done));
+    let entry = last(&server);
+    assert_eq!((&entry["kind"], &entry["thing"]), (&json!("plies_laid"), &json!("part/P-3")), "{entry}");
+    assert_eq!(entry["body"], json!({"stage": "skin", "from": "kit/K-5"}));
+    assert_eq!((&entry["by"], &entry["shown"]["answer"]), (&json!("B-17"), &may["answer"]), "{entry}");
+    server.pass(5);
+    browser.post(&form, &[("go", "laid")]);
+    assert_eq!(server.last_seq(), before + 1);
+
+    let complete = browser.post(&moves(&done), &[("go", "complete")]);
+    assert!(words(&complete).contains("P-3 skin: lay-up complete Wed 06:41."), "{}", words(&complete));
+    let entry = last(&server);
+    assert_eq!((&entry["kind"], &entry["body"]), (&json!("layup_completed"), &json!({"stage": "skin"})));
+}
+
+#[test]
+fn a_part_of_several_stages_asks_which_and_bad_input_is_answered_in_words() {
+    let server = Server::yard();
+    job(&server, &["skin", "core bond"]);
+    kit(&server);
+    let mut browser = signed_on(&server);
+    let which = browser.get("/lay?code=P-3");
+    assert!(words(&which).contains("P-3: which stage?"), "{}", words(&which));
+    assert!(which.text.contains("part=P-3&#38;stage=core%20bond"), "{}", which.text);
+    for (path, sentence) in [
+        ("/lay?code=P-77", "Nobody has named a part P-77."),
+        ("/lay?code=F1", "F1 is a place: not asked for here."),
+        ("/lay?code=a/b", "That is no code of a label"),
+        ("/lay?part=P-77", "Nobody has named a part P-77."),
+        ("/lay?part=P-3&stage=skin&from=kit/K-9", "Nobody has cut a kit K-9."),
+    ] {
+        assert!(words(&browser.get(path)).contains(sentence), "{path}: {}", words(&browser.get(path)));
+    }
+    let before = server.last_seq();
+    let form = moves(&browser.get("/lay?part=P-3&stage=skin&from=kit/K-5"));
+    let said = browser.post(&form, &[("go", "eaten")]);
+    assert_eq!(said.status, 400);
+    assert!(words(&said).contains("That button is not one of this page's."), "{}", words(&said));
+    assert_eq!(server.last_seq(), before);
+}
+
+#[test]
+fn laying_is_asked_without_a_badge_and_recorded_with_one() {
+    let server = Server::yard();
+    job(&server, &["skin"]);
+    kit(&server);
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let asked = browser.get("/lay?part=P-3&stage=skin&from=kit/K-5");
+    assert!(words(&asked).contains("Scan your badge, then record it"), "{}", words(&asked));
+    let badge = crate::browser::Form { action: "/badge".to_owned(), fields: Vec::new() };
+    let back = browser.post(&badge, &[("code", "B-17"), ("then", "/lay?part=P-3&stage=skin&from=kit/K-5")]);
+    assert!(words(&back).contains("Laid from K-5"), "{}", words(&back));
+    // Another server's address is none of this one's.
+    let home = browser.post(&badge, &[("code", "B-17"), ("then", "//example.org/lay?")]);
+    assert!(home.text.contains("id=\"code\""));
+}
