@@ -93,7 +93,7 @@ fn one_row_that_is_in_with_other_values_keeps_all_others_out() {
 fn what_differs_in_both_entries_of_a_roll_is_said_once() {
     let yard = Yard::new();
     assert_eq!(yard.import(".", &[]).0, 0);
-    yard.edit("yard.toml", "06:00", "07:00");
+    yard.edit("yard.toml", " 06:00", " 07:00");
     let (code, said) = yard.import("cards.csv", &[]);
     assert_eq!((code, yard.entries()), (1, 15), "{said}");
     let different = "as_of is 2025-02-20T06:00:00.000+00:00 there, 2025-02-20T07:00:00.000+00:00 here";

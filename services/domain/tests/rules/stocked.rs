@@ -31,7 +31,7 @@ fn a_list_is_in_order_and_says_where_each_is_and_what_ends_first() {
     let first = rows[1].ends_first.as_ref().unwrap();
     assert_eq!((first.limit, first.runs), (LimitName::TackLife, true));
     // Nothing had come by then.
-    let before = stretch(&book, Kind::Roll, &Filter::default(), None, 50, 50, when("Sun 10:00"));
+    let before = stretch(&book, Kind::Roll, &Filter::default(), None, 50, 50, when("Mon 01:00"));
     assert_eq!(names(&before.rows), Vec::<String>::new());
 }
 

@@ -39,7 +39,7 @@ fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
     assert!(words(&done).contains("P-3 skin: laid from K-5 Wed 06:36. Heating by"), "{}", words(&done));
     assert!(words(&done).contains(", because of R-42."), "{}", words(&done));
     let entry = last(&server);
-    assert_eq!((&entry["kind"], &entry["thing"]), (&json!("plies_laid"), &json!("part/P-3")), "{entry}");
+    assert_eq!((&entry["kind"], &entry["thing"]), (&json!("plies_laid.v1"), &json!("part/P-3")), "{entry}");
     assert_eq!(entry["body"], json!({"stage": "skin", "from": "kit/K-5"}));
     assert_eq!((&entry["by"], &entry["shown"]["answer"]), (&json!("B-17"), &may["answer"]), "{entry}");
     server.pass(5);
@@ -49,7 +49,7 @@ fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
     let complete = browser.post(&moves(&done), &[("go", "complete")]);
     assert!(words(&complete).contains("P-3 skin: lay-up complete Wed 06:41."), "{}", words(&complete));
     let entry = last(&server);
-    assert_eq!((&entry["kind"], &entry["body"]), (&json!("layup_completed"), &json!({"stage": "skin"})));
+    assert_eq!((&entry["kind"], &entry["body"]), (&json!("layup_completed.v1"), &json!({"stage": "skin"})));
 }
 
 #[test]
