@@ -40,7 +40,9 @@ fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
     assert!(words(&done).contains(", because of R-42."), "{}", words(&done));
     let entry = last(&server);
     assert_eq!((&entry["kind"], &entry["thing"]), (&json!("plies_laid.v1"), &json!("part/P-3")), "{entry}");
-    assert_eq!(entry["body"], json!({"stage": "skin", "from": "kit/K-5"}));
+    // Its first ply counts from the scan of the kit, five minutes before the tap.
+    let body = json!({"stage": "skin", "from": "kit/K-5", "from_at": "2026-05-06T06:31:00.000+01:00"});
+    assert_eq!(entry["body"], body);
     assert_eq!((&entry["by"], &entry["shown"]["answer"]), (&json!("B-17"), &may["answer"]), "{entry}");
     server.pass(5);
     browser.post(&form, &[("go", "laid")]);

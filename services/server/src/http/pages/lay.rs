@@ -38,6 +38,9 @@ pub(crate) struct LayForm {
     stage: String,
     #[serde(default)]
     from: String,
+    /// When part and kit had been scanned: the first ply counts from there.
+    #[serde(default)]
+    from_at: String,
     /// `laid`, or `complete`.
     go: String,
     #[serde(default)]
@@ -126,8 +129,9 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
         let Some(by) = badge::remembered(&request) else {
             return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
         };
+        let from_at = Some(&form.from_at).filter(|at| !at.is_empty());
         let (kind, body) = match form.go.as_str() {
-            "laid" => ("plies_laid", json!({ "stage": stage, "from": form.from })),
+            "laid" => ("plies_laid", json!({ "stage": stage, "from": form.from, "from_at": from_at })),
             "complete" => ("layup_completed", json!({ "stage": stage })),
             _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the part again.")),
         };
@@ -216,6 +220,8 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
     step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
     let mut press =
         press(query, id, vec![Button { go: "laid".to_owned(), label: format!("Laid from {}", from.code()) }]);
+    // The scan of part and kit opens the range; whoever taps later has laid since then.
+    press.fields.push(("from_at", Say::of(View::new(book, when.known), when.now).stamp(when.now).to_string()));
     press.fields.extend(work::shown(&may, book.last_seq()));
     step.press = Some(press);
     Ok(step)
