@@ -198,8 +198,9 @@ pub(crate) async fn list_entries(
     let LogQuery { after, limit, kind, thing } = query.into_inner();
     let count = Paging { after, limit }.count()?;
     let filter = Filter::new(kind.as_deref(), thing.as_deref())?;
+    let resumed = last_event(&request)?;
     if wants_events(&request) && request.method() == Method::GET {
-        let after = last_event(&request)?.or(after).unwrap_or(0);
+        let after = resumed.or(after).unwrap_or(0);
         return feed::listen(yard, &listeners, filter, after);
     }
     let after = after.unwrap_or(0);
