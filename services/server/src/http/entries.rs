@@ -1,10 +1,11 @@
 //! Facts in, and the log out: stored lines byte for byte.
 
 use super::{
+    accept::Accept,
     ask::{Paging, beside, mismatches},
     contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     dry_run::{self, Trying},
-    feed::{self, Listeners},
+    feed::{self, EVENTS, Listeners},
     log::{self, Chosen, Filter},
     problems::{Answer, Fault},
     read::json_text,
@@ -199,7 +200,10 @@ pub(crate) async fn list_entries(
     let count = Paging { after, limit }.count()?;
     let filter = Filter::new(kind.as_deref(), thing.as_deref())?;
     let resumed = last_event(&request)?;
-    if wants_events(&request) && request.method() == Method::GET {
+    if wants_events(&request) {
+        if request.method() == Method::HEAD {
+            return Ok(feed::head());
+        }
         let after = resumed.or(after).unwrap_or(0);
         return feed::listen(yard, &listeners, filter, after);
     }
@@ -213,10 +217,7 @@ pub(crate) async fn list_entries(
 }
 
 fn wants_events(request: &HttpRequest) -> bool {
-    let accepted = request.headers().get_all(header::ACCEPT).filter_map(|value| value.to_str().ok());
-    accepted
-        .flat_map(|value| value.split(','))
-        .any(|media| media.split(';').next().map(str::trim) == Some("text/event-stream"))
+    Accept::of(request.headers()).prefers(EVENTS, "application/json")
 }
 
 fn last_event(request: &HttpRequest) -> Result<Option<u64>, Fault> {

@@ -24,6 +24,8 @@ use std::{
 };
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, watch};
 
+/// The media type of a stream of events.
+pub(crate) const EVENTS: &str = "text/event-stream";
 /// So many may listen at a time.
 pub(crate) const MOST_LISTENERS: usize = 256;
 /// After so long without an entry a comment says that the server is there.
@@ -52,16 +54,26 @@ pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, filter: Filte
     let (to, pieces) = mpsc::channel(1);
     let (tail, stopping) = (yard.tail.clone(), listeners.stopping.clone());
     actix_web::rt::spawn(Sending { yard, filter, after, tail, stopping, to }.run());
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, "text/event-stream"))
+    Ok(begun(Listener { pieces, _seat: Some(seat) }))
+}
+
+fn begun(listener: Listener) -> HttpResponse {
+    HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, EVENTS))
         .insert_header((header::CACHE_CONTROL, "no-store"))
-        .body(Listener { pieces, _seat: seat }))
+        .body(listener)
+}
+
+/// What a stream would begin with, for who only asks for that.
+pub(crate) fn head() -> HttpResponse {
+    let (_, pieces) = mpsc::channel(1);
+    begun(Listener { pieces, _seat: None })
 }
 
 /// The body of one listener's answer. It gives its seat free when the connection ends, however that happens.
 struct Listener {
     pieces: mpsc::Receiver<Bytes>,
-    _seat: OwnedSemaphorePermit,
+    _seat: Option<OwnedSemaphorePermit>,
 }
 
 impl MessageBody for Listener {

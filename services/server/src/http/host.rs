@@ -1,10 +1,13 @@
 //! Which names the server answers to. Nobody signs in yet, so a page of another site must not reach it by giving its own
 //! name this machine's address: such a browser still says that name in `Host`.
 
-use super::problems::{Fault, Kind, out};
+use super::{
+    pages,
+    problems::{Fault, Kind},
+};
 use actix_web::{
     Error,
-    body::MessageBody,
+    body::{BoxBody, MessageBody},
     dev::{ServiceRequest, ServiceResponse},
     http::{StatusCode, header},
     middleware::Next,
@@ -35,22 +38,23 @@ impl Own {
 }
 
 /// Refuses what was asked under another name, before anything else looks at it.
-pub(crate) async fn own_names_only<B: MessageBody>(
+pub(crate) async fn own_names_only<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
-) -> Result<ServiceResponse<B>, Error> {
+) -> Result<ServiceResponse<BoxBody>, Error> {
     let own = request.app_data::<web::Data<Own>>();
     let named = request.uri().host().map(str::as_bytes);
     let hosts: Vec<&[u8]> =
         request.headers().get_all(header::HOST).map(header::HeaderValue::as_bytes).chain(named).collect();
     let is_own = |host: &&[u8]| std::str::from_utf8(host).is_ok_and(|host| own.is_some_and(|own| own.answers_to(host)));
     if !hosts.is_empty() && hosts.iter().all(is_own) {
-        return next.call(request).await;
+        return Ok(next.call(request).await?.map_into_boxed_body());
     }
     let detail = "This server answers to 127.0.0.1, [::1] and localhost only, and the request names another host. \
                   Nothing was looked up and nothing was written.";
     let fault = Fault::new(StatusCode::MISDIRECTED_REQUEST, Kind::OtherName, detail);
-    Err(out(request.request(), fault))
+    let answer = pages::or_problem(request.request(), fault);
+    Ok(request.into_response(answer))
 }
 
 #[cfg(test)]

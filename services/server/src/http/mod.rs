@@ -1,5 +1,6 @@
 //! HTTP: a handler parses, calls the rules or the committer, and answers. Every 4xx and 5xx is a problem in words.
 
+mod accept;
 mod ask;
 mod calendar;
 mod contract;
@@ -19,6 +20,7 @@ mod refusals;
 mod say;
 mod stock;
 mod things;
+mod trace;
 mod warnings;
 
 use crate::yard::Yard;
@@ -56,7 +58,9 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
             .configure(routes)
             .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
             .into_app()
+            .wrap(from_fn(accept::answerable))
             .wrap(from_fn(host::own_names_only))
+            .wrap(from_fn(trace::named))
     })
     .workers(2)
     .client_request_timeout(Duration::from_secs(10))

@@ -20,6 +20,7 @@ pub(crate) enum Kind {
     NotFound,
     NoSuchOperation,
     CannotRead,
+    NotAcceptable,
     WrongMediaType,
     TooLarge,
     TooSlow,
@@ -72,6 +73,9 @@ rows! {
     CannotRead, "cannot-read", "It could not be read",
         "What was sent is not in the shape that this operation takes: a field is missing, is not known here, or holds what it can't hold. Nothing was written.",
         "Each of `errors` points at a field and says what is expected there. Correct it and send it again; the id may stay the same, because nothing was stored under it.";
+    NotAcceptable, "not-acceptable", "Nothing that you take is answered here",
+        "The header Accept names media types, and this operation's answer is none of them. Nothing was looked up and nothing was written.",
+        "Leave Accept out, send */*, or name the type that the operation's answers have in /api/v1/openapi.json. Problems come as application/problem+json whatever Accept says.";
     WrongMediaType, "wrong-media-type", "It is not JSON",
         "This operation takes application/json in UTF-8, and something else was sent.",
         "Send the header Content-Type: application/json with a JSON body.";
@@ -189,6 +193,11 @@ impl Fault {
         &self.0
     }
 
+    /// As it is sent.
+    pub(crate) fn body(&self) -> Vec<u8> {
+        serde_json::to_vec(&self.0).unwrap_or_default()
+    }
+
     pub(crate) fn into_problem(self) -> Problem {
         *self.0
     }
@@ -212,14 +221,15 @@ impl ResponseError for Fault {
     }
 
     fn error_response(&self) -> HttpResponse {
-        let body = serde_json::to_vec(&self.0).unwrap_or_default();
         let mut answer = HttpResponse::build(self.status());
+        // For whoever knows the trace that it belongs to.
+        answer.extensions_mut().insert(self.problem().clone());
         answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON)).insert_header((header::CACHE_CONTROL, "no-store"));
-        if matches!(self.0.status, 408 | 413 | 421) {
+        if matches!(self.0.status, 406 | 408 | 413 | 421) {
             // A rest of the body may still come; nobody is going to read it.
             answer.force_close();
         }
-        answer.body(body)
+        answer.body(self.body())
     }
 }
 

@@ -75,7 +75,7 @@ fn a_body_without_an_end_is_refused_and_the_connection_closed() {
 #[test]
 fn a_question_that_cannot_be_read_is_a_page_for_a_person() {
     let server = Server::yard();
-    let browser = [("accept", "text/html,application/xhtml+xml")];
+    let browser = [("accept", "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8")];
     let said = server.send(Method::GET, "/?code=R-42&code=R-43", &browser, Vec::new());
     assert_eq!((said.status, said.media.as_str()), (400, "text/html; charset=utf-8"), "{}", said.text);
     assert!(said.text.contains("The question could not be read"), "{}", said.text);

@@ -12,6 +12,7 @@ const SAYS: &[(u16, &str)] = &[
     (400, "It could not be read (`cannot-read`); `errors` points at what was meant."),
     (403, "It needs a second person (`needs-second-person`); `gives_back` says why."),
     (404, "Nobody knows this thing or entry (`not-found`)."),
+    (406, "`Accept` takes nothing that is answered here (`not-acceptable`)."),
     (408, "The body did not arrive within 30 s (`too-slow`)."),
     (
         409,
@@ -52,11 +53,11 @@ macro_rules! sets {
 
 sets! {
     /// Of a question about everything.
-    Alive = [400, 421, 500];
+    Alive = [400, 406, 421, 500];
     /// Of a question about something.
-    Asked = [400, 404, 421, 500];
+    Asked = [400, 404, 406, 421, 500];
     /// Of facts: each has its own result beside.
-    Written = [400, 408, 413, 415, 421, 500];
+    Written = [400, 406, 408, 413, 415, 421, 500];
     /// Of a decision.
-    Refused = [400, 403, 404, 408, 409, 413, 415, 421, 500, 503, 507];
+    Refused = [400, 403, 404, 406, 408, 409, 413, 415, 421, 500, 503, 507];
 }

@@ -5,8 +5,11 @@ mod posted;
 mod stored;
 
 use super::{pages, problems::Answer, things::Plain};
-use actix_web::{App, HttpResponse, http::header, route, web};
-use utoipa::OpenApi;
+use actix_web::{App, HttpResponse, http::Method, http::header, route, web};
+use utoipa::{
+    OpenApi,
+    openapi::{RefOr, path::Operation},
+};
 use utoipa_actix_web::AppExt;
 
 pub(crate) use answers::{Alive, Asked, Refused, Written};
@@ -40,6 +43,8 @@ struct Base;
 pub(crate) struct Contract {
     json: String,
     table: Vec<(String, Vec<&'static str>)>,
+    /// What an operation answers when all goes well, by method and address.
+    answers: Vec<(&'static str, String, Vec<String>)>,
 }
 
 impl Contract {
@@ -48,16 +53,29 @@ impl Contract {
             App::new().into_utoipa_app().openapi(Base::openapi()).configure(super::routes).split_for_parts();
         let mut table: Vec<(String, Vec<&'static str>)> =
             pages::TABLE.iter().map(|(path, methods)| ((*path).to_owned(), methods.to_vec())).collect();
+        let mut answers = Vec::new();
         for (path, item) in &mut document.paths.paths {
             // HEAD answers like GET; two operations with one id would be no contract.
             item.head = None;
+            for (method, operation) in [("GET", &item.get), ("POST", &item.post)] {
+                if let Some(operation) = operation {
+                    answers.push((method, path.clone(), answered(operation)));
+                }
+            }
             let methods = [(item.get.is_some(), "GET"), (item.get.is_some(), "HEAD"), (item.post.is_some(), "POST")];
             table.push((
                 path.clone(),
                 methods.into_iter().filter(|(there, _)| *there).map(|(_, method)| method).collect(),
             ));
         }
-        Contract { json: written(&document), table }
+        Contract { json: written(&document), table, answers }
+    }
+
+    /// Media types of what is answered when all goes well; none where there is no operation.
+    pub(crate) fn answers_of(&self, method: &Method, path: &str) -> Vec<&str> {
+        let method = if method == Method::HEAD { &Method::GET } else { method };
+        let here = self.answers.iter().filter(|(own, template, _)| *own == method.as_str() && fits(template, path));
+        here.flat_map(|(_, _, media)| media).map(String::as_str).collect()
     }
 
     /// What can be done at an address, as for `Allow`.
@@ -73,6 +91,21 @@ impl Contract {
         methods.dedup();
         methods
     }
+}
+
+/// The media types of an operation's answers of status 2xx.
+fn answered(operation: &Operation) -> Vec<String> {
+    let good = operation.responses.responses.iter().filter(|(status, _)| status.starts_with('2'));
+    let mut media: Vec<String> = good
+        .filter_map(|(_, answer)| match answer {
+            RefOr::T(answer) => Some(answer.content.keys().cloned()),
+            RefOr::Ref(_) => None,
+        })
+        .flatten()
+        .collect();
+    media.sort();
+    media.dedup();
+    media
 }
 
 fn written(document: &utoipa::openapi::OpenApi) -> String {
