@@ -71,6 +71,7 @@ export function pages(code) {
     { name: "badge", at: "/badge", kind: "hand" },
     { name: "no-such-page", at: "/no-such-page", kind: "hand", status: 404 },
     { name: "boat", at: "/boat/NB-31", kind: "desk", paper: true },
+    { name: "boat-with-records", at: "/boat/NB-31?parts=whole", kind: "desk", paper: true },
     { name: "boat-being-built", at: "/boat/NB-32", kind: "desk", paper: true },
     { name: "boat-as-of", at: "/boat/NB-31?known=300", kind: "desk" },
     { name: "boat-nobody-has-it", at: "/boat/NB-99", kind: "hand", status: 404 },

@@ -214,7 +214,7 @@ pub(crate) fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
 }
 
 /// Nothing is emitted or stored: the same act, as was known right after it was written, and as is known now.
-fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
+pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
     let mut changed = Vec::new();
     let mut then_known: Option<(u32, Vec<ActJudged>)> = None;
     let later = later_words(view, label);

@@ -16,6 +16,15 @@ export async function quality(browser, yard) {
     assert.equal(rows, 14, "a group of rows for each part");
   });
 
+  await check("and what stands behind each part's judgement: 1 tap more", async () => {
+    await who.tap("With each part's record");
+    await who.reads(/Part P-3112, its record/);
+    await who.reads(/limit when its cure began/);
+    await who.reads(/In oven run RUN-\d+ since .*, confirmed .* by B-\d+, entry \d+\./);
+    await who.reads(/judged then: .*; judged today: /);
+    who.took({ scans: 0, taps: 1 });
+  });
+
   await check("the page of a boat keeps its question in its address", async () => {
     await who.open("/boat/NB-31?known=300");
     await who.reads(/300/);

@@ -55,7 +55,7 @@ fn the_first_sentence_counts_installed_cured_laid_and_nothing() {
     says(
         &page,
         "2 of the 5 parts on NB-31's list are installed: 1 roll of 1 batch. P-3 is cured, not installed. P-4 is laid, not \
-         cured, not installed. P-5 has no record. 1 was laid and cured within life. 1 was not: P-2.",
+         cured, not installed. 1 has no record: P-5. 1 was laid and cured within life. 1 was not: P-2.",
     );
     says(&page, "PM-101/B-123");
     says(&page, "no kit");
@@ -81,8 +81,8 @@ fn all_none_and_strangers_are_said_as_they_are() {
     let mut browser = Browser { server: &server, cookie: String::new() };
     server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
     server.decide("declare_boat", "boat/NB-2", json!({"parts": ["P-1", "P-2"]}));
-    says(&browser.get("/boat/NB-1"), "The 1 part on NB-1's list is not installed. P-1 has no record.");
-    says(&browser.get("/boat/NB-2"), "None of the 2 parts on NB-2's list is installed. P-1 and P-2 have no record.");
+    says(&browser.get("/boat/NB-1"), "The 1 part on NB-1's list is not installed. 1 has no record: P-1.");
+    says(&browser.get("/boat/NB-2"), "None of the 2 parts on NB-2's list is installed. 2 have no record: P-1 and P-2.");
     install(&server, "P-1", "NB-1");
     let page = browser.get("/boat/NB-1");
     says(&page, "The 1 part on NB-1's list is installed: 0 rolls of 0 batches.");
@@ -156,20 +156,46 @@ fn stages_stand_in_the_order_in_which_they_were_laid() {
 }
 
 #[test]
-fn every_sheet_of_paper_names_the_boat_and_its_page() {
+fn every_sheet_of_paper_names_the_boat_and_from_how_much_of_the_log() {
     let server = boat();
     let page = server.get("/boat/NB-31").text;
-    assert!(page.contains("<link rel=\"stylesheet\" media=\"print\" href=\"/boat/NB-31/print.css\">"));
-    let css = server.get("/boat/NB-31/print.css");
-    assert_eq!((css.status, css.media.as_str()), (200, "text/css; charset=utf-8"));
-    // CSS escapes: N, B, hyphen, 3, 1.
-    assert!(css.text.contains("@top-left { content: \"Boat \\4e \\42 \\2d \\33 \\31 \" }"), "{}", css.text);
-    let odd = server.get("/boat/a%22%7D%5C/print.css").text;
-    assert_eq!((odd.matches('"').count(), odd.matches('}').count()), (2, 2), "{odd}");
+    assert!(page.contains("media=\"print\" href=\"/print.css?head=Boat%20NB-31"), "{page}");
+    assert!(page.contains(&format!("from%20the%20log%20up%20to%20entry%20{}", server.last_seq())), "{page}");
     // The table follows the claim, and no cell of it spans the whole boat.
     let behind = page.split("class=\"answer plain\"").nth(1).unwrap();
     assert!(behind.split("<table").next().unwrap().len() < 1200);
     assert!(page.matches("<tbody>").count() == 5);
+}
+
+#[test]
+fn each_part_has_its_record_with_limits_at_cure_holds_strikes_and_what_the_screen_had_said() {
+    let server = Server::yard();
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1", "P-9"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.pass(60);
+    lay(&server, "P-1", "skin", "R-42");
+    server.decide("place_hold", "roll/R-42", json!({"why": "the bag was torn", "nonconformance": "NC-7"}));
+    server.fact("plies_laid", "part/P-1", json!({"stage": "skin", "from": "roll/R-43", "length_mm": 1000}));
+    let wrong = server.get(&format!("/api/v1/entries/{}", server.last_seq())).json()["id"].clone();
+    server.decide("strike", "part/P-1", json!({"entry": wrong, "why": "it was another part"}));
+    cure(&server, "P-1", "skin");
+    install(&server, "P-1", "NB-1");
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let brief = browser.get("/boat/NB-1");
+    assert!(!words(&brief).contains("its record"), "{}", words(&brief));
+    says(&brief, "With each part's record");
+    let page = browser.get("/boat/NB-1?parts=whole");
+    says(&page, &format!("Part P-1, its record skin. In oven run RUN-{}", server.last_seq() - 3));
+    says(&page, "confirmed ");
+    says(&page, "by Q-03: the bag was torn, NC-7.");
+    says(&page, "limit when its cure began");
+    // By hand: 1 h by its certificate, 1 min until it was first put away, 61 min from taken out to the oven; of 240 h.
+    says(&page, "out-life of R-42 240 h 2 h 2 min 237 h 58 min");
+    let struck = page.text.split("<s>").nth(1).unwrap().split("</tr>").next().unwrap().to_owned();
+    assert!(struck.contains("R-43") && struck.contains("it was another part"), "{struck}");
+    says(&page, "Part P-9, its record Nothing was recorded of it.");
+    says(&page, "1 has no record: P-9.");
+    assert_eq!(browser.get("/boat/NB-1?parts=all").status, 400);
 }
 
 #[test]

@@ -217,7 +217,7 @@ fn a_boat_answers_the_claim_first() {
     let mut browser = Browser { server: &server, cookie: String::new() };
     let early = words(&browser.get("/boat/118"));
     assert!(
-        early.contains("1 of the 2 parts on 118's list is installed: 1 roll of 1 batch. P-4 has no record."),
+        early.contains("1 of the 2 parts on 118's list is installed: 1 roll of 1 batch. 1 has no record: P-4."),
         "{early}"
     );
     assert!(early.contains("0 were laid and cured within life. 1 is not cured, or not confirmed: P-3."), "{early}");

@@ -337,7 +337,7 @@ fn the_script_is_there_before_the_page_and_codes_stand_whole() {
     assert!(page.text.contains("<code>R-42</code>"), "{}", page.text);
     let link = page.text.split("href=\"/static/").nth(1).unwrap().split('"').next().unwrap();
     let look = server.get(&format!("/static/{link}")).text;
-    assert!(look.contains("code { font: inherit; display: inline-block; max-width: 100% }"));
+    assert!(look.contains("code { font: inherit; display: inline-block; max-width: 100%; text-decoration: inherit }"));
 }
 
 #[test]

@@ -104,7 +104,7 @@ fn a_boat_is_traced_with_its_claim() {
     let mut browser = Browser { server: &server, cookie: String::new() };
     says(
         &browser.get("/trace/boat/NB-1"),
-        "1 of the 2 parts on NB-1's list is installed: 1 roll of 1 batch. P-2 has no record.",
+        "1 of the 2 parts on NB-1's list is installed: 1 roll of 1 batch. 1 has no record: P-2.",
     );
 }
 

@@ -1,31 +1,61 @@
-//! A boat's trace: what is in it, as of now or then and as known now or then, to read and to print.
+//! A boat's trace: what is in it, as of now or then and as known now or then, to read and to print; on request with the
+//! whole record of each part.
 
 use super::{
     answer,
     assets::Assets,
-    foot::root,
+    boat_record::{Record, Records},
+    foot::{Foot, print},
     page,
     sheet::{Sheet, sheet},
 };
 use crate::http::{
-    ask::{AtKnown, ask_beside},
-    problems::{Answer, Fault},
+    ask::{AtKnown, ask_beside, beside, stamp},
+    problems::Fault,
 };
 use crate::yard::Yard;
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
-use shared_types::{Code, Kind, ThingName};
+use domain::view::View;
+use serde::Deserialize;
+use shared_types::{Code, Kind, Stamp, ThingName};
 
 #[derive(Template)]
 #[template(path = "boat.html")]
 struct BoatPage {
     assets: Assets,
+    foot: Foot,
     boat: String,
     sheet: Sheet,
     /// `As of Sun 1 Mar 2026 12:00, as known at entry 300`, where that was asked.
     asked: Option<String>,
-    /// What the log's tree says about what was read.
-    root: String,
+    /// The same question with the other choice of what is shown of each part.
+    other: String,
+    whole: bool,
+    records: Vec<Record>,
+    print: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BoatQuery {
+    #[serde(default, deserialize_with = "stamp")]
+    at: Option<Stamp>,
+    #[serde(default)]
+    known: Option<u64>,
+    #[serde(default)]
+    parts: Shown,
+}
+
+/// What is shown of each part.
+#[derive(Deserialize, Default, Clone, Copy, PartialEq, Eq)]
+#[serde(rename_all = "snake_case")]
+enum Shown {
+    /// Its rows in the sheet.
+    #[default]
+    Sheet,
+    /// Who did what when, its limits at cure, what held it, what the screen had said.
+    Whole,
 }
 
 #[route("/boat/{code}", method = "GET", method = "HEAD")]
@@ -33,23 +63,43 @@ pub(crate) async fn boat_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
     code: web::Path<String>,
-    query: web::Query<AtKnown>,
+    query: web::Query<BoatQuery>,
 ) -> HttpResponse {
-    let found = async {
-        let (boat, shared, query) = (boat(&code)?, yard.clone(), *query);
-        let name = boat.short().to_owned();
-        let sheet = ask_beside(&yard, move |book| sheet(book, &boat, query.when(&shared, book)?)).await?;
-        let at = query.at.map(|_| format!("As of {}", sheet.at));
-        let known = query.known.map(|known| match at.is_some() {
-            true => format!("as known at entry {known}"),
-            false => format!("As known at entry {known}"),
-        });
-        let asked: Vec<String> = at.into_iter().chain(known).collect();
-        let asked = (!asked.is_empty()).then(|| asked.join(", "));
-        let root = root(&yard, sheet.as_of_seq);
-        page(StatusCode::OK, &BoatPage { assets: Assets::new(), boat: name, sheet, asked, root })
+    answer(&request, one(&yard, &code, &query).await)
+}
+
+async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<HttpResponse, Fault> {
+    let boat = boat(code)?;
+    let (shared, named, parts) = (yard.clone(), boat.clone(), query.parts);
+    let asked = AtKnown { at: query.at, known: query.known };
+    let (sheet, records, foot) = ask_beside(yard, move |book| {
+        let when = asked.when(&shared, book)?;
+        let sheet = sheet(book, &named, when)?;
+        let names = sheet.parts.iter().filter(|_| parts == Shown::Whole).map(|part| part.name.as_str());
+        let records = Records::of(book, names, when);
+        Ok((sheet, records, Foot::of(&shared, View::new(book, when.known), when)))
+    })
+    .await?;
+    let shared = yard.clone();
+    let records = beside(move || records.read(&shared)).await?;
+    let at = query.at.map(|_| format!("As of {}", foot.at));
+    let known = query.known.map(|known| match at.is_some() {
+        true => format!("as known at entry {known}"),
+        false => format!("As known at entry {known}"),
+    });
+    let asked: Vec<String> = at.into_iter().chain(known).collect();
+    let shown = BoatPage {
+        assets: Assets::new(),
+        boat: boat.short().to_owned(),
+        sheet,
+        asked: (!asked.is_empty()).then(|| asked.join(", ")),
+        other: other(&boat, query),
+        whole: parts == Shown::Whole,
+        records,
+        print: print(&format!("Boat {}", boat.short()), &foot),
+        foot,
     };
-    answer(&request, found.await)
+    page(StatusCode::OK, &shown)
 }
 
 fn boat(code: &str) -> Result<ThingName, Fault> {
@@ -57,15 +107,13 @@ fn boat(code: &str) -> Result<ThingName, Fault> {
     Ok(ThingName::new(Kind::Boat, &code))
 }
 
-/// What stands on every sheet of paper: a style sheet can't take it from the page.
-#[route("/boat/{code}/print.css", method = "GET", method = "HEAD")]
-pub(crate) async fn print_css(code: web::Path<String>) -> Answer {
-    let boat = boat(&code)?;
-    let name: String = boat.short().chars().map(|c| format!("\\{:x} ", u32::from(c))).collect();
-    let css = format!("@page {{ @top-left {{ content: \"Boat {name}\" }} }}\n");
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, "text/css; charset=utf-8"))
-        .insert_header((header::CACHE_CONTROL, "public, max-age=3600"))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .body(css))
+fn other(boat: &ThingName, query: &BoatQuery) -> String {
+    let fields = [
+        ("at", query.at.map(|at| super::in_a_query(&at.to_string()))),
+        ("known", query.known.map(|known| known.to_string())),
+        ("parts", (query.parts == Shown::Sheet).then(|| "whole".to_owned())),
+    ];
+    let said: Vec<String> = fields.into_iter().filter_map(|(name, value)| Some(format!("{name}={}", value?))).collect();
+    let address = format!("/{}", crate::http::in_a_path(boat));
+    if said.is_empty() { address } else { format!("{address}?{}", said.join("&")) }
 }

@@ -23,7 +23,12 @@ pub(super) fn claim(boat: &str, listed: Option<usize>, parts: &[Part]) -> Vec<St
             tell(vec![&part.name], &format!("is in boat {other}"), "");
         }
     }
-    tell(others(Made::NoRecord), "has no record", "have no record");
+    let unknown = others(Made::NoRecord);
+    match unknown.len() {
+        0 => {}
+        1 => claim.push(format!("1 has no record: {}.", list(&unknown))),
+        count => claim.push(format!("{count} have no record: {}.", list(&unknown))),
+    }
     claim.extend(judged(&installed));
     let astray = parts.iter().filter(|part| part.stands != Stands::Installed && NOT_CURED < part.rank().unwrap_or(0));
     let astray: Vec<&str> = astray.map(|part| part.name.as_str()).collect();

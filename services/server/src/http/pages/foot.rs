@@ -32,11 +32,16 @@ impl Foot {
 }
 
 /// The root over what was read; where the log is longer, the root that there is and up to where.
-pub(super) fn root(yard: &Yard, as_of_seq: u64) -> String {
+fn root(yard: &Yard, as_of_seq: u64) -> String {
     let (last, root) = yard.reader.head();
     let root: String = root.iter().map(|byte| format!("{byte:02x}")).collect();
     match last == as_of_seq {
         true => format!("root {root}"),
         false => format!("root at entry {last} {root}"),
     }
+}
+
+/// Where the style of every sheet of paper is: what the page is of on top, what it was read from below.
+pub(super) fn print(head: &str, foot: &Foot) -> String {
+    format!("/print.css?head={}&foot={}", super::in_a_query(head), super::in_a_query(&foot.words()))
 }

@@ -3,6 +3,7 @@
 mod assets;
 mod badge;
 mod boat;
+mod boat_record;
 mod claim;
 mod day;
 mod declared;
@@ -48,7 +49,6 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/lay", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
-    ("/boat/{code}/print.css", &["GET", "HEAD"]),
     ("/thing/{kind}/{code}", &["GET", "HEAD"]),
     ("/thing/batch/{material}/{batch}", &["GET", "HEAD"]),
     ("/strike/{entry}", &["GET", "HEAD", "POST"]),
@@ -97,7 +97,6 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)
-        .service(boat::print_css)
         .service(thing::batch_page)
         .service(thing::thing_page)
         .service(strike::strike_page)

@@ -4,7 +4,7 @@ use super::claim::claim;
 use crate::http::{ask::nobody, problems::Fault};
 use domain::fact::{Label, What};
 use domain::judge::{Judged, stage_act};
-use domain::say::{Say, left, limit};
+use domain::say::{left, limit};
 use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, When};
@@ -16,11 +16,6 @@ pub(super) struct Sheet {
     /// The claim and what it comes to.
     pub(super) claim: Vec<String>,
     pub(super) parts: Vec<Part>,
-    /// As `Wed 6 May 2026 06:02`.
-    pub(super) at: String,
-    /// When it was asked.
-    pub(super) now: String,
-    pub(super) as_of_seq: u64,
 }
 
 pub(super) struct Part {
@@ -158,7 +153,6 @@ impl Source {
 
 pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, Fault> {
     let view = View::new(book, when.known);
-    let say = Say::of(view, when.now);
     let seen = domain::thing_view(book, boat, when).ok_or_else(|| nobody(boat))?;
     let trace = domain::trace(book, boat, Direction::MadeFrom, when).ok_or_else(|| nobody(boat))?;
     let listed = listed_parts(seen.declared.as_ref());
@@ -183,8 +177,7 @@ pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, 
     };
     let parts: Vec<Part> = all.into_iter().map(part).collect();
     let claim = claim(boat.short(), listed.as_ref().map(BTreeSet::len), &parts);
-    let (at, now) = (say.whole_time(when.at), say.whole_time(when.now));
-    Ok(Sheet { claim, parts, at, now, as_of_seq: seen.as_of_seq })
+    Ok(Sheet { claim, parts })
 }
 
 /// The stages that the jobs in force by then plan for a part.

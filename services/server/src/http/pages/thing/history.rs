@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 pub(super) const PAGE: usize = 100;
 
 /// What is looked up in the book, before the text is read from the archive.
-pub(super) struct Named {
+pub(in super::super) struct Named {
     pub(super) seqs: Vec<u64>,
     /// Who confirmed which entry, and when.
     confirmed: BTreeMap<u64, (Code, Instant)>,
@@ -29,19 +29,20 @@ pub(super) struct Named {
     pub(super) count: usize,
 }
 
-pub(super) struct Line {
-    pub(super) seq: u64,
-    pub(super) occurred: String,
+#[derive(Clone)]
+pub(in super::super) struct Line {
+    pub(in super::super) seq: u64,
+    pub(in super::super) occurred: String,
     /// Where it differs from when it occurred.
-    pub(super) recorded: Option<String>,
-    pub(super) who: String,
-    pub(super) what: String,
-    pub(super) struck: Option<String>,
+    pub(in super::super) recorded: Option<String>,
+    pub(in super::super) who: String,
+    pub(in super::super) what: String,
+    pub(in super::super) struck: Option<String>,
     /// Told, confirmed.
-    pub(super) notes: Vec<String>,
-    pub(super) shown: Option<String>,
+    pub(in super::super) notes: Vec<String>,
+    pub(in super::super) shown: Option<String>,
     /// It may be struck.
-    pub(super) strikable: bool,
+    pub(in super::super) strikable: bool,
 }
 
 /// Which page of a history.
@@ -79,6 +80,11 @@ pub(super) fn named(book: &Book, thing: &ThingName, when: When, page: Page) -> N
         0 => all,
         number => all.into_iter().skip((number - 1) * PAGE).take(PAGE).collect(),
     };
+    Named { pages, page, count, ..of_entries(book, seqs, when) }
+}
+
+/// The same for entries that are named one by one.
+pub(in super::super) fn of_entries(book: &Book, seqs: Vec<u64>, when: When) -> Named {
     let (mut confirmed, mut struck) = (BTreeMap::new(), BTreeMap::new());
     for seq in &seqs {
         let Ok(short) = u32::try_from(*seq) else { continue };
@@ -88,17 +94,19 @@ pub(super) fn named(book: &Book, thing: &ThingName, when: When, page: Page) -> N
                 confirmed.insert(*seq, (book.code(act.second.unwrap_or(act.by)), act.at));
             }
         }
-        if let Some(by) =
-            meta(seq).map(|meta| u64::from(meta.struck_by)).filter(|by| *by <= when.known && *by <= book.last_seq())
+        if let Some(by) = book
+            .entry(short)
+            .map(|meta| u64::from(meta.struck_by))
+            .filter(|by| *by <= when.known && *by <= book.last_seq())
         {
             struck.insert(*seq, by);
         }
     }
-    Named { seqs, confirmed, struck, pages, page, count }
+    Named { count: seqs.len(), seqs, confirmed, struck, pages: 1, page: 0 }
 }
 
 /// The text of these entries, from the archive; call it beside the workers.
-pub(super) fn lines(yard: &Yard, named: &Named, say: &Say, when: When) -> Result<Vec<Line>, Fault> {
+pub(in super::super) fn lines(yard: &Yard, named: &Named, say: &Say, when: When) -> Result<Vec<Line>, Fault> {
     let own = read(yard, &named.seqs)?;
     let strikers: Vec<u64> = named.struck.values().copied().collect();
     let strikers: BTreeMap<u64, Entry> = read(yard, &strikers)?.into_iter().map(|entry| (entry.seq, entry)).collect();

@@ -2,10 +2,10 @@
 
 mod facts;
 pub(super) mod history;
-mod rows;
+pub(super) mod rows;
 pub(super) mod said;
 pub(super) mod sheets;
-mod shown;
+pub(super) mod shown;
 
 use super::{answer, assets::Assets, foot::Foot, in_a_query, page, see};
 use crate::http::{

@@ -4,23 +4,23 @@ use domain::say::{Say, left, limit, so_far};
 use shared_types::{CardLine, Day, Instant, ItemCard, LimitName, LimitRow, Outlook};
 
 /// One limit.
-pub(super) struct Row {
+pub(in super::super) struct Row {
     /// It ends first.
-    pub(super) first: bool,
-    pub(super) name: &'static str,
+    pub(in super::super) first: bool,
+    pub(in super::super) name: &'static str,
     /// The roll it binds, where that is another thing.
-    pub(super) item: Option<String>,
+    pub(in super::super) item: Option<String>,
     /// Why there are no figures.
-    pub(super) words: Option<String>,
-    pub(super) allowed: String,
-    pub(super) so_far: String,
-    pub(super) left: String,
-    pub(super) ends: String,
-    pub(super) away: String,
+    pub(in super::super) words: Option<String>,
+    pub(in super::super) allowed: String,
+    pub(in super::super) so_far: String,
+    pub(in super::super) left: String,
+    pub(in super::super) ends: String,
+    pub(in super::super) away: String,
 }
 
 /// A limit's figures, and what would be kept of it if it were put away now.
-pub(super) fn row(
+pub(in super::super) fn row(
     row: &LimitRow,
     of: &shared_types::ThingName,
     away: Option<&Outlook>,

@@ -5,7 +5,7 @@ use super::{facts, rows};
 use crate::http::{fallback::in_a_path, problems::Fault};
 use domain::say::Say;
 use domain::{Book, MayUseQuestion, When, view::View};
-use shared_types::{Act, Judgement, Kind, Mismatch, StageName, ThingName, ThingView, Whereabouts, Word};
+use shared_types::{Act, JudgedAgain, Judgement, Kind, Mismatch, StageName, ThingName, ThingView, Whereabouts, Word};
 use uuid::Uuid;
 
 pub(super) struct Shown {
@@ -61,7 +61,7 @@ pub(super) fn shown(book: &Book, thing: &ThingName, when: When) -> Result<Option
         stages: Vec::new(),
         holds: holds(&seen, &say, when),
         puzzles: seen.mismatches.iter().map(puzzle).collect(),
-        judged_again: judged_again(&seen, &say, when),
+        judged_again: judged_again(&seen.judged_again, &say, when),
         to_confirm: to_confirm(&seen, &say, when),
         cards: Vec::new(),
         links: links(thing),
@@ -161,16 +161,22 @@ fn stage_words(at: &Whereabouts, say: &Say, when: When) -> String {
 }
 
 fn holds(seen: &ThingView, say: &Say, when: When) -> Vec<Hold> {
-    let words = |hold: &shared_types::HoldView| {
-        let on = if hold.on == seen.thing { String::new() } else { format!("with {} ", hold.on.short()) };
-        let number = hold.nonconformance.as_ref().map_or(String::new(), |number| format!(", {number}"));
-        let since = say.time(hold.since.at, when.now);
-        format!("Held {on}since {since} by {}: {}{number}.", hold.by, hold.why.trim_end_matches('.'))
-    };
     let address = |hold: &shared_types::HoldView| {
         format!("/hold?thing={}&lift={}", super::super::in_a_query(&hold.on.to_string()), hold.hold)
     };
-    seen.holds.iter().map(|hold| Hold { words: words(hold), address: address(hold) }).collect()
+    let hold = |hold: &shared_types::HoldView| Hold {
+        words: held_words(hold, &seen.thing, say, when),
+        address: address(hold),
+    };
+    seen.holds.iter().map(hold).collect()
+}
+
+/// A hold on a thing, or on something that it stands on.
+pub(in super::super) fn held_words(hold: &shared_types::HoldView, of: &ThingName, say: &Say, when: When) -> String {
+    let on = if hold.on == *of { String::new() } else { format!("with {} ", hold.on.short()) };
+    let number = hold.nonconformance.as_ref().map_or(String::new(), |number| format!(", {number}"));
+    let since = say.time(hold.since.at, when.now);
+    format!("Held {on}since {since} by {}: {}{number}.", hold.by, hold.why.trim_end_matches('.'))
 }
 
 fn puzzle(one: &Mismatch) -> Puzzle {
@@ -182,38 +188,42 @@ fn puzzle(one: &Mismatch) -> Puzzle {
     }
 }
 
-fn judged_again(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
-    let act = |act: Act| match act {
+pub(in super::super) fn judged_again(all: &[JudgedAgain], say: &Say, when: When) -> Vec<String> {
+    let one = |one: &JudgedAgain| {
+        format!(
+            "{} {} (entry {}): judged then: {}; judged today: {}.",
+            act_words(one.act),
+            say.time(one.at.at, when.now),
+            one.seq,
+            judged_words(&one.then),
+            judged_words(&one.now)
+        )
+    };
+    all.iter().map(one).collect()
+}
+
+pub(in super::super) fn act_words(act: Act) -> &'static str {
+    match act {
         Act::TakeOut => "Taken out",
         Act::Cut => "Cut",
         Act::Lay => "Laid",
         Act::Oven => "Put into the oven",
-    };
-    let words = |judgement: &Judgement| {
-        let over: Vec<String> = judgement
-            .limits
-            .iter()
-            .filter(|one| one.left < 0)
-            .map(|one| format!("{} over its {}", one.item.short(), domain::say::limit(one.limit)))
-            .collect();
-        match (judgement.answer, over.is_empty()) {
-            (Word::Yes | Word::NotYet, _) => "within every limit".to_owned(),
-            (Word::CannotSay, _) => "can't say".to_owned(),
-            (Word::No | Word::Stop, true) => "not within its limits, or held".to_owned(),
-            (Word::No | Word::Stop, false) => over.join(", "),
-        }
-    };
-    let one = |one: &shared_types::JudgedAgain| {
-        format!(
-            "{} {} (entry {}): judged then: {}; judged today: {}.",
-            act(one.act),
-            say.time(one.at.at, when.now),
-            one.seq,
-            words(&one.then),
-            words(&one.now)
-        )
-    };
-    seen.judged_again.iter().map(one).collect()
+    }
+}
+
+pub(in super::super) fn judged_words(judgement: &Judgement) -> String {
+    let over: Vec<String> = judgement
+        .limits
+        .iter()
+        .filter(|one| one.left < 0)
+        .map(|one| format!("{} over its {}", one.item.short(), domain::say::limit(one.limit)))
+        .collect();
+    match (judgement.answer, over.is_empty()) {
+        (Word::Yes | Word::NotYet, _) => "within every limit".to_owned(),
+        (Word::CannotSay, _) => "can't say".to_owned(),
+        (Word::No | Word::Stop, true) => "not within its limits, or held".to_owned(),
+        (Word::No | Word::Stop, false) => over.join(", "),
+    }
 }
 
 fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {

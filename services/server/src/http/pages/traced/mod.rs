@@ -178,8 +178,7 @@ async fn one(
     let of = |name: &str| if name.is_empty() { String::new() } else { format!("as known at entry {name}") };
     let said = [asked.at.map_or(String::new(), |_| format!("as of {}", foot.at)), of(query.known.trim())];
     let said: Vec<String> = said.into_iter().filter(|one| !one.is_empty()).collect();
-    let head = format!("{} {}", thing.kind(), thing.code());
-    let print = format!("/print.css?head={}&foot={}", in_a_query(&head), in_a_query(&foot.words()));
+    let print = super::foot::print(&format!("{} {}", thing.kind(), thing.code()), &foot);
     let page_shown = TracePage {
         assets: Assets::new(),
         foot,

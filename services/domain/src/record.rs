@@ -1,0 +1,102 @@
+//! What stands behind a part in a claim: its limits when its cure began, what confirmed that, what held it then, and
+//! which of its acts are judged otherwise today.
+
+use crate::book::Book;
+use crate::fact::{Fact, Label, What};
+use crate::holds;
+use crate::limits::{At, stage_limits};
+use crate::question::When;
+use crate::rows::rows;
+use crate::say::Say;
+use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::thing::judged_again;
+use crate::view::View;
+use shared_types::{HoldView, Instant, JudgedAgain, LimitRow, StageName, Stamp, ThingName};
+use std::cmp::Ordering;
+
+pub struct PartRecord {
+    pub part: ThingName,
+    /// Every entry behind it in the order in which it happened, struck ones too: its own, and those of its oven runs.
+    pub entries: Vec<u32>,
+    /// In the order in which they were laid.
+    pub stages: Vec<StageRecord>,
+    pub judged_again: Vec<JudgedAgain>,
+}
+
+pub struct StageRecord {
+    pub stage: StageName,
+    /// Where its cure stands and what says so.
+    pub say: String,
+    /// The instant at which its limits and holds are read: when its oven run began, or the one asked for.
+    pub at: Stamp,
+    /// Whether that is when its cure began.
+    pub in_oven: bool,
+    /// The limits as they stood then.
+    pub limits: Vec<LimitRow>,
+    pub holds: Vec<HoldView>,
+}
+
+/// A part's record, as of an instant and as known at an entry. Each of its stages is folded once for it.
+pub fn part_record(book: &Book, part: &ThingName, when: When) -> Option<PartRecord> {
+    let view = View::new(book, when.known);
+    let label = book.label(part)?;
+    let say = Say::of(view, when.now);
+    let lives: Vec<StageLife<'_>> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
+    let mut laid: Vec<&StageLife<'_>> = lives
+        .iter()
+        .filter(|life| life.lying(when.at).next().is_some() || life.oven(when.at).run().is_some())
+        .collect();
+    laid.sort_by_key(|life| life.lying(when.at).map(|item| item.first_ply).min());
+    Some(PartRecord {
+        part: part.clone(),
+        entries: entries(view, label, &lives, when.at),
+        stages: laid.into_iter().map(|life| stage(view, life, when, &say)).collect(),
+        judged_again: judged_again(view, label, &say),
+    })
+}
+
+fn stage(view: View<'_>, life: &StageLife<'_>, when: When, say: &Say) -> StageRecord {
+    let oven = life.oven(when.at);
+    let at = oven.run().map_or(when.at, |run| run.start);
+    let read = At::new(view, at);
+    let mut holds = holds::by_rule(view, life, at, say);
+    holds.extend(holds::in_force(view, &holds::above_stage(view, life, at), at, say));
+    StageRecord {
+        stage: life.stage.clone(),
+        say: cure(view, &oven, when, say),
+        at: say.stamp(at),
+        in_oven: oven.run().is_some(),
+        limits: rows(read, &stage_limits(read, life), say),
+        holds,
+    }
+}
+
+/// In which run it is since when, and which entry says that its cure got under way.
+fn cure(view: View<'_>, oven: &Oven, when: When, say: &Say) -> String {
+    let Some(run) = oven.run() else { return "Not in the oven yet.".to_owned() };
+    let since = format!("In oven run {} since {}", view.book.name(run.run).short(), say.time(run.scanned_at, when.now));
+    let under_way = |fact: &&Fact| {
+        matches!(fact.what, What::RunEnded { committed_at: Some(_), .. }) && !view.waits(fact) && run.committed
+    };
+    match view.facts(run.run).find(under_way) {
+        Some(fact) => {
+            let at = say.time(fact.at, when.now);
+            format!("{since}, confirmed {at} by {}, entry {}.", view.book.code(fact.by), fact.seq)
+        }
+        None => format!("{since}, not confirmed yet."),
+    }
+}
+
+/// The entries that name the part or one of its runs; what names both is there once.
+fn entries(view: View<'_>, part: Label, lives: &[StageLife<'_>], at: Instant) -> Vec<u32> {
+    let runs = lives.iter().flat_map(|life| &life.runs).map(|run| run.run);
+    let all = runs.chain([part]).flat_map(|label| view.book.all_facts(label));
+    let mut found: Vec<&Fact> = all.filter(|fact| fact.seq <= view.known && fact.at <= at).collect();
+    found.sort_by(|one, other| match (view.book.before(one, other), one.seq == other.seq) {
+        (_, true) => Ordering::Equal,
+        (true, false) => Ordering::Less,
+        (false, false) => Ordering::Greater,
+    });
+    found.dedup_by_key(|fact| fact.seq);
+    found.into_iter().map(|fact| fact.seq).collect()
+}
