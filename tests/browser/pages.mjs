@@ -40,7 +40,45 @@ export async function prepare(yard, { fact, decide, get }) {
   await fact(yard, "roll_received", `roll/${code.long}`, roll(2), { hours: 3 });
   const why = "The core of the roll is crushed at one end and the backing film has come off over the first metres; nobody knows for how long, so look at all of it before any of it is cut, and ask the maker.";
   await decide(yard, "place_hold", `roll/${code.long}`, { why, nonconformance: "NC-2026-0004711" });
+  await puzzling(yard, fact, roll);
+  code.entry = await struck(yard, { fact, decide }, roll);
+  await fact(yard, "roll_received", "roll/X-HELD", roll(3), { hours: 3 });
+  code.hold = (await decide(yard, "place_hold", "roll/X-HELD", { why: "The bag was open." })).id;
+  code.puzzles = await puzzles(yard, get);
   return code;
+}
+
+/** What does not add up, in as many ways as a person with a scanner brings about. */
+async function puzzling(yard, fact, roll) {
+  const names = ["X-TWICE", "X-ELSE", "X-SEEN", "X-CUT"];
+  for (const name of names) await fact(yard, "roll_received", `roll/${name}`, roll(2), { hours: 3.5 });
+  // What is told long after it happened waits to be confirmed; what is scanned now counts at once.
+  const now = (kind, name, body, minutes) => fact(yard, kind, `roll/${name}`, body, { hours: minutes / 60 });
+  for (const name of names) await now("roll_put_away", name, { into: "F1" }, 9);
+  await now("roll_put_away", "X-ELSE", { into: "F2" }, 5);
+  for (const minutes of [7, 3]) await now("roll_taken_out", "X-TWICE", { to: "CUT" }, minutes);
+  await now("roll_taken_out", "X-SEEN", { to: "CUT" }, 7);
+  await now("seen", "X-SEEN", { in: "F1" }, 3);
+  const items = [{ roll: "X-CUT", length_mm: 60_000 }];
+  await fact(yard, "nest_cut", "nest/N-X", { kits: [{ kit: "K-X", job: "J-X", items }] }, { hours: 0.02 });
+  await now("roll_received", "X-TWICE", roll(2), 1);
+}
+
+/** One entry that never happened, and one that may still be struck. Answers their numbers. */
+async function struck(yard, { fact, decide }, roll) {
+  await fact(yard, "roll_received", "roll/X-STRUCK", roll(2), { hours: 3.5 });
+  const out = await fact(yard, "roll_taken_out", "roll/X-STRUCK", { to: "CUT" }, { hours: 3 });
+  const never = await fact(yard, "roll_put_away", "roll/X-STRUCK", { into: "F1" }, { hours: 2.5 });
+  await decide(yard, "strike", "roll/X-STRUCK", { entry: never.id, why: "The roll never left the bench." });
+  return { out: out.seq, never: never.seq };
+}
+
+/** One of each kind of what does not add up: its page, and what fits to answer there. */
+async function puzzles(yard, get) {
+  const { body } = await get(yard, "/api/v1/mismatches");
+  const first = new Map();
+  for (const one of body.mismatches) if (!first.has(one.kind)) first.set(one.kind, one);
+  return [...first.values()].map(({ kind, entry, thing }) => ({ kind, at: `/mismatches/${kind}/${entry}?thing=${encodeURIComponent(thing)}` }));
 }
 
 const LISTS = ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"];
@@ -77,8 +115,67 @@ export function pages(code) {
     { name: "boat-nobody-has-it", at: "/boat/NB-99", kind: "hand", status: 404 },
     ...LISTS.map((list) => ({ name: `list-${list}`, at: `/${list}`, kind: "desk", paper: true })),
     { name: "list-rolls-of-nothing", at: "/rolls?material=QQ-0", kind: "desk" },
+    ...ofTheDay(),
+    ...ofOneThing(code),
+    ...decisions(code),
+    { name: "find-trace", at: "/trace", kind: "desk" },
+    { name: "find-trace-of-nothing", at: "/trace?code=R-99999", kind: "desk" },
+    { name: "trace-boat", at: "/trace/boat/NB-31", kind: "desk", paper: true },
+    { name: "trace-batch", at: `/trace/batch/${code.batch}`, kind: "desk", paper: true },
+    { name: "trace-sheet", at: "/trace/boat/NB-31?as=sheet", kind: "desk", paper: true },
+    { name: "trace-as-known", at: "/trace/boat/NB-31?known=300", kind: "desk" },
+    { name: "lay", at: "/lay", kind: "hand" },
+    { name: "lay-part", at: `/lay?part=${code.part}`, kind: "hand" },
+    { name: "lay-from-roll", at: `/lay?part=${code.part}&stage=skin&from=roll/${code.prepreg}`, kind: "hand" },
+    { name: "lay-from-kit", at: `/lay?part=${code.part}&stage=skin&from=kit/${code.kit}`, kind: "hand" },
+    { name: "lay-no-part", at: "/lay?code=F1", kind: "hand" },
     { name: "problems", at: "/problems", kind: "desk" },
     { name: "problem", at: "/problems/cannot-read", kind: "desk" },
+  ];
+}
+
+function ofTheDay() {
+  return ["today", "runs-out", "take-out", "handover", "mismatches"].map((name) => ({ name, at: `/${name}`, kind: "desk", paper: true }));
+}
+
+/** A page of each kind of thing, and one thing in the states that look different. */
+function ofOneThing(code) {
+  const things = {
+    roll: code.splice, kit: code.kit, part: code.judged, boat: "NB-31", job: code.job, nest: code.nest, run: code.run,
+    batch: code.batch, material: "PM-101", place: "F1", badge: "B-17",
+  };
+  const thing = (name, path) => ({ name: `thing-${name}`, at: `/thing/${path}`, kind: "desk" });
+  return [
+    ...Object.entries(things).map(([kind, of]) => ({ ...thing(kind, `${kind}/${of}`), paper: true })),
+    { ...thing("with-struck-entries", "roll/X-STRUCK"), paper: true },
+    thing("held", "roll/X-HELD"),
+    thing("does-not-add-up", `roll/${code.wrong}`),
+    thing("with-a-long-name", `roll/${code.long}`),
+    thing("as-known", `roll/${code.prepreg}?known=300`),
+    thing("as-of", `roll/${code.splice}?at=${encodeURIComponent(new Date(Date.now() - 3_600_000).toISOString())}`),
+    { ...thing("nobody-has-it", "roll/R-99999"), kind: "hand", status: 404 },
+  ];
+}
+
+/** Where something is decided: as it is asked, with its effect, and as it is refused. */
+function decisions(code) {
+  const desk = (name, at, more) => ({ name, at, kind: "desk", ...more });
+  const { out, never } = code.entry;
+  return [
+    ...code.puzzles.map(({ kind, at }) => desk(`mismatch-${kind}`, at)),
+    desk("mismatch-with-its-effect", `${code.puzzles.find(({ kind }) => kind === "in_while_in").at}&choice=take_out&why=asked`),
+    desk("strike", `/strike/${out}`),
+    desk("strike-with-its-effect", `/strike/${out}?choice=never&why=scanned+twice`, { paper: true }),
+    desk("strike-refused", `/strike/${out}?choice=time`, { status: 400 }),
+    desk("strike-of-what-is-struck", `/strike/${never}`),
+    desk("hold", "/hold?thing=roll/X-1"),
+    desk("hold-with-its-effect", "/hold?choice=ask&thing=roll/X-1&why=crushed"),
+    desk("hold-refused", "/hold?choice=ask&thing=roll/X-1", { status: 400 }),
+    desk("lift", `/hold?thing=roll/X-HELD&lift=${code.hold}`),
+    desk("lift-with-its-effect", `/hold?choice=ask&thing=roll/X-HELD&lift=${code.hold}&why=resealed`),
+    desk("confirm", "/confirm"),
+    desk("confirm-with-a-second-person", "/confirm?second=B-05"),
+    desk("last", "/last"),
   ];
 }
 
@@ -88,7 +185,7 @@ export function emptyPages() {
     { name: "empty-scan", at: "/", kind: "hand" },
     { name: "empty-scan-nobody-has-it", at: "/?code=R-1", kind: "hand" },
     { name: "empty-badge", at: "/badge", kind: "hand" },
-    ...LISTS.map((list) => ({ name: `empty-${list}`, at: `/${list}`, kind: "desk" })),
+    ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
 }

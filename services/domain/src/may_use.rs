@@ -83,7 +83,7 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
     against.extend(subject.holds.iter().map(|hold| {
         let on =
             if hold.on == *view.book.name(label) { String::new() } else { format!(" {} is held.", hold.on.short()) };
-        Against::no(format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why))
+        Against::no(format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why.trim_end_matches('.')))
     }));
     let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid));
     let deadlines = each.reduce(Deadlines::and).unwrap_or_default();
