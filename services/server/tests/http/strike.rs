@@ -39,8 +39,9 @@ fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person
     says(&page, "R-24 taken out of F1");
     says(&page, "It was another roll");
     let page = browser.get(&format!("/strike/{seq}?choice=other&other=r-42&why="));
-    says(&page, "R-24 gets back 3 h 10 min.");
-    says(&page, "R-42 loses 3 h 10 min.");
+    says(&page, "Now: R-24 is out since Wed 06:37. Then: R-24 is in F1 since Wed 06:32.");
+    says(&page, "R-24 gets back 3 h 10 min of tack life and out-life.");
+    says(&page, "R-42 loses 3 h 10 min of tack life and out-life.");
     says(&page, "needs a second person");
     let form = saving(&page);
     let last = server.last_seq();
@@ -119,14 +120,23 @@ fn another_time_in_the_yards_clock_and_bad_input_in_words() {
 #[test]
 fn a_hold_is_placed_by_one_and_lifted_by_two() {
     let server = Server::yard();
+    server.fact(
+        "nest_cut",
+        "nest/N-1",
+        json!({"kits": [{"kit": "K-1", "job": "J-118", "items": [{"roll": "R-42", "length_mm": 1_000}]}]}),
+    );
     let mut browser = signed_on(&server);
     let page = browser.get("/hold?thing=roll/R-42&choice=ask&why=torn+bag&number=CN-1");
     let written = browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]);
+    says(&page, "R-42 is held then: torn bag.");
+    says(&page, "K-1 is held then by the hold on R-42: torn bag.");
+    says(&page, "It needs nobody else.");
     says(&written, "Written: R-42 held: torn bag (CN-1)");
     let lift =
         written.text.split("href=\"/hold?").find_map(|rest| rest.split('"').next().filter(|at| at.contains("lift")));
     let lift = format!("/hold?{}&choice=ask&why=new+bag", lift.unwrap().replace("&#38;", "&").replace("&amp;", "&"));
     let page = browser.get(&lift);
+    says(&page, "R-42 is no longer held, which was for: torn bag.");
     says(&page, "needs a second person");
     assert_eq!(browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]).status, 403);
     says(&browser.post(&saving(&page), &[("by", "B-17"), ("second", "Q-03")]), "Written: hold on R-42 lifted: new bag");
@@ -161,4 +171,30 @@ fn told_lines_are_confirmed_one_tap_each() {
     says(&browser.post(&form, &[]), "Confirmed: it is entry");
     assert_eq!(server.last_seq(), last);
     says(&browser.get("/thing/roll/R-42"), "told, confirmed by B-05");
+}
+
+#[test]
+fn acts_that_would_be_judged_otherwise_and_refreezes_are_named() {
+    let server = Server::yard();
+    let out = server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}))["seq"].as_u64().unwrap();
+    // Out for longer than its tack life, and cut then.
+    server.pass(60 * 24 * 9);
+    server.fact(
+        "nest_cut",
+        "nest/N-1",
+        json!({"kits": [{"kit": "K-1", "job": "J-118", "items": [{"roll": "R-42", "length_mm": 1_000}]}]}),
+    );
+    server.pass(5);
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    let mut browser = signed_on(&server);
+    let page = browser.get(&format!("/strike/{out}?choice=never&why=it+stayed"));
+    says(
+        &page,
+        "Entry 10, R-42 cut Fri 06:31: judged R-42 57 h 1 min over its tack life now, R-42 57 h 31 min over its tack life then.",
+    );
+    says(&page, "R-42 loses 30 min of tack life and out-life.");
+    says(&page, "K-1 loses 30 min of tack life and out-life.");
+    let page = browser.get(&format!("/strike/{}?choice=never&why=it+stayed+out", server.last_seq()));
+    says(&page, "R-42 gets back 1 of its returns to the cold.");
+    says(&page, "Now: R-42 is in F1 since Fri 06:36. Then: R-42 is out since Wed 6 May 06:31.");
 }

@@ -8,6 +8,7 @@ mod claim;
 mod day;
 mod declared;
 mod done;
+mod effect;
 mod foot;
 mod hold;
 pub(crate) mod html;

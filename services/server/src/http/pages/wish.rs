@@ -1,7 +1,13 @@
 //! A decision as a page asks for it: what is chosen stands in the address, the effect is shown before it is saved, and
 //! a form that is sent twice writes once.
 
-use super::{assets::Assets, badge, foot::Foot, own_form, page, see};
+use super::{
+    assets::Assets,
+    badge,
+    effect::{Effect, effect},
+    foot::Foot,
+    own_form, page, see,
+};
 use crate::http::{
     ask::ask,
     dry_run,
@@ -16,14 +22,10 @@ use actix_web::{
     web,
 };
 use askama::Template;
-use domain::{
-    When,
-    say::{left, so_far},
-    view::View,
-};
+use domain::{When, say::Say, view::View};
 use serde::Deserialize;
 use serde_json::{Value, json};
-use shared_types::{Code, DryRun, Entry, LimitName, LimitRow, ThingName, ThingView};
+use shared_types::{Code, Entry, ThingName};
 use uuid::Uuid;
 
 /// What a person said on such a page, in the address while it is looked at, in the form when it is saved.
@@ -96,21 +98,6 @@ pub(super) struct WishPage {
     between: Vec<String>,
     effect: Option<Effect>,
     badge: Option<String>,
-}
-
-struct Effect {
-    sentences: Vec<String>,
-    rows: Vec<Row>,
-    needs_second: bool,
-    id: Uuid,
-    based_on: u64,
-}
-
-struct Row {
-    thing: String,
-    limit: &'static str,
-    before: String,
-    after: String,
 }
 
 impl WishPage {
@@ -186,7 +173,11 @@ pub(super) async fn show(
                 Ok(wish) => match dry_run::weigh(yard, wish.into()).await {
                     Err(fault) if fault.status().is_server_error() => return Err(fault),
                     Err(fault) => shown.problem = Some(fault.problem().detail.clone()),
-                    Ok(found) => shown.effect = Some(effect(&found, id, based_on)),
+                    Ok(found) => {
+                        let now = yard.now();
+                        let say = ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), now)))?;
+                        shown.effect = Some(effect(&found, &say, now, id, based_on));
+                    }
                 },
             }
         }
@@ -296,80 +287,9 @@ fn text(draft: &Draft, id: Uuid, by: &Code, second: Option<&Code>, based_on: u64
     .to_string()
 }
 
-fn effect(found: &DryRun, id: Uuid, based_on: u64) -> Effect {
-    let (mut sentences, mut rows) = (Vec::new(), Vec::new());
-    for change in &found.effect.things {
-        let Some(before) = &change.before else { continue };
-        let mut most = 0_i64;
-        for ((stage, was), now) in limits(before).iter().flat_map(|one| {
-            let after = limits(&change.after);
-            let same = after
-                .into_iter()
-                .find(|(stage, row)| *stage == one.0 && row.limit == one.1.limit && row.item == one.1.item);
-            same.map(|(_, row)| (one.clone(), row))
-        }) {
-            let differs =
-                was.left_s.zip(now.left_s).map(|(was, now)| now.saturating_sub(was)).filter(|by| by.abs() >= 60);
-            if let Some(by) = differs {
-                // A shelf life is a date: it says nothing about how long a thing was out.
-                let hours = now.limit != LimitName::ShelfLife;
-                most = if hours && most.abs() < by.abs() { by } else { most };
-                let short = change.thing.short();
-                rows.push(Row {
-                    thing: stage.as_ref().map_or_else(|| short.to_owned(), |stage| format!("{short} {stage}")),
-                    limit: domain::say::limit(now.limit),
-                    before: left_words(now.limit, was.left_s.unwrap_or_default()),
-                    after: left_words(now.limit, now.left_s.unwrap_or_default()),
-                });
-            }
-        }
-        match most {
-            0 => {}
-            by if 0 < by => {
-                sentences.push(format!("{} gets back {}.", change.thing.short(), left(by.saturating_mul(1000))))
-            }
-            by => sentences.push(format!(
-                "{} loses {}.",
-                change.thing.short(),
-                so_far(by.saturating_neg().saturating_mul(1000))
-            )),
-        }
-    }
-    sentences.extend(found.effect.mismatches_gone.iter().map(|one| format!("Answered or gone: {}", one.say)));
-    sentences.extend(found.effect.mismatches_new.iter().map(|one| format!("Would not add up then: {}", one.say)));
-    sentences.truncate(40);
-    rows.truncate(80);
-    // What is no number of hours, such as a thing that could be used again, is said as the refusal would say it.
-    let gives = found.second_person.iter().flat_map(|second| &second.gives_back);
-    sentences.extend(gives.filter(|gives| !gives.contains(" gets back ")).map(|gives| format!("{gives}.")));
-    let needs_second = found.second_person.is_some();
-    match (needs_second, sentences.is_empty()) {
-        (true, _) => sentences.push("It gives back: needs a second person.".to_owned()),
-        (false, true) => sentences.push("It changes no limit, and needs nobody else.".to_owned()),
-        (false, false) => sentences.push("It needs nobody else.".to_owned()),
-    }
-    Effect { sentences, rows, needs_second, id, based_on }
-}
-
-fn left_words(limit: LimitName, seconds: i64) -> String {
-    match limit {
-        LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
-        _ => left(seconds.saturating_mul(1000)),
-    }
-}
-
-fn limits(seen: &ThingView) -> Vec<(Option<String>, LimitRow)> {
-    let own = seen.limits.iter().map(|row| (None, row.clone()));
-    let of_stages = seen.stages.iter().flat_map(|stage| {
-        let name = Some(stage.stage.to_string());
-        stage.limits.iter().map(move |row| (name.clone(), row.clone()))
-    });
-    own.chain(of_stages).collect()
-}
-
 /// A time as typed, in the yard's zone unless it says otherwise.
 pub(super) fn time(yard: &Yard, text: &str) -> Result<shared_types::Stamp, String> {
-    let zone = ask(yard, |book| Ok(domain::say::Say::of(View::new(book, u64::MAX), yard.now()).zone))
+    let zone = ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), yard.now()).zone))
         .map_err(|fault| fault.problem().detail.clone())?;
     if text.trim().is_empty() {
         return Err("Say when it was, such as 2026-05-04 06:00.".to_owned());

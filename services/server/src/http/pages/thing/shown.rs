@@ -1,11 +1,14 @@
 //! What a thing's page shows of the book: asked under the read lock, each thing folded for each question once.
 
-use super::super::screen::{Look, screen};
+use super::super::{
+    effect::judged,
+    screen::{Look, screen},
+};
 use super::{facts, rows};
 use crate::http::{fallback::in_a_path, problems::Fault};
 use domain::say::Say;
 use domain::{Book, MayUseQuestion, When, view::View};
-use shared_types::{Act, JudgedAgain, Judgement, Kind, Mismatch, StageName, ThingName, ThingView, Whereabouts, Word};
+use shared_types::{Act, JudgedAgain, Kind, Mismatch, StageName, ThingName, ThingView, Whereabouts, Word};
 use uuid::Uuid;
 
 pub(super) struct Shown {
@@ -195,8 +198,8 @@ pub(in super::super) fn judged_again(all: &[JudgedAgain], say: &Say, when: When)
             act_words(one.act),
             say.time(one.at.at, when.now),
             one.seq,
-            judged_words(&one.then),
-            judged_words(&one.now)
+            judged(&one.then),
+            judged(&one.now)
         )
     };
     all.iter().map(one).collect()
@@ -208,21 +211,6 @@ pub(in super::super) fn act_words(act: Act) -> &'static str {
         Act::Cut => "Cut",
         Act::Lay => "Laid",
         Act::Oven => "Put into the oven",
-    }
-}
-
-pub(in super::super) fn judged_words(judgement: &Judgement) -> String {
-    let over: Vec<String> = judgement
-        .limits
-        .iter()
-        .filter(|one| one.left < 0)
-        .map(|one| format!("{} over its {}", one.item.short(), domain::say::limit(one.limit)))
-        .collect();
-    match (judgement.answer, over.is_empty()) {
-        (Word::Yes | Word::NotYet, _) => "within every limit".to_owned(),
-        (Word::CannotSay, _) => "can't say".to_owned(),
-        (Word::No | Word::Stop, true) => "not within its limits, or held".to_owned(),
-        (Word::No | Word::Stop, false) => over.join(", "),
     }
 }
 
