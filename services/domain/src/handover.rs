@@ -37,9 +37,7 @@ pub fn handover(book: &Book, when: When) -> Handover {
         let by = |of: &StillOut| (of.last_ply_by.map(|by| by.at), of.heating_by.map(|by| by.at));
         (by(one), &one.thing).cmp(&(by(other), &other.thing))
     });
-    waiting.sort_by(|one: &WaitsForOven, other| {
-        (one.heating_by.map(|by| by.at), &one.part).cmp(&(other.heating_by.map(|by| by.at), &other.part))
-    });
+    soonest_first(&mut waiting);
     waits.sort_by_key(|one: &WaitsToConfirm| one.seq);
     let sentence = match out.len() {
         0 => "Nothing is out by the book.".to_owned(),
@@ -55,6 +53,24 @@ pub fn handover(book: &Book, when: When) -> Handover {
         as_of_seq: u64::from(view.known),
         rules: RULES.to_owned(),
     }
+}
+
+/// What is laid and in no oven, or in a run that nobody confirmed, soonest first.
+pub fn waiting_for_oven(book: &Book, when: When) -> Vec<WaitsForOven> {
+    let view = View::new(book, when.known);
+    let read = At::new(view, when.at);
+    let (say, jobs) = (Say::of(view, when.at), open_jobs(read));
+    let parts = book.labels().filter(|label| book.kind(*label) == Kind::Part);
+    let mut waiting: Vec<WaitsForOven> =
+        parts.flat_map(|part| guarded(|| waits_for_oven(read, part, &jobs, &say)).unwrap_or_default()).collect();
+    soonest_first(&mut waiting);
+    waiting
+}
+
+fn soonest_first(waiting: &mut [WaitsForOven]) {
+    waiting.sort_by(|one, other| {
+        (one.heating_by.map(|by| by.at), &one.part).cmp(&(other.heating_by.map(|by| by.at), &other.part))
+    });
 }
 
 fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> Option<StillOut> {

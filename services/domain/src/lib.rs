@@ -54,7 +54,7 @@ mod wording;
 pub use book::Book;
 pub use card::out_time_card;
 pub use effect::effect;
-pub use handover::handover;
+pub use handover::{handover, waiting_for_oven};
 pub use lists::{mismatches, runs_out, scan};
 pub use may_use::may_use;
 pub use question::{MayUseQuestion, NotAsked, When};

@@ -12,6 +12,7 @@ mod feed;
 mod framework;
 mod full_disk;
 mod mismatch_pages;
+mod oven;
 mod pages;
 mod problems;
 mod screens;

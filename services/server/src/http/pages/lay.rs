@@ -230,7 +230,13 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
 fn press(query: &LayQuery, id: Uuid, buttons: Vec<Button>) -> Press {
     let fields = [("id", id.to_string()), ("part", query.part.clone()), ("stage", query.stage.clone())];
     let from = Some(("from", query.from.clone())).filter(|(_, from)| !from.is_empty());
-    Press { fields: fields.into_iter().chain(from).collect(), buttons, back: query.address() }
+    Press {
+        fields: fields.into_iter().chain(from).collect(),
+        typed: Vec::new(),
+        one_of: None,
+        buttons,
+        back: query.address(),
+    }
 }
 
 /// What was written just now, and until when it has to be in the oven.

@@ -15,6 +15,7 @@ pub(crate) mod html;
 mod lay;
 mod moves;
 mod notice;
+mod oven;
 mod part;
 mod puzzles;
 mod scan;
@@ -48,6 +49,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/handover", &["GET", "HEAD"]),
     ("/moves", &["POST"]),
     ("/lay", &["GET", "HEAD", "POST"]),
+    ("/oven", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
     ("/thing/{kind}/{code}", &["GET", "HEAD"]),
@@ -95,6 +97,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(moves::post_move)
         .service(lay::lay_page)
         .service(lay::post_lay)
+        .service(oven::oven_page)
+        .service(oven::post_oven)
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)

@@ -20,6 +20,7 @@ pub(super) struct Step {
     pub(super) name: String,
     /// What was scanned so far; the next scan carries it along.
     pub(super) keep: Vec<(&'static str, String)>,
+    /// What the scan field asks for; nothing: there is no scan field, because something is typed.
     pub(super) ready: &'static str,
     pub(super) frame: &'static str,
     pub(super) big: Vec<String>,
@@ -33,9 +34,22 @@ pub(super) struct Step {
 /// The buttons, and what the form keeps beside them.
 pub(super) struct Press {
     pub(super) fields: Vec<(&'static str, String)>,
+    /// What is typed, at a table in the warm.
+    pub(super) typed: Vec<Typed>,
+    /// One of these is chosen: the field's name, and value and words of each.
+    pub(super) one_of: Option<(&'static str, Vec<(&'static str, &'static str)>)>,
     pub(super) buttons: Vec<Button>,
     /// Where to go on once somebody has scanned a badge.
     pub(super) back: String,
+}
+
+/// A field that is typed into.
+pub(super) struct Typed {
+    pub(super) name: &'static str,
+    pub(super) label: String,
+    pub(super) value: String,
+    /// What it looks like.
+    pub(super) like: &'static str,
 }
 
 #[derive(Template)]

@@ -1,0 +1,244 @@
+//! A run: started with a tap; later what its chart shows, or that it broke off.
+
+use super::{OvenQuery, plain};
+use crate::{
+    http::{
+        ask::ask,
+        pages::{
+            answer, badge, in_a_query, own_form, scan,
+            screen::Button,
+            see, wish,
+            work::{self, Press, Step, Typed, Wish},
+        },
+        problems::Fault,
+    },
+    yard::Yard,
+};
+use actix_web::{HttpRequest, HttpResponse, post, web};
+use domain::{
+    When,
+    fact::What,
+    say::Say,
+    stage::{Oven, runs},
+    view::View,
+};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use shared_types::{Body, Code, Entry, Kind, ThingName};
+use uuid::Uuid;
+
+#[derive(Deserialize)]
+pub(crate) struct OvenForm {
+    id: Uuid,
+    /// `started`, `cured`, `not_cured` or `broke_off`.
+    go: String,
+    #[serde(default)]
+    oven: String,
+    #[serde(default)]
+    stages: String,
+    #[serde(default)]
+    run: String,
+    /// By the chart. Empty: it counts from now, the latest it can have been.
+    #[serde(default)]
+    committed_at: String,
+    #[serde(default)]
+    why: String,
+    #[serde(default)]
+    source: String,
+    #[serde(default)]
+    answer: String,
+    #[serde(default)]
+    until: String,
+    #[serde(default)]
+    as_of_seq: u64,
+}
+
+#[post("/oven")]
+pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<OvenForm>) -> HttpResponse {
+    let form = form.into_inner();
+    let done = async {
+        own_form(&request)?;
+        let query = OvenQuery {
+            oven: form.oven.clone(),
+            stages: form.stages.clone(),
+            run: if form.go == "started" { String::new() } else { form.run.clone() },
+            ..OvenQuery::default()
+        };
+        let Some(by) = badge::remembered(&request) else {
+            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+        };
+        let (thing, kind, body) = match form.go.as_str() {
+            "started" => started(&query, &form)?,
+            _ => match came_of_it(&yard, &form)? {
+                Ok((kind, body)) => (ThingName::new(Kind::Run, &code(&form.run)?), kind, body),
+                Err(problem) => {
+                    let mut again = step(&yard, &query).await?;
+                    again.frame = "cannot";
+                    again.big.insert(0, problem);
+                    if let Some(press) = &mut again.press {
+                        press.typed.iter_mut().for_each(|field| {
+                            field.value = if field.name == "why" { &form.why } else { &form.committed_at }.clone();
+                        });
+                    }
+                    return work::render(&request, again);
+                }
+            },
+        };
+        let shown = work::said(&form.answer, &form.until, form.as_of_seq);
+        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &thing, shown, body };
+        let seq = work::write(&yard, wish).await?;
+        Ok(see(&format!("/oven?run={}&done={seq}", in_a_query(thing.code()))))
+    };
+    answer(&request, done.await)
+}
+
+/// A label for a run, made when the page is: the same form names the same run, however often it is sent.
+pub(super) fn new_name(say: &Say, now: shared_types::Instant, id: Uuid) -> String {
+    let when: String = say.stamp(now).to_string().chars().take(16).filter(char::is_ascii_digit).skip(2).collect();
+    let (day, clock) = when.split_at(when.len().min(6));
+    let own = u32::from_be_bytes(*id.as_bytes().last_chunk::<4>().unwrap_or(&[0; 4])) & 0xffff;
+    format!("RUN-{day}-{clock}-{own:04X}")
+}
+
+type Fact = (&'static str, Value);
+
+fn started(query: &OvenQuery, form: &OvenForm) -> Result<(ThingName, &'static str, Value), Fault> {
+    let oven = Code::new(&query.oven)
+        .map_err(|_| Fault::cannot_read("That is no code of an oven. Scan what stands on the oven."))?;
+    let stages: Vec<Value> =
+        query.loaded()?.iter().map(|(part, stage)| json!({ "part": part, "stage": stage })).collect();
+    if stages.is_empty() {
+        return Err(Fault::cannot_read("Nothing was scanned into the oven. Scan the parts first."));
+    }
+    let run = code(&form.run)?;
+    Ok((ThingName::new(Kind::Run, &run), "oven_run_started", json!({ "oven": oven, "stages": stages })))
+}
+
+/// What is written of the run's end, or what is wrong with what was typed.
+fn came_of_it(yard: &Yard, form: &OvenForm) -> Result<Result<Fact, String>, Fault> {
+    let source = if form.source == "record" { "record" } else { "chart" };
+    Ok(match form.go.as_str() {
+        "cured" => {
+            let at = match form.committed_at.trim() {
+                "" => ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), yard.now()).stamp(yard.now())))?,
+                text => match wish::time(yard, text) {
+                    Ok(at) => at,
+                    Err(problem) => return Ok(Err(problem)),
+                },
+            };
+            match (at.at <= yard.now(), start_of(yard, &form.run)?) {
+                (false, _) => Err("That time is still to come. Type when the chart shows it.".to_owned()),
+                (true, Some(start)) if at.at < start => {
+                    Err("That is before the run started. Type when the chart shows it.".to_owned())
+                }
+                (true, _) => Ok(("oven_run_ended", json!({ "committed_at": at, "cured": true, "source": source }))),
+            }
+        }
+        "not_cured" => Ok(("oven_run_ended", json!({ "cured": false, "source": source }))),
+        "broke_off" => {
+            let why = Some(form.why.trim()).filter(|why| !why.is_empty());
+            Ok(("oven_run_interrupted", json!({ "why": why })))
+        }
+        _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the run or a part again.")),
+    })
+}
+
+fn code(text: &str) -> Result<Code, Fault> {
+    Code::new(text).map_err(|error| Fault::cannot_read(format!("No code of a run: {error}. Scan it again.")))
+}
+
+fn start_of(yard: &Yard, run: &str) -> Result<Option<shared_types::Instant>, Fault> {
+    let name = ThingName::new(Kind::Run, &code(run)?);
+    ask(yard, |book| {
+        let view = View::new(book, u64::MAX);
+        let mut facts = book.label(&name).into_iter().flat_map(|label| view.facts(label));
+        Ok(facts.find(|fact| matches!(fact.what, What::RunStarted(_))).map(|fact| fact.at))
+    })
+}
+
+/// What is known of a run, and what can be said of it.
+pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<Step, Fault> {
+    let name = ThingName::new(Kind::Run, &code(&query.run)?);
+    let found = ask(yard, |book| {
+        let view = View::new(book, u64::MAX);
+        let mut facts = book.label(&name).into_iter().flat_map(|label| view.facts(label));
+        Ok(facts.find(|fact| matches!(fact.what, What::RunStarted(_))).map(|fact| u64::from(fact.seq)))
+    })?;
+    let start = match found {
+        Some(seq) => scan::written(yard, seq).await?,
+        None => None,
+    };
+    let Some(Entry { body: Body::OvenRunStarted(started), occurred_at, .. }) = start else {
+        let say = format!("Nobody has recorded the start of run {}.", name.code());
+        return Ok(Step { frame: "cannot", ..plain(&OvenQuery::default(), vec![say]) });
+    };
+    let done = match query.done {
+        Some(seq) => scan::written(yard, seq).await?.filter(|entry| entry.thing == name),
+        None => None,
+    };
+    let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
+    ask(yard, |book| {
+        let (view, say) = (View::new(book, when.known), Say::of(View::new(book, when.known), when.now));
+        let label = book.label(&name);
+        let of_stage = |of: &shared_types::RunStage| {
+            let part = book.label(&ThingName::new(Kind::Part, &of.part))?;
+            runs(view, part, &of.stage).into_iter().find(|run| Some(run.run) == label)
+        };
+        let all: Vec<_> = started.stages.iter().filter_map(of_stage).collect();
+        let names: Vec<String> = started.stages.iter().map(|of| format!("{} {}", of.part, of.stage)).collect();
+        let since = say.time(occurred_at.at, when.now);
+        let mut step = plain(&OvenQuery::default(), Vec::new());
+        step.name = format!("Run {}", name.code());
+        step.big.push(format!("{} in {} since {since}.", names.join(", "), started.oven));
+        let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
+        let broke_off = all.iter().any(|run| run.interrupted.is_some());
+        let not_cured = all.iter().any(|run| run.not_cured.is_some());
+        let open = match states.first() {
+            Some(Oven::Started(_)) => {
+                step.big.push("Confirmed: the cure was under way.".to_owned());
+                false
+            }
+            Some(Oven::Provisional(_)) => {
+                step.frame = "not-yet";
+                step.big.push("Not confirmed yet.".to_owned());
+                step.why.push("Until its chart or record is read, it may not have started.".to_owned());
+                true
+            }
+            _ => {
+                step.frame = "no";
+                step.big.push(match (broke_off, not_cured) {
+                    (true, _) => "It broke off: it stopped no clock.".to_owned(),
+                    (false, true) => "Not cured: it stopped no clock.".to_owned(),
+                    (false, false) => "Nobody confirmed it in time: it counts as not started.".to_owned(),
+                });
+                !broke_off && !not_cured
+            }
+        };
+        match done.as_ref().map(|entry| &entry.body) {
+            Some(Body::OvenRunStarted(_)) => step.why.insert(0, "Written: heating started.".to_owned()),
+            Some(Body::OvenRunEnded(_)) => step.why.insert(0, "Written: what came of it.".to_owned()),
+            Some(Body::OvenRunInterrupted(_)) => step.why.insert(0, "Written: it broke off.".to_owned()),
+            _ => {}
+        }
+        if open {
+            step.ready = "";
+            step.press = Some(press(query, id));
+        }
+        Ok(step)
+    })
+}
+
+fn press(query: &OvenQuery, id: Uuid) -> Press {
+    let button = |go: &str, label: &str| Button { go: go.to_owned(), label: label.to_owned() };
+    let typed = |name, label: &str, like| Typed { name, label: label.to_owned(), value: String::new(), like };
+    Press {
+        fields: vec![("id", id.to_string()), ("run", query.run.clone())],
+        typed: vec![
+            typed("committed_at", "Cure under way at, by the chart; empty: now", "2026-05-04 21:40"),
+            typed("why", "Broke off: why", ""),
+        ],
+        one_of: Some(("source", vec![("chart", "By the chart"), ("record", "By a record")])),
+        buttons: vec![button("cured", "Cured"), button("not_cured", "Not cured"), button("broke_off", "It broke off")],
+        back: OvenQuery { done: None, ..query.clone() }.address(),
+    }
+}

@@ -1,0 +1,146 @@
+//! The oven page: what goes in, the start with one tap, and what came of the run.
+
+use crate::browser::{Browser, Form, moves, signed_on, words};
+use crate::yard::{Said, Server};
+use serde_json::{Value, json};
+
+#[track_caller]
+fn says(page: &Said, sentence: &str) {
+    assert!(words(page).contains(sentence), "{sentence}: {}", words(page));
+}
+
+/// P-3 with its skin laid from R-42.
+fn laid() -> Server {
+    let server = Server::yard();
+    let plan = json!({"part": "P-3", "stages": ["skin"], "needs": [{"material": "PM-101", "length_mm": 22_500}],
+                      "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});
+    server.decide("open_job", "job/J-118", plan);
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.pass(10);
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 12_000}));
+    server.pass(20);
+    server
+}
+
+fn last(server: &Server) -> Value {
+    server.get(&format!("/api/v1/entries/{}", server.last_seq())).json()
+}
+
+/// The form that says what came of a run, with neither source chosen yet.
+fn ending(run: &Said) -> Form {
+    let typed = ["source", "committed_at", "why"];
+    let Form { action, fields } = moves(run);
+    Form { action, fields: fields.into_iter().filter(|(name, _)| !typed.contains(&name.as_str())).collect() }
+}
+
+/// The run that was started with two scans and a tap.
+fn started(browser: &mut Browser<'_>) -> Said {
+    browser.get("/oven?code=P-3");
+    let asked = browser.get("/oven?stages=P-3/skin&code=OV-1");
+    browser.post(&moves(&asked), &[("go", "started")])
+}
+
+#[test]
+fn heating_starts_with_a_tap_once_and_is_confirmed_by_its_chart() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let first = browser.get("/oven");
+    says(&first, "Scan a part that goes in.");
+    says(&first, "These wait for it, soonest first.");
+    assert!(first.text.contains("/oven?stages=P-3/skin"), "{}", first.text);
+    says(&browser.get("/oven?code=P-3"), "P-3: which stage goes in?");
+    let asked = browser.get("/oven?stages=P-3/skin");
+    says(&asked, "P-3 skin: which oven?");
+    let may = server.get("/api/v1/things/part/P-3/may-use?act=oven&stage=skin").json();
+    says(&asked, may["say"].as_str().unwrap());
+    let asked = browser.get("/oven?stages=P-3/skin&code=OV-1");
+    says(&asked, "P-3 skin: into OV-1.");
+    let before = server.last_seq();
+    let form = moves(&asked);
+    let run = browser.post(&form, &[("go", "started")]);
+    says(&run, "P-3 skin in OV-1 since Wed 07:01. Not confirmed yet.");
+    let entry = last(&server);
+    assert_eq!(entry["kind"], "oven_run_started.v1");
+    assert!(entry["thing"].as_str().unwrap().starts_with("run/RUN-260506-0701-"), "{entry}");
+    assert_eq!(entry["body"], json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]}));
+    assert_eq!(entry["shown"]["answer"], may["answer"], "{entry}");
+    server.pass(5);
+    says(&browser.post(&form, &[("go", "started")]), "since Wed 07:01.");
+    assert_eq!(server.last_seq(), before + 1);
+    // The next oven run of the day offers the oven; the part leads to its run.
+    assert!(browser.get("/oven?stages=P-9/skin").status < 500);
+    says(&browser.get("/oven?code=P-3"), "skin: in RUN-260506-0701-");
+    server.pass(55);
+    let form = ending(&run);
+    for (time, problem) in [
+        ("soon", "2026-05-04 06:00"),
+        ("2026-05-06 06:40", "That is before the run started."),
+        ("2026-05-06 23:40", "That time is still to come."),
+    ] {
+        let said = browser.post(&form, &[("go", "cured"), ("committed_at", time)]);
+        says(&said, problem);
+        assert!(said.text.contains(&format!("value=\"{time}\"")), "what was typed is kept: {}", said.text);
+    }
+    assert_eq!(server.last_seq(), before + 1);
+    let cured = browser.post(&form, &[("go", "cured"), ("committed_at", "2026-05-06 07:41"), ("source", "chart")]);
+    says(&cured, "Confirmed: the cure was under way.");
+    assert!(!cured.text.contains("name=\"committed_at\""));
+    let body = json!({"committed_at": "2026-05-06T07:41:00.000+01:00", "cured": true, "source": "chart"});
+    assert_eq!(last(&server)["body"], body);
+}
+
+#[test]
+fn a_run_that_broke_off_or_did_not_cure_stopped_no_clock() {
+    for (go, why, sentence, body) in [
+        ("not_cured", "", "Not cured: it stopped no clock.", json!({"cured": false, "source": "chart"})),
+        ("broke_off", "power", "It broke off: it stopped no clock.", json!({"why": "power"})),
+    ] {
+        let server = laid();
+        let mut browser = signed_on(&server);
+        let run = started(&mut browser);
+        server.pass(30);
+        let form = ending(&run);
+        says(&browser.post(&form, &[("go", go), ("why", why), ("source", "chart")]), sentence);
+        assert_eq!(last(&server)["body"], body);
+    }
+}
+
+#[test]
+fn a_time_left_empty_counts_from_now_and_never_from_the_start() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let run = started(&mut browser);
+    server.pass(45);
+    browser.post(&ending(&run), &[("go", "cured"), ("source", "record")]);
+    let body = json!({"committed_at": "2026-05-06T07:46:00.000+01:00", "cured": true, "source": "record"});
+    assert_eq!(last(&server)["body"], body);
+}
+
+#[test]
+fn what_is_no_part_no_oven_and_no_run_is_said_and_nothing_is_written() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let before = server.last_seq();
+    for (path, sentence) in [
+        ("/oven?code=P-77", "Nobody has"),
+        ("/oven?code=R-42", "R-42 is a roll: not asked for here."),
+        ("/oven?code=a/b", "That is no code of a label"),
+        ("/oven?part=P-77", "Nobody has named a part P-77."),
+        ("/oven?run=RUN-9", "Nobody has recorded the start of run RUN-9."),
+        ("/oven?stages=P-77/skin&oven=OV-1", "P-77"),
+    ] {
+        let page = browser.get(path);
+        assert_eq!(page.status, 200, "{path}");
+        says(&page, sentence);
+    }
+    assert_eq!(browser.get("/oven?stages=P-3").status, 400);
+    let long = "x".repeat(10_000);
+    assert!(browser.get(&format!("/oven?stages={long}")).status < 500);
+    let form = moves(&browser.get("/oven?stages=P-3/skin&oven=OV-1"));
+    assert_eq!(browser.post(&form, &[("go", "eaten")]).status, 400);
+    let mut nobody = Browser { server: &server, cookie: String::new() };
+    says(&nobody.get("/oven?stages=P-3/skin&oven=OV-1"), "Scan your badge, then record it");
+    let asked = nobody.post(&form, &[("go", "started")]);
+    assert!(asked.text.contains("name=\"then\""), "{}", words(&asked));
+    assert_eq!(server.last_seq(), before);
+}
