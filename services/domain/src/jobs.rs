@@ -1,5 +1,6 @@
 //! Jobs that are still to be made: their plan, what was cut for them, what was given to them, what is laid.
 
+use crate::book::Book;
 use crate::fact::{Label, Planned, What};
 use crate::kit::kit_life;
 use crate::limits::At;
@@ -9,7 +10,7 @@ use crate::roll::roll_life;
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use shared_types::{Act, Code, Kind, StageName};
+use shared_types::{Act, Code, Instant, Kind, StageName, ThingName};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A job some of whose stages no oven has started.
@@ -131,7 +132,7 @@ impl OpenJob<'_> {
     pub(crate) fn still_needed(&self, view: View<'_>) -> BTreeMap<Label, u64> {
         let mut needed: BTreeMap<Label, u64> = BTreeMap::new();
         for need in &self.plan.job.needs {
-            let name = shared_types::ThingName::new(Kind::Material, &need.material);
+            let name = ThingName::new(Kind::Material, &need.material);
             if let Some(material) = view.book.label(&name) {
                 let sum = needed.entry(material).or_default();
                 *sum = sum.saturating_add(need.length_mm.get());
@@ -153,6 +154,28 @@ impl OpenJob<'_> {
         let of = move |roll: &Label| all || material_of(view, *roll).is_some_and(|of| needed.contains_key(&of));
         self.issued.iter().copied().filter(of)
     }
+}
+
+/// A job that a roll could still be cut for.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct JobNeeds {
+    pub job: Code,
+    /// Millimetres of the roll's material that were planned and not cut yet.
+    pub length_mm: u64,
+    pub lay_at: Instant,
+}
+
+/// The jobs that still need what this roll is made of, by their planned lay-up.
+pub fn jobs_needing(book: &Book, roll: &ThingName, when: When) -> Vec<JobNeeds> {
+    let view = View::new(book, when.known);
+    let Some(material) = book.label(roll).and_then(|roll| material_of(view, roll)) else { return Vec::new() };
+    let jobs = open_jobs(At::new(view, when.at)).into_iter().filter_map(|job| {
+        let length_mm = *job.still_needed(view).get(&material)?;
+        Some(JobNeeds { job: job.code, length_mm, lay_at: job.plan.job.lay_at.at })
+    });
+    let mut jobs: Vec<JobNeeds> = jobs.collect();
+    jobs.sort_by(|one, other| (one.lay_at, &one.job).cmp(&(other.lay_at, &other.job)));
+    jobs
 }
 
 /// What was weighed for a job, and whether the thing stands in the cold and was taken as staying there until it is laid.

@@ -55,6 +55,7 @@ pub use book::Book;
 pub use card::out_time_card;
 pub use effect::effect;
 pub use handover::{handover, waiting_for_oven};
+pub use jobs::{JobNeeds, jobs_needing};
 pub use lists::{mismatches, runs_out, scan};
 pub use may_use::may_use;
 pub use question::{MayUseQuestion, NotAsked, When};

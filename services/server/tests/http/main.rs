@@ -6,6 +6,7 @@ mod api;
 mod bad_input;
 mod boat;
 mod browser;
+mod cut;
 mod day;
 mod dry_run;
 mod feed;

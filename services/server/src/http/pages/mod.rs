@@ -5,6 +5,7 @@ mod badge;
 mod boat;
 mod boat_record;
 mod claim;
+mod cut;
 mod day;
 mod declared;
 mod done;
@@ -49,6 +50,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/handover", &["GET", "HEAD"]),
     ("/moves", &["POST"]),
     ("/lay", &["GET", "HEAD", "POST"]),
+    ("/cut", &["GET", "HEAD", "POST"]),
     ("/oven", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
@@ -97,6 +99,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(moves::post_move)
         .service(lay::lay_page)
         .service(lay::post_lay)
+        .service(cut::cut_page)
+        .service(cut::post_cut)
         .service(oven::oven_page)
         .service(oven::post_oven)
         .service(badge::badge_page)

@@ -9,7 +9,7 @@ use crate::http::{
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
-use domain::{RULES, say::Say, view::View};
+use domain::{RULES, When, say::Say, view::View};
 use serde_json::{Value, json};
 use shared_types::{Code, Entry, Kind, MayUse, ThingName, Word};
 use uuid::Uuid;
@@ -107,6 +107,16 @@ pub(super) fn shown(answer: &MayUse, as_of_seq: u64) -> Vec<(&'static str, Strin
     let word = frame(answer.answer).replace('-', "_");
     let word = if answer.answer == Word::CannotSay { "cannot_say".to_owned() } else { word };
     vec![("answer", word), ("until", until), ("as_of_seq", as_of_seq.to_string())]
+}
+
+/// A label that nobody has yet: the minute, and the page's own number. It stands in the form, so that a form names the
+/// same thing however often it is sent.
+pub(super) fn label(kind: &str, say: &Say, when: When, id: Uuid) -> String {
+    let minute: String =
+        say.stamp(when.now).to_string().chars().take(16).filter(char::is_ascii_digit).skip(2).collect();
+    let (day, clock) = minute.split_at(minute.len().min(6));
+    let own = u32::from_be_bytes(*id.as_bytes().last_chunk::<4>().unwrap_or(&[0; 4])) & 0xffff;
+    format!("{kind}-{day}-{clock}-{own:04X}")
 }
 
 /// A fact that a button writes.

@@ -251,7 +251,7 @@ fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Resu
         }
         if !query.oven.is_empty() {
             let started = Button { go: "started".to_owned(), label: "Heating started".to_owned() };
-            let run = run::new_name(&Say::of(View::new(book, when.known), when.now), when.now, id);
+            let run = work::label("RUN", &Say::of(View::new(book, when.known), when.now), when, id);
             let mut fields = vec![("id", id.to_string()), ("run", run)];
             fields.extend([("oven", query.oven.clone()), ("stages", query.stages.clone())]);
             fields.extend(work::shown(&worst, book.last_seq()));

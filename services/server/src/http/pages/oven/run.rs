@@ -92,14 +92,6 @@ pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form:
     answer(&request, done.await)
 }
 
-/// A label for a run, made when the page is: the same form names the same run, however often it is sent.
-pub(super) fn new_name(say: &Say, now: shared_types::Instant, id: Uuid) -> String {
-    let when: String = say.stamp(now).to_string().chars().take(16).filter(char::is_ascii_digit).skip(2).collect();
-    let (day, clock) = when.split_at(when.len().min(6));
-    let own = u32::from_be_bytes(*id.as_bytes().last_chunk::<4>().unwrap_or(&[0; 4])) & 0xffff;
-    format!("RUN-{day}-{clock}-{own:04X}")
-}
-
 type Fact = (&'static str, Value);
 
 fn started(query: &OvenQuery, form: &OvenForm) -> Result<(ThingName, &'static str, Value), Fault> {
