@@ -17,6 +17,7 @@ export async function quality(browser, yard) {
   });
 
   await check("and what stands behind each part's judgement: 1 tap more", async () => {
+    who.forget();
     await who.tap("With each part's record");
     await who.reads(/Part P-3112, its record/);
     await who.reads(/limit when its cure began/);
