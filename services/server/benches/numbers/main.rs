@@ -21,6 +21,7 @@ mod counting;
 mod fill;
 mod graph;
 mod history;
+mod listeners;
 mod may_use;
 mod pages;
 mod paths;
@@ -37,8 +38,9 @@ use table::Plan;
 /// A section's name, and what measures it.
 type Section = (&'static str, fn(&Plan) -> bool);
 
-const SECTIONS: [Section; 5] = [
+const SECTIONS: [Section; 6] = [
     ("append", append::run),
+    ("listeners", listeners::run),
     ("may-use", may_use::run),
     ("pages", pages::run),
     ("trace", graph::run),
