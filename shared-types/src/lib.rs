@@ -8,6 +8,7 @@ pub mod catalogue;
 pub mod entry;
 pub mod names;
 mod older;
+mod order;
 pub mod quantity;
 mod text;
 pub mod time;

@@ -1,8 +1,9 @@
 //! Names of things: a kind and the code on a label, made comparable once, here.
 
+use crate::order::as_people_count;
 use crate::text::from_text;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
-use std::{fmt, str::FromStr, sync::Arc};
+use std::{cmp::Ordering, fmt, str::FromStr, sync::Arc};
 use unicode_normalization::UnicodeNormalization;
 use utoipa::{
     PartialSchema, ToSchema,
@@ -47,8 +48,20 @@ fn plain_ascii(text: &str) -> bool {
 
 /// A code as it stands on a label: trimmed, NFC, upper case, 1 to 40 printable characters, no slash.
 /// Codes and names are handed around much more often than they are made, so a copy shares the text.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct Code(Arc<str>);
+
+impl Ord for Code {
+    fn cmp(&self, other: &Code) -> Ordering {
+        as_people_count(&self.0, &other.0)
+    }
+}
+
+impl PartialOrd for Code {
+    fn partial_cmp(&self, other: &Code) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
 
 impl Code {
     pub fn new(text: &str) -> Result<Code, NameError> {
@@ -172,10 +185,27 @@ impl fmt::Display for Kind {
 }
 
 /// A thing: `roll/R-42`, `batch/PM-101/B-123`. A batch's code is its material's and its own, joined by a slash.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
 pub struct ThingName {
     kind: Kind,
     code: Arc<str>,
+}
+
+/// By kind, then by code; batches material by material.
+impl Ord for ThingName {
+    fn cmp(&self, other: &ThingName) -> Ordering {
+        let whole = || as_people_count(&self.code, &other.code);
+        self.kind.cmp(&other.kind).then_with(|| match (self.code.split_once('/'), other.code.split_once('/')) {
+            (Some((material, _)), Some((of, _))) => as_people_count(material, of).then_with(whole),
+            _ => whole(),
+        })
+    }
+}
+
+impl PartialOrd for ThingName {
+    fn partial_cmp(&self, other: &ThingName) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
 }
 
 impl ThingName {

@@ -281,10 +281,11 @@ impl Book {
         one.at.cmp(&other.at).is_lt() || one.at == other.at && self.tie(one) < self.tie(other)
     }
 
-    fn tie(&self, fact: &Fact) -> (Option<&ThingName>, Option<u64>, u8, Uuid) {
+    /// Devices letter by letter: how lists are sorted for people may change, and no answer with it.
+    fn tie(&self, fact: &Fact) -> (Option<&str>, Option<u64>, u8, Uuid) {
         let device = fact.device;
         (
-            device.map(|device| self.name(device)),
+            device.map(|device| self.name(device).code()),
             fact.counter.filter(|_| device.is_some()),
             fact.rank,
             self.id_of(fact.seq),
