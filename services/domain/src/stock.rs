@@ -25,6 +25,8 @@ pub struct Filter {
     pub boat: Option<Code>,
     pub held: Option<bool>,
     pub frozen: Option<bool>,
+    /// Used up or thrown away.
+    pub ended: Option<bool>,
 }
 
 /// A stretch of a list.
@@ -90,6 +92,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         && filter.job.as_ref().is_none_or(|job| jobs.contains(job))
         && filter.boat.as_ref().is_none_or(|of| boat.as_ref() == Some(of))
         && filter.held.is_none_or(|held| shown.holds.is_empty() != held)
+        && filter.ended.is_none_or(|wanted| ended == wanted)
         && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
     keep.then(|| StockRow {
         mismatches: mismatch::of_thing(view, label, None).iter().filter(|one| one.settled_by.is_none()).count() as u64,

@@ -115,10 +115,48 @@ fn held_it_stays_so_in_the_cold_and_putting_away_comes_first() {
     assert!(said.text.contains("class=\"answer no\""), "{}", said.text);
     says(&said, "R-42: put away in F1 Wed 06:36. Do not use R-42. Held since Wed 06:31: no certificate.");
     let inside = browser.scan("R-42");
-    assert_eq!(buttons(&inside), ["Put away in F1", "Put away in F2", "Take out"]);
+    // It lies in F1 already.
+    assert_eq!(buttons(&inside), ["Put away in F2", "Take out"]);
+    assert!(!inside.text.contains("class=\"main\""));
     let out = inside.text.split("<button").find(|button| button.contains("take_out")).unwrap();
     let out = out.split('>').next().unwrap();
     assert!(!out.contains("main") && !out.contains("whole"), "{out}");
+}
+
+#[test]
+fn put_away_elsewhere_it_is_asked_at_once_whether_it_was_carried_over() {
+    let server = Server::yard();
+    server.pass(60);
+    let mut browser = signed_on(&server);
+    let page = browser.scan("R-42");
+    let said = browser.post(&moves(&page), &[("go", "put_away F2")]);
+    says(&said, "R-42: put away in F2");
+    assert_eq!(words(&said).matches("carried over to F2?").count(), 1, "{}", words(&said));
+    assert!(!words(&said).contains("Doesn't add up"), "{}", words(&said));
+    let link = said.text.split("class=\"button\" href=\"").nth(1).unwrap();
+    assert!(link.contains(">It was carried over</a>"), "{}", said.text);
+    let address = link.split('"').next().unwrap().replace("&#38;", "&");
+    let answer = browser.get(&address);
+    assert_eq!(answer.status, 200, "{address}: {}", answer.text);
+    let carried = answer.text.split("<input").find(|input| input.contains("value=\"carried\"")).unwrap();
+    assert!(carried.split('>').next().unwrap().contains("checked"), "{carried}");
+}
+
+#[test]
+fn what_nobody_received_is_said_once() {
+    let server = Server::yard();
+    server.fact("seen", "roll/X-NEVER", json!({"in": "CUT"}));
+    let page = signed_on(&server).scan("X-NEVER");
+    assert_eq!(words(&page).matches("Nobody has received X-NEVER.").count(), 1, "{}", words(&page));
+}
+
+#[test]
+fn a_long_code_takes_a_line_of_its_own() {
+    let server = Server::yard();
+    server.receive("R-0123456789");
+    let mut browser = signed_on(&server);
+    assert!(browser.scan("R-0123456789").text.contains("class=\"strip long\""));
+    assert!(browser.scan("R-42").text.contains("class=\"strip\""));
 }
 
 #[test]

@@ -82,6 +82,69 @@ fn filters_ask_for_what_a_row_says() {
     assert!(!codes(&server.get("/api/v1/places?frozen=true").json()).contains(&"CUT".to_owned()));
 }
 
+/// What the rows of a page or of its CSV begin with.
+fn in_order<'a>(text: &str, codes: &[&'a str]) -> Vec<&'a str> {
+    let mut found: Vec<(usize, &str)> = codes
+        .iter()
+        .filter_map(|code| {
+            Some((text.find(&format!("roll/{code}\"")).or_else(|| text.find(&format!("roll,{code},")))?, *code))
+        })
+        .collect();
+    found.sort_unstable();
+    found.into_iter().map(|(_, code)| code).collect()
+}
+
+#[test]
+fn codes_stand_as_people_count_on_pages_in_csv_and_over_cursors() {
+    let server = Server::yard();
+    for code in ["X-10", "X-2", "X-1", "X-02", "X-9"] {
+        server.receive(code);
+    }
+    let expected = ["R-42", "X-1", "X-02", "X-2", "X-9", "X-10"];
+    assert_eq!(followed(&server, "/api/v1/rolls?limit=1"), expected);
+    assert_eq!(codes(&server.get("/api/v1/rolls").json()), expected);
+    for path in ["/rolls", "/rolls.csv"] {
+        assert_eq!(in_order(&server.get(path).text, &expected), expected, "{path}");
+    }
+}
+
+#[test]
+fn people_are_shown_what_there_is_and_can_ask_for_the_rest() {
+    let server = Server::yard();
+    for code in ["A-1", "A-2", "A-3"] {
+        server.receive(code);
+    }
+    server.fact("disposed", "roll/A-1", json!({"why": "left over"}));
+    let all = ["A-1", "A-2", "A-3", "R-42"];
+    let page = server.get("/rolls?material=PM-101").text;
+    assert_eq!(in_order(&page, &all), all[1..]);
+    assert_eq!(in_order(&server.get("/rolls.csv").text, &all), all[1..]);
+    let link = "/rolls?material=PM-101&#38;state=all";
+    assert!(page.contains(&format!("href=\"{link}\">also used up and thrown away")), "{page}");
+    let every = server.get("/rolls?material=PM-101&state=all").text;
+    assert_eq!(in_order(&every, &all), all);
+    assert!(!every.contains(">also used up and thrown away</a>"));
+    assert!(every.contains("href=\"/rolls.csv?material=PM-101&#38;state=all\""), "{every}");
+    // Page after page it stays what was asked for.
+    for (first, expected) in [("/rolls?limit=2&state=all", &all[..]), ("/rolls?limit=1", &all[1..])] {
+        let (mut seen, mut next) = (Vec::new(), Some(first.to_owned()));
+        while let Some(path) = next {
+            let said = server.get(&path);
+            assert_eq!(said.status, 200, "{path}: {}", said.text);
+            seen.extend(in_order(&said.text, &all));
+            let link = said
+                .text
+                .split("<a href=\"")
+                .find(|rest| rest.contains("\">Next page</a>") && rest.starts_with("/rolls?"));
+            next = link.and_then(|rest| Some(rest.split_once('"')?.0.replace("&#38;", "&")));
+        }
+        assert_eq!(seen, expected, "{first}");
+    }
+    // The other door is as it was.
+    assert_eq!(codes(&server.get("/api/v1/rolls").json()), all);
+    assert_eq!(in_order(&server.get("/rolls?state=disposed").text, &all), ["A-1"]);
+}
+
 #[test]
 fn a_job_shows_its_plan_and_what_was_cut_for_it() {
     let server = Server::yard();

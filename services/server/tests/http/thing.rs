@@ -54,6 +54,56 @@ fn a_roll_shows_answer_limits_card_history_and_what_the_screen_had_said() {
 }
 
 #[test]
+fn a_time_is_written_as_people_write_it_and_one_that_is_none_stays_in_its_field() {
+    let server = Server::yard();
+    server.pass(60);
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    for at in ["2026-05-06+06:35", "2026-05-06T06:35:00%2B01:00", "2026-05-06T06:35:00+01:00", "+2026-05-06T06:35+"] {
+        let page = browser.get(&format!("/thing/roll/R-42?at={at}"));
+        whole(&page);
+        says(&page, "As of Wed 6 May 2026 06:35");
+        says(&page, "R-42 is in F1");
+    }
+    let wrong = browser.get("/thing/roll/R-42?at=last+week&known=9");
+    assert_eq!((wrong.status, wrong.text.matches("<h1").count()), (400, 1));
+    says(
+        &wrong,
+        "There is a problem &#34;last week&#34; is no time; write 2026-05-04 06:00, with an offset if need be.",
+    );
+    assert!(wrong.text.contains("<title>Error: ") && wrong.text.contains("value=\"last week\""), "{}", wrong.text);
+    assert!(wrong.text.contains("name=\"known\" value=\"9\""));
+    for path in ["/trace/roll/R-42", "/boat/118"] {
+        server.decide("declare_boat", "boat/118", json!({"parts": ["P-3"]}));
+        whole(&browser.get(&format!("{path}?at=2026-05-06+23:35")));
+        let wrong = browser.get(&format!("{path}?at=last+week"));
+        assert_eq!(wrong.status, 400);
+        says(&wrong, "is no time; write 2026-05-04 06:00, with an offset if need be");
+    }
+}
+
+#[test]
+fn a_struck_line_of_the_card_is_struck_whole_and_leads_to_its_entry() {
+    let server = Server::yard();
+    let out = server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+    server.pass(30);
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let card = |page: &Said| {
+        page.text.split("<h2>Out-time card</h2>").nth(1).unwrap().split("<h2>").next().unwrap().to_owned()
+    };
+    let seq = out["seq"].as_u64().unwrap();
+    let link = format!("<a href=\"/strike/{seq}\"");
+    assert!(card(&browser.get("/thing/roll/R-42")).contains(&link));
+    server.decide("strike", "roll/R-42", json!({"entry": out["id"], "why": "another roll"}));
+    let struck = card(&browser.get("/thing/roll/R-42"));
+    let row = struck.split("<tr class=\"struck\">").nth(1).unwrap().split("</tr>").next().unwrap();
+    assert!(row.contains("<td><s>") && row.contains(&link), "{row}");
+    let look = server.get("/").text.split("href=\"/static/").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    assert!(server.get(&format!("/static/{look}")).text.contains(".struck td { text-decoration: line-through }"));
+}
+
+#[test]
 fn everything_that_is_declared_has_a_page_and_a_written_code_leads_to_its_own_address() {
     let server = Server::yard();
     let mut browser = Browser { server: &server, cookie: String::new() };

@@ -10,7 +10,7 @@ use super::{
     sheet::{Sheet, sheet},
 };
 use crate::http::{
-    ask::{AtKnown, ask_beside, beside, stamp},
+    ask::{AtKnown, ask_beside, beside},
     problems::Fault,
 };
 use crate::yard::Yard;
@@ -18,7 +18,7 @@ use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::view::View;
 use serde::Deserialize;
-use shared_types::{Code, Kind, Stamp, ThingName};
+use shared_types::{Code, Kind, ThingName};
 
 #[derive(Template)]
 #[template(path = "boat.html")]
@@ -39,8 +39,9 @@ struct BoatPage {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct BoatQuery {
-    #[serde(default, deserialize_with = "stamp")]
-    at: Option<Stamp>,
+    /// A time as people write it, in the yard's zone unless it says otherwise.
+    #[serde(default)]
+    at: String,
     #[serde(default)]
     known: Option<u64>,
     #[serde(default)]
@@ -71,7 +72,8 @@ pub(crate) async fn boat_page(
 async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<HttpResponse, Fault> {
     let boat = boat(code)?;
     let (shared, named, parts) = (yard.clone(), boat.clone(), query.parts);
-    let asked = AtKnown { at: query.at, known: query.known };
+    let as_of = super::asked_then(yard, &query.at)?;
+    let asked = AtKnown { at: as_of, known: query.known };
     let (sheet, records, foot) = ask_beside(yard, move |book| {
         let when = asked.when(&shared, book)?;
         let sheet = sheet(book, &named, when)?;
@@ -82,7 +84,7 @@ async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<Ht
     .await?;
     let shared = yard.clone();
     let records = beside(move || records.read(&shared)).await?;
-    let at = query.at.map(|_| format!("As of {}", foot.at));
+    let at = as_of.map(|_| format!("As of {}", foot.at));
     let known = query.known.map(|known| match at.is_some() {
         true => format!("as known at entry {known}"),
         false => format!("As known at entry {known}"),
@@ -109,7 +111,7 @@ fn boat(code: &str) -> Result<ThingName, Fault> {
 
 fn other(boat: &ThingName, query: &BoatQuery) -> String {
     let fields = [
-        ("at", query.at.map(|at| super::in_a_query(&at.to_string()))),
+        ("at", Some(query.at.trim()).filter(|at| !at.is_empty()).map(super::in_a_query)),
         ("known", query.known.map(|known| known.to_string())),
         ("parts", (query.parts == Shown::Sheet).then(|| "whole".to_owned())),
     ];

@@ -48,6 +48,11 @@ pub(super) fn written(
                     screen.why.insert(0, counts);
                 }
             }
+            if let Some(elsewhere) = found("in_while_in_elsewhere") {
+                screen.why.insert(0, elsewhere.ask.clone().unwrap_or_else(|| elsewhere.say.clone()));
+                let address = format!("{}&choice=carried", super::puzzles::address(elsewhere));
+                screen.link = Some((address, "It was carried over".to_owned()));
+            }
             if found("in_while_in").is_some() {
                 if !is_bad(answer) {
                     screen.frame = "cannot";
@@ -64,11 +69,12 @@ pub(super) fn written(
         }
         _ => screen.big = vec![format!("Entry {} was written {at}.", entry.seq)],
     }
-    let told = ["out_while_out", "in_while_in", "acted_while_held"];
+    let told = ["out_while_out", "in_while_in", "in_while_in_elsewhere", "acted_while_held"];
     let mut others = look.mismatches.to_vec();
     others.extend(unsure::about(book, look.thing, look.when));
     others.retain(|one| one.entry != entry.id || !told.contains(&one.kind.as_str()));
-    screen.why.extend(unsure::open(others, &screen.big));
+    let above = [&screen.big[..], &screen.why[..]].concat();
+    screen.why.extend(unsure::open(others, &above));
 }
 
 fn is_bad(answer: Option<&MayUse>) -> bool {

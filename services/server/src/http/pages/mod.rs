@@ -31,12 +31,14 @@ mod wish;
 mod work;
 
 use super::problems::Fault;
+use crate::yard::Yard;
 use actix_web::{
     HttpRequest, HttpResponse, ResponseError,
     http::{StatusCode, header},
     web,
 };
 use askama::Template;
+use shared_types::Stamp;
 
 pub(crate) use notice::or_problem;
 
@@ -179,6 +181,21 @@ pub(crate) fn in_a_query(text: &str) -> String {
         }
     }
     query
+}
+
+/// A time in an address, as people write it; an empty field asks for nothing.
+fn then(yard: &Yard, text: &str) -> Result<Option<Stamp>, String> {
+    // A `+` that was not percent-encoded arrives as a blank.
+    match (text.trim(), Stamp::parse(&text.trim().replace(' ', "+"))) {
+        ("", _) => Ok(None),
+        (_, Ok(stamp)) => Ok(Some(stamp)),
+        (text, Err(_)) => wish::time(yard, text).map(Some),
+    }
+}
+
+/// The same, where a time that can't be read ends the page.
+fn asked_then(yard: &Yard, text: &str) -> Result<Option<Stamp>, Fault> {
+    then(yard, text).map_err(|problem| Fault::cannot_read(problem).field("/at", "no time"))
 }
 
 /// A form of this very site; another site's page may not write here.

@@ -39,6 +39,13 @@ pub(super) struct Screen {
     pub(super) link: Option<(String, String)>,
 }
 
+impl Screen {
+    /// Its name takes a line of its own, so that the field can say beside nothing else whether it is ready.
+    pub(super) fn is_long(&self) -> bool {
+        8 < self.name.chars().count()
+    }
+}
+
 /// A limit as a row of a form.
 pub(super) struct Limit {
     /// It ends first.
@@ -62,7 +69,8 @@ pub(super) struct Ask {
 /// At most three buttons, the likeliest first.
 pub(super) struct Moves {
     pub(super) form: Form,
-    pub(super) main: Button,
+    /// None where it is already where it should be.
+    pub(super) main: Option<Button>,
     pub(super) others: Vec<Button>,
     /// There are more places than fit.
     pub(super) more: bool,
@@ -103,7 +111,7 @@ pub(super) fn screen(book: &Book, look: &Look<'_>) -> Result<Screen, Fault> {
         thing: look.thing.to_string(),
         name: look.thing.short().to_owned(),
         spot: spot(&seen),
-        place: place_words(&seen, &say, look),
+        place: place_words(&seen.whereabouts, look.thing, &say, look.when.now),
         frame: "plain",
         ..Screen::default()
     };
@@ -134,9 +142,10 @@ fn spot(seen: &ThingView) -> String {
     }
 }
 
-fn place_words(seen: &ThingView, say: &Say, look: &Look<'_>) -> String {
-    let time = |stamp: &shared_types::Stamp| say.time(stamp.at, look.when.now);
-    match &seen.whereabouts {
+/// Where it is and since when, beside its name.
+pub(super) fn place_words(spot: &Whereabouts, of: &ThingName, say: &Say, near: shared_types::Instant) -> String {
+    let time = |stamp: &shared_types::Stamp| say.time(stamp.at, near);
+    match spot {
         Whereabouts::NotReceived => "not received".to_owned(),
         Whereabouts::OnItsWay { place, since } => format!("on its way in {place} since {}", time(since)),
         Whereabouts::Inside { place, since, .. } => format!("in {place} since {}", time(since)),
@@ -148,7 +157,7 @@ fn place_words(seen: &ThingView, say: &Say, look: &Look<'_>) -> String {
         Whereabouts::Laid { since } => format!("laid since {}", time(since)),
         Whereabouts::InRun { run, since, .. } => format!("in run {} since {}", run.short(), time(since)),
         Whereabouts::InBoat { boat, .. } => format!("in boat {boat}"),
-        Whereabouts::Standing => look.thing.kind().to_string(),
+        Whereabouts::Standing => of.kind().to_string(),
     }
 }
 
@@ -180,7 +189,8 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
         Some(entry) => done::written(book, look, entry, answer.as_ref().ok(), say, form, screen),
         None => {
             if bad {
-                screen.why.extend(unsure::open(unsure::about(book, look.thing, look.when), &screen.big));
+                let above = [&screen.big[..], &screen.why[..]].concat();
+                screen.why.extend(unsure::open(unsure::about(book, look.thing, look.when), &above));
             }
             screen.moves = moves(book, look, seen, form, bad);
         }
@@ -275,19 +285,22 @@ pub(super) fn held(hold: &HoldView, look: &Look<'_>, what_now: &str, say: &Say) 
 }
 
 /// Take out, and put away in each frozen place: the one it was in last first, the likeliest move on top. What may not
-/// be used is put away rather than taken out, wherever the book has it.
+/// be used is put away rather than taken out; in the cold already it can only be moved, and no button comes first.
 fn moves(book: &Book, look: &Look<'_>, seen: &ThingView, form: Form, bad: bool) -> Option<Moves> {
     if matches!(seen.whereabouts, Whereabouts::Consumed { .. } | Whereabouts::Disposed { .. }) {
         return None;
     }
     let mut places = frozen_places(book, look.thing, look.when);
+    let stays = bad && is_inside(seen);
+    places.retain(|place| !stays || seen.whereabouts.place() != Some(place));
     let more = 2 < places.len();
     places.truncate(if more { 1 } else { 2 });
     let out = Button { go: "take_out".to_owned(), label: "Take out".to_owned() };
     let mut away = places.into_iter().map(|place| put_away(&place));
     let (main, others) = match (is_inside(seen) && !bad, away.next()) {
-        (false, Some(first)) => (first, away.chain([out]).collect()),
-        (_, first) => (out, first.into_iter().chain(away).collect()),
+        (false, first) if stays => (None, first.into_iter().chain(away).chain([out]).collect()),
+        (false, Some(first)) => (Some(first), away.chain([out]).collect()),
+        (_, first) => (Some(out), first.into_iter().chain(away).collect()),
     };
     Some(Moves { form, main, others, more, small: bad })
 }

@@ -40,6 +40,8 @@ struct StockPage {
     next: Option<String>,
     /// The list goes on from a page before.
     later: bool,
+    /// The same with what is used up or thrown away, where that is left out.
+    ended: Option<String>,
 }
 
 /// A filter in the form.
@@ -49,6 +51,8 @@ struct Field {
     value: String,
     /// Value, words, chosen; where only some can be meant.
     options: Vec<(&'static str, &'static str, bool)>,
+    /// What it means that nothing is chosen.
+    none: &'static str,
 }
 
 struct Row {
@@ -81,6 +85,7 @@ type Query = web::Query<BTreeMap<String, String>>;
 async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String, String>) -> Answer {
     let (filter, paged) = asked(list, query)?;
     let later = paged.cursor.is_some();
+    let all = every(list, &filter);
     let Page { stock, when, next, .. } = page(yard, list, filter.clone(), paged).await?;
     let (foot, rows) = ask(yard, |book| {
         let view = View::new(book, when.known);
@@ -92,7 +97,14 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
         });
         Ok((Foot::of(yard, view, when), rows.collect()))
     })?;
-    let query: Vec<String> = set(&filter).iter().map(|(name, value)| format!("{name}={}", in_a_query(value))).collect();
+    let query: Vec<String> = set(&filter)
+        .into_iter()
+        .filter(|(name, _)| *name != "state")
+        .map(|(name, value)| format!("{name}={}", in_a_query(&value)))
+        .collect();
+    let query = query.join("&");
+    let with = |state: &str| if query.is_empty() { format!("state={state}") } else { format!("{query}&state={state}") };
+    let state = filter.state.map(word).or(all.then_some(ALL));
     let shown = StockPage {
         assets: Assets::new(),
         foot,
@@ -101,16 +113,26 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
         fields: fields(list, &filter),
         heads: heads(list.kind),
         rows,
-        csv: format!("/{}.csv?{}", list.name, query.join("&")),
-        next: next.map(|next| format!("/{}?{next}", list.name)),
+        csv: format!("/{}.csv?{}", list.name, state.map_or(query.clone(), with)),
+        next: next.map(|next| format!("/{}?{next}{}", list.name, if all { "&state=all" } else { "" })),
+        ended: (list.ends() && state.is_none()).then(|| format!("/{}?{}", list.name, with(ALL))),
         later,
     };
     rendered(StatusCode::OK, &shown)
 }
 
-/// What the address asks for. A field that was left empty asks for nothing.
+/// The word for everything, whatever became of it.
+const ALL: &str = "all";
+
+/// Nothing is left out, though some of it may have ended.
+fn every(list: &List, filter: &Filter) -> bool {
+    list.ends() && filter.state.is_none() && filter.ended.is_none()
+}
+
+/// What the address asks for. A field that was left empty asks for nothing; people are then shown what there is.
 fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged), Fault> {
     let (mut filter, mut paged) = (Filter::default(), Paged::default());
+    filter.ended = list.ends().then_some(false);
     for (name, value) in query {
         let value = value.trim();
         if value.is_empty() {
@@ -144,7 +166,9 @@ fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged)
             "boat" => filter.boat = code()?,
             "held" => filter.held = yes()?,
             "frozen" => filter.frozen = yes()?,
+            _ if value == ALL => filter.ended = None,
             _ => {
+                filter.ended = None;
                 let state = list.states.iter().copied().find(|state| word(*state) == value);
                 let known: Vec<&str> = list.states.iter().copied().map(word).collect();
                 filter.state = Some(state.ok_or_else(|| wrong(&format!("is one of {}", known.join(", "))))?);
@@ -157,15 +181,20 @@ fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged)
 fn fields(list: &List, filter: &Filter) -> Vec<Field> {
     let set: BTreeMap<&str, String> = set(filter).into_iter().collect();
     let field = |name: &'static str| {
-        let value = set.get(name).cloned().unwrap_or_default();
+        let all = name == "state" && every(list, filter);
+        let value = if all { ALL.to_owned() } else { set.get(name).cloned().unwrap_or_default() };
+        let none = if name == "state" && list.ends() { "what there is" } else { ALL };
         let options = match name {
-            "state" => list.states.iter().map(|state| (word(*state), words(*state))).collect(),
+            "state" => {
+                let all = list.ends().then_some((ALL, "also used up and thrown away"));
+                list.states.iter().map(|state| (word(*state), words(*state))).chain(all).collect()
+            }
             "held" => vec![("true", "held"), ("false", "not held")],
             "frozen" => vec![("true", "freezers"), ("false", "rooms")],
             _ => Vec::new(),
         };
         let options = options.into_iter().map(|(option, words)| (option, words, option == value)).collect();
-        Field { name, label: label(name), value, options }
+        Field { name, label: label(name), value, options, none }
     };
     list.filters.iter().copied().map(field).collect()
 }
@@ -198,15 +227,16 @@ fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Ve
     let (ends, jobs, look) = (ends_first(row, say, at), codes(&row.jobs), to_look_at(row));
     let boat = row.boat.as_ref().map_or(String::new(), ToString::to_string);
     let place = || row.say.clone();
+    let spot = || super::screen::place_words(&row.whereabouts, &row.thing, say, at);
     match kind {
         Kind::Roll => {
             let material = [&row.material, &row.revision].map(|code| code.as_ref().map(ToString::to_string));
             let material: Vec<String> = material.into_iter().flatten().collect();
             let batch = row.batch.as_ref().map_or(String::new(), |batch| batch.short().to_owned());
             let length = row.length_left_mm.map_or(String::new(), metres);
-            vec![place(), material.join(" rev. "), batch, length, ends, jobs, look]
+            vec![spot(), material.join(" rev. "), batch, length, ends, jobs, look]
         }
-        Kind::Kit => vec![place(), ends, jobs, look],
+        Kind::Kit => vec![spot(), ends, jobs, look],
         Kind::Part => vec![place(), ends, jobs, boat, look],
         Kind::Job => {
             let Some(plan) = &row.planned else {
@@ -355,7 +385,8 @@ mod tests {
             let back: BTreeMap<String, String> =
                 set(&filter).into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
             assert_eq!(back, query);
-            assert!(fields(list, &Filter::default()).iter().all(|field| field.value.is_empty()));
+            let (nothing, _) = asked(list, BTreeMap::new()).unwrap();
+            assert!(fields(list, &nothing).iter().all(|field| field.value.is_empty()));
         }
     }
 }

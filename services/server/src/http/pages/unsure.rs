@@ -21,10 +21,10 @@ pub(super) fn about(book: &Book, thing: &ThingName, when: When) -> Vec<Mismatch>
     things.iter().filter_map(|thing| book.label(thing)).flat_map(|label| of_thing(view, label, None)).collect()
 }
 
-/// The open ones: those that wait for an answer first, of these the newest. A question that stands above already is
-/// not asked again.
+/// The open ones: those that wait for an answer first, of these the newest. What stands above already is neither said
+/// nor asked again.
 pub(super) fn open(mut all: Vec<Mismatch>, asked: &[String]) -> Vec<String> {
-    all.retain(|one| one.settled_by.is_none());
+    all.retain(|one| one.settled_by.is_none() && !asked.iter().any(|above| above.contains(&one.say)));
     all.sort_by_key(|one| std::cmp::Reverse((one.ask.is_some(), one.at.at, one.seq)));
     let mut said: Vec<String> = Vec::new();
     for one in all {

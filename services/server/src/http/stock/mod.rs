@@ -53,7 +53,8 @@ pub(crate) const LISTS: [&List; 8] = [&ROLLS, &KITS, &PARTS, &BOATS, &JOBS, &BAT
 
 /// The filters that are set, as they stand in an address.
 pub(crate) fn set(filter: &Filter) -> Vec<(&'static str, String)> {
-    let Filter { material, batch, place, state, job, boat, held, frozen } = filter;
+    // Whether what has ended is left out is asked by pages alone, which write it in words of their own.
+    let Filter { material, batch, place, state, job, boat, held, frozen, ended: _ } = filter;
     let code = |code: &Option<shared_types::Code>| code.as_ref().map(ToString::to_string);
     let all = [
         ("material", code(material)),
@@ -66,6 +67,13 @@ pub(crate) fn set(filter: &Filter) -> Vec<(&'static str, String)> {
         ("frozen", frozen.map(|frozen| frozen.to_string())),
     ];
     all.into_iter().filter_map(|(name, value)| Some((name, value?))).collect()
+}
+
+impl List {
+    /// Some of its things end: they are used up or thrown away.
+    pub(crate) fn ends(&self) -> bool {
+        self.states.contains(&State::Consumed)
+    }
 }
 
 /// A state as the API writes it.

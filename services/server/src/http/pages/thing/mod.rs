@@ -9,7 +9,7 @@ pub(super) mod shown;
 
 use super::{answer, assets::Assets, foot::Foot, in_a_query, page, see};
 use crate::http::{
-    ask::{AtKnown, ask, beside, nobody, stamp},
+    ask::{AtKnown, ask, beside, nobody},
     fallback::in_a_path,
     problems::Fault,
 };
@@ -19,14 +19,15 @@ use askama::Template;
 use domain::view::View;
 use history::Page;
 use serde::Deserialize;
-use shared_types::{Code, Stamp, ThingName};
+use shared_types::{Code, ThingName};
 use shown::Shown;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct ThingQuery {
-    #[serde(default, deserialize_with = "blank_or_stamp")]
-    at: Option<Stamp>,
+    /// A time as people write it, in the yard's zone unless it says otherwise.
+    #[serde(default)]
+    at: String,
     /// An entry's number; an empty field of the form asks for nothing.
     #[serde(default)]
     known: String,
@@ -42,14 +43,6 @@ pub(crate) struct ThingQuery {
     again: Option<u8>,
 }
 
-fn blank_or_stamp<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Option<Stamp>, D::Error> {
-    let text = String::deserialize(from)?;
-    match text.trim() {
-        "" => Ok(None),
-        text => stamp(serde::de::value::StrDeserializer::new(text)),
-    }
-}
-
 #[derive(Template)]
 #[template(path = "thing.html")]
 struct ThingPage {
@@ -61,6 +54,8 @@ struct ThingPage {
     address: String,
     /// `As of .., as known at entry ..`, where that was asked.
     asked: Option<String>,
+    /// What was asked for as a time and can't be read.
+    problem: Option<String>,
     at: String,
     known: String,
     /// The same `at` and `known`, to go on with.
@@ -119,7 +114,12 @@ async fn one(
     let wanted = Page::read(&query.page)?;
     let sheet = sheets::Sheet::read(&query.csv)?;
     let wanted = if sheet == Some(sheets::Sheet::History) { Page::All } else { wanted };
-    let asked = AtKnown { at: query.at, known };
+    let (as_of, problem) = match super::then(yard, &query.at) {
+        Ok(at) => (at, None),
+        Err(problem) if sheet.is_none() => (None, Some(problem)),
+        Err(problem) => return Err(Fault::cannot_read(problem).field("/at", "no time")),
+    };
+    let asked = AtKnown { at: as_of, known };
     let (shown, named, when, say) = ask(yard, |book| {
         let when = asked.when(yard, book)?;
         let shown = shown::shown(book, &thing, when)?.ok_or_else(|| nobody(&thing))?;
@@ -153,15 +153,15 @@ async fn one(
             entry.seq
         )
     });
-    let at = query.at.map(|_| format!("As of {}", say.whole_time(when.at)));
+    let at = as_of.map(|_| format!("As of {}", say.whole_time(when.at)));
     let then = known.map(|known| format!("{} known at entry {known}", if at.is_some() { "as" } else { "As" }));
     let words: Vec<String> = at.into_iter().chain(then).collect();
-    let carried = [("at", query.at.map(|at| at.to_string())), ("known", known.map(|known| known.to_string()))];
+    let carried = [("at", as_of.map(|at| at.to_string())), ("known", known.map(|known| known.to_string()))];
     let carried: Vec<String> =
         carried.into_iter().filter_map(|(name, value)| Some(format!("{name}={}", in_a_query(&value?)))).collect();
     let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
     page(
-        StatusCode::OK,
+        if problem.is_some() { StatusCode::BAD_REQUEST } else { StatusCode::OK },
         &ThingPage {
             assets: Assets::new(),
             foot,
@@ -169,7 +169,8 @@ async fn one(
             kind: thing.kind().as_str(),
             address,
             asked: (!words.is_empty()).then(|| words.join(", ")),
-            at: query.at.map_or(String::new(), |at| at.to_string()),
+            problem,
+            at: query.at.trim().chars().take(100).collect(),
             known: known.map_or(String::new(), |known| known.to_string()),
             carried: carried.join("&"),
             done,

@@ -18,7 +18,7 @@ use askama::Template;
 use build::Build;
 use domain::view::View;
 use serde::Deserialize;
-use shared_types::{Code, Direction, Kind, Stamp, ThingName};
+use shared_types::{Code, Direction, Kind, ThingName};
 
 #[derive(Template)]
 #[template(path = "find.html")]
@@ -146,7 +146,7 @@ async fn one(
     let thing = thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))?;
     let direction = direction(&query.direction, &thing)?;
     let form = form(&query.form)?;
-    let asked = AtKnown { at: at(&query.at)?, known: known(&query.known)? };
+    let asked = AtKnown { at: super::asked_then(yard, &query.at)?, known: known(&query.known)? };
     let (shared, named) = (yard.clone(), thing.clone());
     let (claim, shown, foot) = ask_beside(yard, move |book| {
         let when = asked.when(&shared, book)?;
@@ -214,15 +214,6 @@ fn form(text: &str) -> Result<Form, Fault> {
         "sheet" => Ok(Form::Sheet),
         "csv" => Ok(Form::Csv),
         _ => Err(Fault::cannot_read("A trace is shown as a list, as a sheet, or as csv for a spreadsheet.")),
-    }
-}
-
-fn at(text: &str) -> Result<Option<Stamp>, Fault> {
-    match text.trim() {
-        "" => Ok(None),
-        text => {
-            Stamp::parse(&text.replace(' ', "+")).map(Some).map_err(|error| Fault::cannot_read(format!("{error}.")))
-        }
     }
 }
 
