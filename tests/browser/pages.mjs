@@ -81,6 +81,13 @@ async function puzzles(yard, get) {
   return [...first.values()].map(({ kind, entry, thing }) => ({ kind, at: `/mismatches/${kind}/${entry}?thing=${encodeURIComponent(thing)}` }));
 }
 
+/** What a delivery's rolls are, as the address has it. */
+export function delivery(code) {
+  const batch = code.batch.split("/")[1];
+  const choices = { delivery: "0197a1c2-0000-7000-8000-000000000001", what: "PM-101/B", batch, length: "50", from: "TRUCK", into: "F1", source: "certificate", out_time: "1:00", refreezes: "0", as_of: "2026-01-05 06:00" };
+  return new URLSearchParams(choices).toString();
+}
+
 const LISTS = ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"];
 
 /** The rows. `status` is 200 unless it says otherwise. */
@@ -140,6 +147,24 @@ export function pages(code) {
     { name: "lay-from-roll", at: `/lay?part=${code.part}&stage=skin&from=roll/${code.prepreg}`, kind: "hand" },
     { name: "lay-from-kit", at: `/lay?part=${code.part}&stage=skin&from=kit/${code.kit}`, kind: "hand" },
     { name: "lay-no-part", at: "/lay?code=F1", kind: "hand" },
+    { name: "receive", at: "/receive", kind: "desk", paper: true },
+    { name: "receive-wrong", at: `/receive?choice=scan&what=PM-101/B&batch=${q("a/b")}&length=-1&source=card`, kind: "desk", status: 400 },
+    { name: "receive-scan", at: `/receive/scan?${delivery(code)}`, kind: "hand" },
+    { name: "receive-scan-before", at: `/receive/scan?${delivery(code)}&before=X-1`, kind: "hand" },
+    { name: "receive-scan-nothing-known", at: `/receive/scan?${delivery({ batch: "PM-101/B-9999" }).replace("certificate", "nobody")}`, kind: "hand" },
+    { name: "receive-batch", at: "/receive/batch?what=PM-101/B&batch=B-9999&choice=ask&made_on=2026-01", kind: "desk" },
+    { name: "job-open", at: "/job", kind: "desk" },
+    { name: "job-open-wrong", at: "/job?choice=ask&part=&needs=QQ-9%201", kind: "desk", status: 400 },
+    { name: "job-open-effect", at: `/job?choice=ask&code=J-9001&part=P-9001&stages=skin&needs=${q("PM-101 12")}&lay_at=${q("2031-05-06 16:00")}&oven_at=${q("2031-05-06 20:00")}`, kind: "desk" },
+    { name: "job", at: `/job/${code.job}`, kind: "desk", paper: true },
+    { name: "job-plan", at: `/job/${code.job}/plan`, kind: "desk" },
+    { name: "issue", at: "/issue", kind: "hand" },
+    { name: "issue-roll", at: `/issue?job=${code.job}&thing=roll/${code.prepreg}`, kind: "hand" },
+    { name: "issue-held", at: `/issue?job=${code.job}&thing=roll/${code.held}`, kind: "hand" },
+    { name: "install", at: "/install", kind: "hand" },
+    { name: "install-in-oven", at: `/install?part=${code.inOven}&boat=NB-32`, kind: "hand" },
+    { name: "boat-list", at: "/boat/NB-32/list", kind: "desk" },
+    { name: "boat-list-effect", at: `/boat/NB-32/list?choice=ask&parts=${q("P-1\nP-2")}`, kind: "desk" },
     { name: "problems", at: "/problems", kind: "desk" },
     { name: "problem", at: "/problems/cannot-read", kind: "desk" },
   ];

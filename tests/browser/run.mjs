@@ -6,8 +6,10 @@ import { emptyPages, pages, prepare } from "./pages.mjs";
 import { look } from "./look.mjs";
 import { clerk } from "./stories/clerk.mjs";
 import { decisions } from "./stories/decisions.mjs";
+import { goods } from "./stories/goods.mjs";
 import { laminator } from "./stories/laminator.mjs";
 import { mishaps } from "./stories/mishaps.mjs";
+import { planner } from "./stories/planner.mjs";
 import { quality } from "./stories/quality.mjs";
 import { reading } from "./stories/reading.mjs";
 import { shift } from "./stories/shift.mjs";
@@ -34,7 +36,7 @@ async function stories(browser) {
   try {
     const code = await prepare(yard, { fact, decide, get });
     const told = (story, ...how) => check(`${story.name}'s story was told to its end`, () => story(browser, yard, code, ...how));
-    for (const story of [reading, clerk, shift, laminator, quality, decisions]) await told(story);
+    for (const story of [reading, clerk, shift, laminator, quality, decisions, goods, planner]) await told(story);
     // The same days where no script runs; what the scan field adds by script is not among them.
     for (const story of [shift, decisions]) await told(story, { scripts: false });
     await told(mishaps);

@@ -6,14 +6,17 @@ use crate::may_use::weigh;
 use crate::question::{MayUseQuestion, When};
 use crate::refusal::Refusal;
 use crate::view::View;
-use shared_types::{Act, Code, Instant, Kind, LimitName, Word};
+use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
+
+/// What is asked before a roll or kit is given to a job.
+pub fn for_issue(thing: ThingName, job: &Code, when: When) -> MayUseQuestion {
+    let act = if thing.kind() == Kind::Kit { Act::Lay } else { Act::TakeOut };
+    MayUseQuestion { thing, act, job: Some(job.clone()), stage: None, when }
+}
 
 /// Whether a roll or kit may be given to a job: it must be usable for it, through its plan.
 pub(crate) fn may_issue(view: View<'_>, label: Label, job: &Code, at: Instant) -> Result<(), Refusal> {
-    let thing = view.book.name(label).clone();
-    let act = if thing.kind() == Kind::Kit { Act::Lay } else { Act::TakeOut };
-    let question =
-        MayUseQuestion { thing, act, job: Some(job.clone()), stage: None, when: When { at, known: u64::MAX, now: at } };
+    let question = for_issue(view.book.name(label).clone(), job, When { at, known: u64::MAX, now: at });
     let weighed = weigh(view, label, &question).map_err(|error| Refusal::CannotBeUsed { say: error.to_string() })?;
     let Some(word) = weighed.against.iter().map(|one| one.word).max() else { return Ok(()) };
     let first = weighed.against.iter().find(|one| one.word == word);

@@ -61,6 +61,13 @@ pub fn stretch(
     Stretch { rows, last: None }
 }
 
+/// The row of one thing, as its list has it.
+pub fn one(book: &Book, thing: &ThingName, when: When) -> Option<StockRow> {
+    let view = View::new(book, when.known);
+    let label = book.label(thing)?;
+    guarded(|| row(At::new(view, when.at), label, &Filter::default(), &Say::of(view, when.at)))?
+}
+
 fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRow> {
     let view = read.view;
     if !view.facts(label).any(|fact| fact.at <= read.at) || !cheaply(read, label, filter) {

@@ -63,11 +63,16 @@ fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpRespon
     }
 }
 
+/// Pages of work that ask for a badge and are gone back to.
+const STEPS: &[&str] = &["/cut?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?"];
+
 /// Only ever an address of this server.
 fn back_to(then: &str) -> String {
     match then {
         "" => "/".to_owned(),
-        step if step.starts_with("/lay?") && step.bytes().all(|byte| byte.is_ascii_graphic()) => step.to_owned(),
+        step if STEPS.iter().any(|page| step.starts_with(page)) && step.bytes().all(|byte| byte.is_ascii_graphic()) => {
+            step.to_owned()
+        }
         thing => format!("/?thing={}", in_a_query(thing)),
     }
 }

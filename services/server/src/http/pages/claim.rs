@@ -101,7 +101,7 @@ fn judged(installed: &[&Part]) -> Vec<String> {
 }
 
 /// `P-1, P-2 and P-3`.
-fn list(names: &[&str]) -> String {
+pub(super) fn list(names: &[&str]) -> String {
     match names.split_last() {
         Some((last, [])) => (*last).to_owned(),
         Some((last, rest)) => format!("{} and {last}", rest.join(", ")),

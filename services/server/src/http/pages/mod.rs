@@ -1,9 +1,12 @@
 //! The pages: one scan screen, a boat's trace, and a page per problem. Rendered here, usable without JavaScript.
 
+mod asking;
 mod assets;
 mod badge;
 mod boat;
+mod boat_list;
 mod boat_record;
+mod chosen;
 mod claim;
 mod cut;
 mod day;
@@ -13,12 +16,16 @@ mod effect;
 mod foot;
 mod hold;
 pub(crate) mod html;
+mod install;
+mod issue;
+mod job;
 mod lay;
 mod moves;
 mod notice;
 mod oven;
 mod part;
 mod puzzles;
+mod receive;
 mod scan;
 mod screen;
 mod sheet;
@@ -26,6 +33,7 @@ mod stock;
 mod strike;
 mod thing;
 mod traced;
+mod typed;
 mod unsure;
 mod wish;
 mod work;
@@ -54,8 +62,17 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/lay", &["GET", "HEAD", "POST"]),
     ("/cut", &["GET", "HEAD", "POST"]),
     ("/oven", &["GET", "HEAD", "POST"]),
+    ("/install", &["GET", "HEAD", "POST"]),
+    ("/issue", &["GET", "HEAD", "POST"]),
+    ("/job", &["GET", "HEAD", "POST"]),
+    ("/job/{code}", &["GET", "HEAD"]),
+    ("/job/{code}/plan", &["GET", "HEAD", "POST"]),
+    ("/receive", &["GET", "HEAD"]),
+    ("/receive/scan", &["GET", "HEAD", "POST"]),
+    ("/receive/batch", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
+    ("/boat/{code}/list", &["GET", "HEAD", "POST"]),
     ("/thing/{kind}/{code}", &["GET", "HEAD"]),
     ("/thing/batch/{material}/{batch}", &["GET", "HEAD"]),
     ("/strike/{entry}", &["GET", "HEAD", "POST"]),
@@ -90,6 +107,21 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/static/{name}", &["GET", "HEAD"]),
 ];
 
+/// Work other than taking out and putting away, as far as this server has pages for it.
+const OTHER_WORK: &[(&str, &str)] = &[
+    ("/receive", "Receive"),
+    ("/issue", "Issue to a job"),
+    ("/cut", "Cut"),
+    ("/lay", "Lay up"),
+    ("/oven", "Oven"),
+    ("/install", "Install"),
+    ("/today", "Today, lists"),
+];
+
+pub(crate) fn other_work() -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    OTHER_WORK.iter().filter(|(address, _)| TABLE.iter().any(|(path, _)| path == address))
+}
+
 pub(crate) fn routes(config: &mut web::ServiceConfig) {
     config
         .service(scan::scan_page)
@@ -105,9 +137,25 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(cut::post_cut)
         .service(oven::oven_page)
         .service(oven::post_oven)
+        .service(install::install_page)
+        .service(install::post_install)
+        .service(issue::issue_page)
+        .service(issue::post_issue)
+        .service(job::open_page)
+        .service(job::post_open)
+        .service(job::plan_page)
+        .service(job::post_plan)
+        .service(job::job_page)
+        .service(receive::receive_page)
+        .service(receive::scan_page)
+        .service(receive::post_scan)
+        .service(receive::batch_page)
+        .service(receive::post_batch)
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)
+        .service(boat_list::list_page)
+        .service(boat_list::post_list)
         .service(thing::batch_page)
         .service(thing::thing_page)
         .service(strike::strike_page)

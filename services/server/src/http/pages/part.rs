@@ -1,7 +1,7 @@
 //! A part on the scan screen: each stage's answer for the oven or the run it is in, and what is judged otherwise today.
 
 use super::screen::{Look, Screen, held};
-use super::unsure;
+use super::{asking, unsure};
 use domain::fact::What;
 use domain::say::Say;
 use domain::view::View;
@@ -9,6 +9,10 @@ use domain::{Book, MayUseQuestion};
 use shared_types::{Act, JudgedAgain, StageName, StageView, ThingView, Whereabouts, Word};
 
 pub(super) fn part(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
+    screen.acts = asking::stages(look, seen);
+    if asking::stage(book, look, seen, say, screen) {
+        return;
+    }
     screen.big.push(seen.say.clone());
     screen.why.extend(seen.holds.iter().map(|hold| held(hold, look, "", say)));
     for stage in &seen.stages {

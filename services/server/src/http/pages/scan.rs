@@ -22,6 +22,11 @@ pub(crate) struct ScanQuery {
     thing: String,
     #[serde(default)]
     job: String,
+    /// What is asked for, instead of what comes next; of a part, for which stage.
+    #[serde(default)]
+    act: String,
+    #[serde(default)]
+    stage: String,
     /// The entry that was written just now.
     #[serde(default)]
     done: Option<u64>,
@@ -164,7 +169,8 @@ fn shows(
 ) -> Result<(Shows, Option<Code>), Fault> {
     if let Ok(thing) = query.thing.parse::<ThingName>() {
         let job = Code::new(&query.job).ok();
-        return Ok((one(yard, &thing, job, done, query.places.is_some())?, None));
+        let asked = screen::Asked::read(&query.act, &query.stage)?;
+        return Ok((asked_for(yard, &thing, job, done, query.places.is_some(), asked)?, None));
     }
     let scanned = without_symbology(&query.code);
     if scanned.is_empty() {
@@ -222,11 +228,22 @@ fn hello(badge: &Code) -> Shows {
 }
 
 fn one(yard: &Yard, thing: &ThingName, job: Option<Code>, done: Option<&Entry>, places: bool) -> Result<Shows, Fault> {
+    asked_for(yard, thing, job, done, places, screen::Asked::default())
+}
+
+fn asked_for(
+    yard: &Yard,
+    thing: &ThingName,
+    job: Option<Code>,
+    done: Option<&Entry>,
+    places: bool,
+    asked: screen::Asked,
+) -> Result<Shows, Fault> {
     let done = done.filter(|entry| entry.thing == *thing);
     let mismatches = done.map_or_else(Vec::new, |entry| ask::mismatches(yard, entry.seq));
     let when = When::now(yard.now());
     let id = yard.clock.new_id();
-    let look = screen::Look { thing, job, done, mismatches: &mismatches, when, id };
+    let look = screen::Look { thing, job, done, mismatches: &mismatches, when, id, asked };
     let (mut screen, all) = ask::ask(yard, |book| {
         let all = if places { screen::frozen_places(book, thing, when) } else { Vec::new() };
         Ok((screen::screen(book, &look)?, all))

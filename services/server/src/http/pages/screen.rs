@@ -1,6 +1,6 @@
 //! What the scan screen shows of one thing: the answer first, the reason second, then what can be done.
 
-use super::{declared::declared, done, part::part, unsure};
+use super::{asking, declared::declared, done, part::part, unsure};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::say::{Say, left, limit, so_far};
@@ -11,6 +11,8 @@ use shared_types::{
     Word,
 };
 use uuid::Uuid;
+
+pub(super) use asking::Asked;
 
 /// One thing, as the screen shows it.
 #[derive(Default)]
@@ -37,6 +39,8 @@ pub(super) struct Screen {
     /// Something was written just now.
     pub(super) done: bool,
     pub(super) link: Option<(String, String)>,
+    /// What else may be asked for; the one without an address is answered above.
+    pub(super) acts: Vec<(Option<String>, String)>,
 }
 
 impl Screen {
@@ -102,6 +106,7 @@ pub(super) struct Look<'a> {
     pub(super) when: When,
     /// A fresh id for what may be written from this screen.
     pub(super) id: Uuid,
+    pub(super) asked: Asked,
 }
 
 pub(super) fn screen(book: &Book, look: &Look<'_>) -> Result<Screen, Fault> {
@@ -166,7 +171,9 @@ pub(super) fn is_inside(seen: &ThingView) -> bool {
 }
 
 fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
-    let act = if is_inside(seen) && look.done.is_none() { Act::TakeOut } else { Act::Lay };
+    let next = if is_inside(seen) && look.done.is_none() { Act::TakeOut } else { Act::Lay };
+    let act = look.asked.act.unwrap_or(next);
+    screen.acts = asking::acts(look, act);
     let question =
         MayUseQuestion { thing: look.thing.clone(), act, job: look.job.clone(), stage: None, when: look.when };
     let answer = domain::may_use(book, &question);
@@ -207,7 +214,7 @@ fn word(word: Word) -> &'static str {
     }
 }
 
-fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, screen: &mut Screen) {
+pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, screen: &mut Screen) {
     screen.frame = match answer.answer {
         Word::Yes => "yes",
         Word::NotYet => "not-yet",
@@ -240,7 +247,7 @@ fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, scree
     }
 }
 
-fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Limit {
+pub(super) fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Limit {
     let clock = |seconds: i64, words: fn(i64) -> String| words(seconds.saturating_mul(1000));
     let so_far_words = match (row.so_far_s, row.so_far, row.allowed) {
         (Some(0), ..) if row.limit == LimitName::LayToCure && !row.runs => "not laid".to_owned(),

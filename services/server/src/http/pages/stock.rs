@@ -91,7 +91,8 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
         let view = View::new(book, when.known);
         let say = Say::of(view, when.at);
         let rows = stock.items.iter().map(|row| Row {
-            address: in_a_path(&row.thing),
+            // A job's own page says whether its plan holds.
+            address: format!("{}/{}", if list.kind == Kind::Job { "" } else { "/thing" }, in_a_path(&row.thing)),
             code: row.thing.code().to_owned(),
             cells: cells(list.kind, row, &say, when.at),
         });

@@ -23,62 +23,11 @@ use actix_web::{
 };
 use askama::Template;
 use domain::{When, say::Say, view::View};
-use serde::Deserialize;
 use serde_json::{Value, json};
 use shared_types::{Code, Entry, ThingName};
 use uuid::Uuid;
 
-/// What a person said on such a page, in the address while it is looked at, in the form when it is saved.
-#[derive(Deserialize, Default, Clone)]
-pub(crate) struct Chosen {
-    #[serde(default)]
-    pub(super) choice: String,
-    /// What belongs to the choice: another label, a time, minutes.
-    #[serde(default)]
-    pub(super) other: String,
-    #[serde(default)]
-    pub(super) at: String,
-    #[serde(default)]
-    pub(super) minutes: String,
-    #[serde(default)]
-    pub(super) why: String,
-    #[serde(default)]
-    pub(super) number: String,
-    #[serde(default)]
-    pub(super) thing: String,
-    #[serde(default)]
-    pub(super) lift: String,
-    #[serde(default)]
-    pub(super) id: Option<Uuid>,
-    #[serde(default)]
-    pub(super) based_on: Option<u64>,
-    #[serde(default)]
-    pub(super) by: String,
-    #[serde(default)]
-    pub(super) second: String,
-}
-
-/// What is asked for.
-pub(super) struct Draft {
-    pub(super) decide: &'static str,
-    pub(super) thing: ThingName,
-    pub(super) body: Value,
-}
-
-/// One field of the form.
-pub(super) struct Field {
-    pub(super) name: &'static str,
-    pub(super) label: String,
-    pub(super) value: String,
-    /// What it looks like, or nothing.
-    pub(super) like: &'static str,
-}
-
-/// An answer among which one is chosen.
-pub(super) struct Choice {
-    pub(super) value: &'static str,
-    pub(super) label: String,
-}
+pub(super) use super::chosen::{Choice, Chosen, Draft, Field};
 
 #[derive(Template)]
 #[template(path = "wish.html")]
@@ -93,6 +42,14 @@ pub(super) struct WishPage {
     chosen: Chosen,
     pub(super) choices: Vec<Choice>,
     pub(super) fields: Vec<Field>,
+    /// Fields of several lines.
+    pub(super) areas: Vec<Field>,
+    /// What goes along unseen.
+    pub(super) kept: Vec<(&'static str, String)>,
+    /// What is wrong with which field.
+    pub(super) faults: Vec<(&'static str, String)>,
+    /// Where to go when it is written; the thing's own page if nowhere else.
+    pub(super) then: Option<String>,
     problem: Option<String>,
     /// What came between.
     between: Vec<String>,
@@ -113,6 +70,10 @@ impl WishPage {
             chosen,
             choices: Vec::new(),
             fields: Vec::new(),
+            areas: Vec::new(),
+            kept: Vec::new(),
+            faults: Vec::new(),
+            then: None,
             problem: None,
             between: Vec::new(),
             effect: None,
@@ -122,7 +83,7 @@ impl WishPage {
 
     /// Whether anything can be asked for here.
     pub(super) fn is_open(&self) -> bool {
-        !self.choices.is_empty() || !self.fields.is_empty()
+        !self.choices.is_empty() || !self.fields.is_empty() || !self.areas.is_empty()
     }
 
     /// What was chosen goes on into the form that saves it.
@@ -138,7 +99,16 @@ impl WishPage {
             ("thing", &said.thing),
             ("lift", &said.lift),
         ];
-        all.into_iter().filter(|(_, value)| !value.is_empty()).map(|(name, value)| (name, value.as_str())).collect()
+        let own = self.fields.iter().chain(&self.areas).filter(|field| all.iter().all(|(name, _)| *name != field.name));
+        let kept = self.kept.iter().map(|(name, value)| (*name, value));
+        let own = own.map(|field| (field.name, &field.value)).chain(kept);
+        let said = all.iter().copied().chain(own);
+        said.filter(|(_, value)| !value.is_empty()).map(|(name, value)| (name, value.as_str())).collect()
+    }
+
+    /// What is wrong with a field, to stand beside it.
+    fn fault(&self, name: &str) -> Option<&str> {
+        self.faults.iter().find(|(of, _)| *of == name).map(|(_, say)| say.as_str())
     }
 
     /// The form has no field of its own for the thing.
@@ -182,8 +152,8 @@ pub(super) async fn show(
             }
         }
     }
-    let status = if shown.problem.is_some() { StatusCode::BAD_REQUEST } else { StatusCode::OK };
-    page(status, &shown)
+    let wrong = shown.problem.is_some() || !shown.faults.is_empty();
+    page(if wrong { StatusCode::BAD_REQUEST } else { StatusCode::OK }, &shown)
 }
 
 /// Writes it, and goes to the thing's page, which says what was written; or shows the page again with what stands
@@ -202,7 +172,9 @@ pub(super) async fn save(
     match written {
         Ok(((seq, again, by), thing)) => {
             let again = if again { "&again=1" } else { "" };
-            let mut back = see(&format!("/thing/{}?done={seq}{again}", in_a_path(&thing)));
+            let then = shown.then.unwrap_or_else(|| format!("/thing/{}", in_a_path(&thing)));
+            let more = if then.contains('?') { '&' } else { '?' };
+            let mut back = see(&format!("{then}{more}done={seq}{again}"));
             back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
             Ok(back)
         }

@@ -70,8 +70,12 @@ impl Step {
 }
 
 pub(super) fn render(request: &HttpRequest, step: Step) -> Result<HttpResponse, Fault> {
+    render_as(request, StatusCode::OK, step)
+}
+
+pub(super) fn render_as(request: &HttpRequest, status: StatusCode, step: Step) -> Result<HttpResponse, Fault> {
     let badge = badge::remembered(request).map(|code| code.to_string());
-    page(StatusCode::OK, &WorkPage { assets: Assets::new(), badge, step })
+    page(status, &WorkPage { assets: Assets::new(), badge, step })
 }
 
 /// What a scanned label may mean here, or why it means nothing.

@@ -2,7 +2,7 @@
 
 use super::super::{
     effect::judged,
-    screen::{Look, screen},
+    screen::{Asked, Look, screen},
 };
 use super::{facts, rows};
 use crate::http::{fallback::in_a_path, problems::Fault};
@@ -73,7 +73,8 @@ pub(super) fn shown(book: &Book, thing: &ThingName, when: When) -> Result<Option
         Kind::Roll | Kind::Kit => material(book, &seen, when, &say, &mut shown),
         Kind::Part => part(book, &seen, when, &say, &mut shown),
         _ => {
-            let look = Look { thing, job: None, done: None, mismatches: &[], when, id: Uuid::nil() };
+            let look =
+                Look { thing, job: None, done: None, mismatches: &[], when, id: Uuid::nil(), asked: Asked::default() };
             let words = screen(book, &look)?;
             (shown.frame, shown.big, shown.why) = (words.frame, words.big, words.why);
         }

@@ -1,0 +1,104 @@
+//! May a part be installed? Only with the record of a confirmed cure, within life, and while nothing holds it.
+
+use crate::book::Book;
+use crate::fact::{Label, What};
+use crate::guard::guarded;
+use crate::holds;
+use crate::judge::{Judged, stage_act};
+use crate::question::When;
+use crate::say::{Say, left, limit};
+use crate::stage::{Oven, stage_life, stages_of};
+use crate::trace::boat_of;
+use crate::view::View;
+use shared_types::{LimitName, ThingName, Word};
+use std::collections::BTreeSet;
+
+/// The answer in words. Installing is a fact: it is written whatever this says.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct MayInstall {
+    pub answer: Word,
+    pub say: String,
+    pub why: Vec<String>,
+}
+
+/// The worst word that applies wins, with every reason for it. None: nobody has named the part.
+pub fn may_install(book: &Book, part: &ThingName, when: When) -> Option<MayInstall> {
+    let view = View::new(book, when.known);
+    let label = book.label(part)?;
+    let against = guarded(|| against(view, label, when));
+    let failed = || (Word::CannotSay, "Its history can't be worked out.".to_owned());
+    let against = against.unwrap_or_else(|| vec![failed()]);
+    let answer = against.iter().map(|(word, _)| *word).max().unwrap_or(Word::Yes);
+    let say = match answer {
+        Word::Yes | Word::NotYet => format!("{} may be installed.", part.short()),
+        Word::CannotSay => "Can't say yet.".to_owned(),
+        Word::No | Word::Stop => format!("Do not install {}.", part.short()),
+    };
+    let why = against.into_iter().filter(|(word, _)| *word == answer).map(|(_, why)| why);
+    let why: Vec<String> = if answer == Word::Yes { vec![ready(part)] } else { why.collect() };
+    Some(MayInstall { answer, say, why })
+}
+
+/// All that stands against it.
+fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
+    let (book, part) = (view.book, view.book.name(label));
+    let say = Say::of(view, when.at);
+    let mut against: Vec<(Word, String)> = Vec::new();
+    let plans = view.facts(label).filter(|fact| fact.at <= when.at).filter_map(|fact| match &fact.what {
+        What::Planned(plan) if plan.part == label => Some(plan),
+        _ => None,
+    });
+    let planned = plans.last();
+    let mut above = BTreeSet::from([label]);
+    let stages = stages_of(view, label);
+    if stages.is_empty() {
+        against.push((Word::CannotSay, format!("Nobody has recorded what {} is made of.", part.short())));
+    }
+    for name in stages {
+        let stage = stage_life(view, label, &name);
+        if stage.lying(when.at).next().is_none() {
+            // A stage of an older plan is no stage any more.
+            if planned.is_some_and(|plan| !plan.job.stages.contains(&name)) {
+                continue;
+            }
+            against.push((Word::CannotSay, format!("{name}: nothing is laid, by the book.")));
+            continue;
+        }
+        match stage.oven(when.at) {
+            Oven::Started(run) if !run.told => {}
+            _ => against.push((Word::No, format!("{name}: no confirmed cure."))),
+        }
+        let facts = view.facts(label).filter(|fact| fact.at <= when.at);
+        let acts: Vec<Judged> = facts.filter_map(|fact| stage_act(view, &stage, fact)).collect();
+        against.extend(acts.iter().flat_map(Judged::over).min_by_key(|limit| limit.left).map(|over| {
+            let item = book.name(over.item).short();
+            let by = match over.name {
+                LimitName::Refreezes => format!("{item} went back into the cold too often"),
+                of => format!("{item} was {} over its {}", left(over.left.saturating_neg()), limit(of)),
+            };
+            (Word::No, format!("{name}: {by}."))
+        }));
+        against.extend(acts.iter().flat_map(|act| &act.missing).next().map(|(of, item, _)| {
+            (Word::CannotSay, format!("{name}: the {} of {} is missing.", limit(*of), book.name(*item).short()))
+        }));
+        above.extend(holds::above_stage(view, &stage, when.at));
+        let held = holds::by_rule(view, &stage, when.at, &say).into_iter();
+        against.extend(held.map(|hold| (Word::No, format!("Held: {}.", hold.why.trim_end_matches('.')))));
+    }
+    let held = holds::in_force(view, &above, when.at, &say).into_iter();
+    against.extend(held.map(|hold| {
+        let on = if hold.on == *part { String::new() } else { format!(" with {}", hold.on.short()) };
+        let since = say.time(hold.since.at, when.at);
+        (Word::No, format!("Held{on} since {since}: {}.", hold.why.trim_end_matches('.')))
+    }));
+    if let Some((boat, seq)) = boat_of(view, label, when.at) {
+        let since =
+            book.entry(seq).map_or(String::new(), |meta| format!(" since {}", say.time(meta.occurred_at, when.at)));
+        against.push((Word::No, format!("It is in boat {}{since}.", book.name(boat).short())));
+    }
+    against
+}
+
+fn ready(part: &ThingName) -> String {
+    format!("All that is laid of {} was laid and cured within life, and nothing holds it.", part.short())
+}

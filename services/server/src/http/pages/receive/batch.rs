@@ -1,0 +1,77 @@
+//! Registering a batch whose rolls are being received: what its certificate says, and what that gives.
+
+use super::{Said, query_with};
+use crate::http::pages::typed::Typed;
+use crate::http::pages::wish::{self, Chosen, Draft, Field, WishPage};
+use crate::http::pages::{answer, own_form};
+use crate::http::{ask::ask, problems::Fault};
+use crate::yard::Yard;
+use actix_web::{HttpRequest, HttpResponse, post, route, web};
+use chrono::{DateTime, Utc};
+use domain::{say::Say, view::View};
+use serde_json::json;
+use shared_types::{Code, Day, ThingName};
+
+#[route("/receive/batch", method = "GET", method = "HEAD")]
+pub(crate) async fn batch_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<Said>) -> HttpResponse {
+    let done = async {
+        let (shown, draft) = asked(&request, &yard, &query)?;
+        wish::show(&yard, shown, draft.map(Ok)).await
+    };
+    answer(&request, done.await)
+}
+
+#[post("/receive/batch")]
+pub(crate) async fn post_batch(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Said>) -> HttpResponse {
+    let done = async {
+        own_form(&request)?;
+        match asked(&request, &yard, &form)? {
+            (shown, Some(draft)) => wish::save(&request, &yard, shown, Ok(draft)).await,
+            (shown, None) => wish::show(&yard, shown, None).await,
+        }
+    };
+    answer(&request, done.await)
+}
+
+fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, Option<Draft>), Fault> {
+    let mut typed = Typed::of(said);
+    let material = typed.text("what").split('/').next().unwrap_or_default();
+    let named =
+        Code::new(material).and_then(|material| Ok(ThingName::batch(&material, &Code::new(typed.text("batch"))?)));
+    let batch = named.map_err(|_| {
+        Fault::cannot_read("Choose a material and name its batch first, then register the batch from there.")
+    })?;
+    let entered = said.contains_key("made_on");
+    let day =
+        |text: &str| Day::parse(text).map_err(|_| "Write the day as 2026-01-31, or the month as 2026-01.".to_owned());
+    let today = ask(yard, |book| {
+        let now = yard.now();
+        let zone = Say::of(View::new(book, u64::MAX), now).zone;
+        Ok(DateTime::<Utc>::from_timestamp_millis(now.0).map(|now| now.with_timezone(&zone).date_naive()))
+    })?;
+    let made = |text: &str| match day(text)? {
+        ahead if today < ahead.first() => Err("That day lies ahead. Say when the batch was made.".to_owned()),
+        made_on => Ok(made_on),
+    };
+    let made_on = entered.then(|| typed.read("made_on", made)).flatten();
+    let ends = typed.read_if_any("certificate_ends", day);
+    let mut shown = WishPage::new(yard, request, Chosen::of(said));
+    shown.title = format!("Register batch {}", batch.code());
+    shown.lead.push("What its certificate says. Its rolls' shelf life is reckoned from it.".to_owned());
+    shown.address = "/receive/batch".to_owned();
+    shown.then = Some(format!("/receive/scan?{}", query_with(said, &[])));
+    shown.kept = super::KEPT.iter().filter_map(|name| Some((*name, said.get(*name)?.clone()))).collect();
+    let mut field = |name, label: &str, like| {
+        let value = typed.text(name).to_owned();
+        shown.fields.push(Field { name, label: label.to_owned(), value, like });
+    };
+    field("made_on", "Made on", "2026-01-31");
+    field("certificate_ends", "Its shelf life ends on, where the certificate says it", "2027-01-31");
+    shown.faults = typed.faults;
+    let draft = made_on.filter(|_| shown.faults.is_empty()).map(|made_on| Draft {
+        decide: "register_batch",
+        thing: batch,
+        body: json!({ "made_on": made_on, "certificate_ends": ends }),
+    });
+    Ok((shown, draft))
+}
