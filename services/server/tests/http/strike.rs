@@ -194,6 +194,7 @@ fn acts_that_would_be_judged_otherwise_and_refreezes_are_named() {
     );
     says(&page, "R-42 loses 30 min of tack life and out-life.");
     says(&page, "K-1 loses 30 min of tack life and out-life.");
+    says(&page, "R-42 tack life 57 h 6 min over 57 h 36 min over");
     let page = browser.get(&format!("/strike/{}?choice=never&why=it+stayed+out", server.last_seq()));
     says(&page, "R-42 gets back 1 of its returns to the cold.");
     says(&page, "Now: R-42 is in F1 since Fri 06:36. Then: R-42 is out since Wed 6 May 06:31.");

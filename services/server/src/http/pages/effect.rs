@@ -230,9 +230,13 @@ fn row(pair: &Pair) -> Option<Row> {
 }
 
 fn left_words(row: &LimitRow) -> String {
+    let over = |words: String| format!("{words} over");
     match (row.left, row.left_s) {
-        (Some(left), _) => left.to_string(),
-        (None, Some(seconds)) if row.limit == LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
+        (Some(count), _) if count < 0 => over(count.unsigned_abs().to_string()),
+        (Some(count), _) => count.to_string(),
+        (None, Some(seconds)) if row.limit == LimitName::ShelfLife && seconds < 0 => over(days(seconds)),
+        (None, Some(seconds)) if row.limit == LimitName::ShelfLife => days(seconds),
+        (None, Some(seconds)) if seconds < 0 => over(so_far(seconds.saturating_neg().saturating_mul(1000))),
         (None, Some(seconds)) => left(seconds.saturating_mul(1000)),
         (None, None) if row.none_by.is_some() => "no limit".to_owned(),
         (None, None) => "can't say".to_owned(),
