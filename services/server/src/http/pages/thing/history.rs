@@ -117,7 +117,7 @@ pub(in super::super) fn lines(yard: &Yard, named: &Named, say: &Say, when: When)
         let mut notes = Vec::new();
         match (entry.told, named.confirmed.get(&entry.seq)) {
             (true, Some((by, at))) => notes.push(format!("told, confirmed by {by} {}", time(*at))),
-            (true, None) if entry.second.is_none() => notes.push("told, not confirmed".to_owned()),
+            (true, None) if entry.second.is_none() && struck.is_none() => notes.push("told, not confirmed".to_owned()),
             (true, None) => notes.push("told".to_owned()),
             (false, _) => {}
         }
