@@ -1,6 +1,7 @@
 //! What the API takes and answers. These shapes are converted from the rules' own, never stored.
 
 mod answers;
+mod changes;
 mod effect;
 mod posted;
 mod problem;
@@ -9,6 +10,7 @@ mod views;
 mod warnings;
 
 pub use answers::*;
+pub use changes::*;
 pub use effect::*;
 pub use posted::*;
 pub use problem::*;

@@ -23,7 +23,40 @@ export async function quality(browser, yard) {
     await who.reads(/limit when its cure began/);
     await who.reads(/In oven run RUN-\d+ since .*, confirmed .* by B-\d+, entry \d+\./);
     await who.reads(/judged then: .*; judged today: /);
-    who.took({ scans: 0, taps: 1 });
+    who.took({ scans: 1, taps: 2 });
+  });
+
+  await check("which boats have this batch? From its code to the boats: 1 scan", async () => {
+    who.forget();
+    await who.open("/trace");
+    await who.scan("B-2511-1");
+    await who.reads(/B-2511-1: \d+ rolls received\./);
+    await who.reads(/In boat NB-31\./);
+    who.took({ scans: 1, taps: 0 });
+  });
+
+  await check("and all of it that is still here is held: 3 taps and a reason", async () => {
+    who.forget();
+    await who.tap("Recall: where it lies now");
+    await who.reads(/things of B-2511-1 are still here, and none of them is held\./);
+    await who.type("Why", "a bad test");
+    await who.tap("Show what it would change");
+    await who.reads(/\d+ things would be held: P-3101, /);
+    await who.tap("Place a hold on the ticked");
+    await who.reads(/P-3101 is held: entry \d+\./);
+    await who.reads(/things of B-2511-1 are still here, and all are held\./);
+    who.took({ scans: 0, taps: 3, typed: 10 });
+  });
+
+  await check("what changed of a boat between two entries: 1 tap and their numbers", async () => {
+    who.forget();
+    await who.open("/trace/boat/NB-31");
+    await who.tap("What changed between two entries");
+    await who.type("Known at entry", "300");
+    await who.type("and at entry", "310");
+    await who.tap("Show what changed");
+    await who.reads(/Between entry 300 and entry 310 \d+ entries name NB-31 or what it is made from/);
+    who.took({ scans: 0, taps: 2, typed: 6 });
   });
 
   await check("the page of a boat keeps its question in its address", async () => {

@@ -3,6 +3,7 @@
 mod accept;
 mod ask;
 mod calendar;
+mod changes;
 mod contract;
 mod decisions;
 mod dry_run;
@@ -103,9 +104,11 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(lists::scan)
             .service(things::out_time_card)
             .service(things::trace)
+            .service(changes::changes)
             .service(things::list_thing_entries)
             .service(things::get_thing)
             .service(things::trace_batch)
+            .service(changes::changes_of_batch)
             .service(things::list_batch_entries)
             .service(things::get_batch)
             .service(lists::runs_out)

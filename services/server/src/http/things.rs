@@ -39,13 +39,13 @@ pub(crate) struct BatchPath {
 }
 
 impl ThingPath {
-    fn thing(&self) -> Result<ThingName, Fault> {
+    pub(crate) fn thing(&self) -> Result<ThingName, Fault> {
         ThingName::from_parts(&self.kind, &self.code).map_err(|error| Fault::cannot_read(error.to_string()))
     }
 }
 
 impl BatchPath {
-    fn thing(&self) -> Result<ThingName, Fault> {
+    pub(crate) fn thing(&self) -> Result<ThingName, Fault> {
         let code = |text: &str| Code::new(text).map_err(|error| Fault::cannot_read(error.to_string()));
         Ok(ThingName::batch(&code(&self.material)?, &code(&self.batch)?))
     }

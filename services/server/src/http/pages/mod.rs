@@ -6,6 +6,7 @@ mod badge;
 mod boat;
 mod boat_list;
 mod boat_record;
+mod changed;
 mod chosen;
 mod claim;
 mod cut;
@@ -25,6 +26,7 @@ mod notice;
 mod oven;
 mod part;
 mod puzzles;
+mod recall;
 mod receive;
 mod scan;
 mod screen;
@@ -85,6 +87,10 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/trace", &["GET", "HEAD"]),
     ("/trace/{kind}/{code}", &["GET", "HEAD"]),
     ("/trace/batch/{material}/{batch}", &["GET", "HEAD"]),
+    ("/changes/{kind}/{code}", &["GET", "HEAD"]),
+    ("/changes/batch/{material}/{batch}", &["GET", "HEAD"]),
+    ("/recall/{kind}/{code}", &["GET", "HEAD", "POST"]),
+    ("/recall/batch/{material}/{batch}", &["GET", "HEAD", "POST"]),
     ("/print.css", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
@@ -172,6 +178,12 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(traced::find_page)
         .service(traced::batch_page)
         .service(traced::trace_page)
+        .service(changed::batch_page)
+        .service(changed::changes_page)
+        .service(recall::recall_batch_page)
+        .service(recall::post_recall_batch)
+        .service(recall::recall_page)
+        .service(recall::post_recall)
         .service(traced::print_css)
         .service(notice::problems_page)
         .service(notice::problem_page)

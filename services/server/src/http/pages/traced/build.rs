@@ -54,28 +54,15 @@ pub(super) fn build(book: &Book, trace: &Trace, when: When) -> Build {
     Build { parts, loose: loose.map(|thing| links.source(thing)).collect() }
 }
 
-/// RFC 4180, a row for each roll of each stage.
+/// A row for each roll of each stage.
 pub(super) fn csv(build: &Build, thing: &ThingName) -> Result<HttpResponse, Fault> {
-    let failed = |_| Fault::went_wrong("The sheet could not be written down.");
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    let head = [
-        "boat",
-        "part",
-        "stage",
-        "kit",
-        "roll",
-        "batch",
-        "tack left when laid",
-        "out-life left at cure",
-        "oven run",
-        "judged",
-    ];
-    writer.write_record(head).map_err(failed)?;
-    let mut row = |cells: [&str; 10]| writer.write_record(cells.map(plain)).map_err(failed);
+    let head = "boat,part,stage,kit,roll,batch,tack left when laid,out-life left at cure,oven run,judged";
+    let mut rows: Vec<Vec<String>> = vec![head.split(',').map(str::to_owned).collect()];
+    let mut row = |cells: [&str; 10]| rows.push(cells.map(plain).to_vec());
     for part in &build.parts {
         let boat = part.boat.as_deref().unwrap_or_default();
         if part.stages.is_empty() {
-            row([boat, &part.name, "", "", "", "", "", "", "", &part.note().unwrap_or_default()])?;
+            row([boat, &part.name, "", "", "", "", "", "", "", &part.note().unwrap_or_default()]);
         }
         for stage in &part.stages {
             let judged = stage.verdict.words();
@@ -83,28 +70,37 @@ pub(super) fn csv(build: &Build, thing: &ThingName) -> Result<HttpResponse, Faul
                 for (roll, batch) in &source.rolls {
                     let kit = source.kit.as_deref().unwrap_or_default();
                     let (tack, out, run) = (&stage.tack_when_laid, &stage.out_life_at_cure, &stage.run);
-                    row([boat, &part.name, &stage.name, kit, roll, batch, tack, out, run, &judged])?;
+                    row([boat, &part.name, &stage.name, kit, roll, batch, tack, out, run, &judged]);
                 }
             }
         }
     }
     for source in &build.loose {
         for (roll, batch) in &source.rolls {
-            row(["", "", "", source.kit.as_deref().unwrap_or_default(), roll, batch, "", "", "", "in no part"])?;
+            row(["", "", "", source.kit.as_deref().unwrap_or_default(), roll, batch, "", "", "", "in no part"]);
         }
     }
-    let body = writer.into_inner().map_err(|_| Fault::went_wrong("The sheet could not be written down."))?;
-    let name = in_a_path(thing).replace(['/', '%'], "-");
+    csv_file(&format!("trace-{}", in_a_path(thing).replace(['/', '%'], "-")), &rows)
+}
+
+/// RFC 4180.
+pub(in super::super) fn csv_file<R: AsRef<[String]>>(name: &str, rows: &[R]) -> Result<HttpResponse, Fault> {
+    let failed = || Fault::went_wrong("The sheet could not be written down.");
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    for row in rows {
+        writer.write_record(row.as_ref()).map_err(|_| failed())?;
+    }
+    let body = writer.into_inner().map_err(|_| failed())?;
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
-        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"trace-{name}.csv\"")))
+        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.csv\"")))
         .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .body(body))
 }
 
 /// A spreadsheet takes what begins like this for a sum to work out; a code may begin like this.
-fn plain(cell: &str) -> String {
+pub(in super::super) fn plain(cell: &str) -> String {
     match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         true => format!("'{cell}"),
         false => cell.to_owned(),

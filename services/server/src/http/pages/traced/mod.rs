@@ -16,6 +16,7 @@ use crate::{
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use askama::Template;
 use build::Build;
+pub(super) use build::{csv_file, plain};
 use domain::view::View;
 use serde::Deserialize;
 use shared_types::{Code, Direction, Kind, ThingName};
@@ -144,9 +145,12 @@ async fn one(
     query: &Asked,
 ) -> Result<HttpResponse, Fault> {
     let thing = thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))?;
-    let direction = direction(&query.direction, &thing)?;
+    let direction = match query.direction.trim() {
+        "" => usual_direction(thing.kind()),
+        text => read_direction(text)?,
+    };
     let form = form(&query.form)?;
-    let asked = AtKnown { at: super::asked_then(yard, &query.at)?, known: known(&query.known)? };
+    let asked = AtKnown { at: super::asked_then(yard, &query.at)?, known: read_known(&query.known)? };
     let (shared, named) = (yard.clone(), thing.clone());
     let (claim, shown, foot) = ask_beside(yard, move |book| {
         let when = asked.when(&shared, book)?;
@@ -196,9 +200,8 @@ async fn one(
     page(StatusCode::OK, &page_shown)
 }
 
-fn direction(text: &str, thing: &ThingName) -> Result<Direction, Fault> {
+pub(super) fn read_direction(text: &str) -> Result<Direction, Fault> {
     match text.trim() {
-        "" => Ok(usual_direction(thing.kind())),
         "made_from" => Ok(Direction::MadeFrom),
         "went_into" => Ok(Direction::WentInto),
         other => Err(Fault::cannot_read(format!(
@@ -217,7 +220,7 @@ fn form(text: &str) -> Result<Form, Fault> {
     }
 }
 
-fn known(text: &str) -> Result<Option<u64>, Fault> {
+pub(super) fn read_known(text: &str) -> Result<Option<u64>, Fault> {
     match text.trim() {
         "" => Ok(None),
         text => text
