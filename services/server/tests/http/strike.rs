@@ -97,6 +97,12 @@ fn what_came_between_is_shown() {
     assert_eq!(late.status, 409);
     says(&late, "What came between: Entry");
     says(&late, "roll put away, roll/R-24");
+    // The same question again, as things stand now.
+    says(&late, "Look again");
+    let again = late.text.split("<form class=\"why\" method=\"get\"").nth(1).unwrap().split("</form>").next().unwrap();
+    assert!(again.contains(&format!("action=\"/strike/{seq}\"")), "{again}");
+    assert!(again.contains("name=\"choice\" value=\"never\""), "{again}");
+    assert!(words(&browser.get(&format!("/strike/{seq}?choice=never"))).contains("What it would change"));
 }
 
 #[test]
