@@ -14,7 +14,8 @@ import { quality } from "./stories/quality.mjs";
 import { reading } from "./stories/reading.mjs";
 import { shift } from "./stories/shift.mjs";
 
-const parts = process.argv.slice(2);
+const long = process.argv.includes("--long");
+const parts = process.argv.slice(2).filter((part) => part !== "--long");
 const wanted = (part) => parts.length === 0 || parts.includes(part);
 const began = Date.now();
 
@@ -27,6 +28,18 @@ async function looks(browser) {
     if (!process.env.PAGE) await look(browser, empty, emptyPages(), null);
   } finally {
     await Promise.all([close(yard), close(empty)]);
+  }
+}
+
+/** A few pages as Lighthouse sees them, which takes seconds for each. */
+async function audits() {
+  const { audit } = await import("./long/audit.mjs");
+  const yard = await open({ demo: true });
+  try {
+    const code = await prepare(yard, { fact, decide, get });
+    await audit(yard, ["/", `/?code=${code.held}`, "/today", "/rolls", "/mismatches", `/thing/part/${code.judged}`, "/trace/boat/NB-31", `/strike/${code.entry.out}`]);
+  } finally {
+    await close(yard);
   }
 }
 
@@ -51,6 +64,7 @@ try {
   if (wanted("look")) lanes.push(check("every page could be looked at", () => looks(browser)));
   if (wanted("stories")) lanes.push(check("every story could be told", () => stories(browser)));
   await Promise.all(lanes);
+  if (long) await check("every audit could be made", audits);
 } finally {
   await browser.close();
 }

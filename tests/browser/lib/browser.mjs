@@ -8,9 +8,9 @@ export const SIZES = {
   desk: { width: 1366, height: 768 },
 };
 
-export async function launch() {
+export async function launch(more = []) {
   if (!chromium) throw new Error("There is no Chromium; install Debian's package chromium.");
-  return driver.launch({ executablePath: chromium, args: ["--no-sandbox", "--disable-gpu", "--force-color-profile=srgb"] });
+  return driver.launch({ executablePath: chromium, args: ["--no-sandbox", "--disable-gpu", "--force-color-profile=srgb", ...more] });
 }
 
 /** A fresh browser profile. `seen` fills with what nobody should see. */
