@@ -99,14 +99,16 @@ fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> 
     };
     let place = place.map(|place| book.code(place));
     let within = place.as_ref().map_or(String::new(), |place| format!(", in {place},"));
+    // A time beside what may not be used would read as leave to use it until then.
+    let usable = answer.answer < Word::CannotSay;
     let why = if answer.answer == Word::Yes { String::new() } else { format!(" {}", answer.why) };
     Some(StillOut {
         say: format!("{} is out{within} since {}. {}{why}", thing.short(), say.time(since, read.at), answer.say),
         thing,
         place,
         since: say.stamp(since),
-        last_ply_by: answer.last_ply_by,
-        heating_by: answer.heating_by,
+        last_ply_by: answer.last_ply_by.filter(|_| usable),
+        heating_by: answer.heating_by.filter(|_| usable),
     })
 }
 

@@ -166,6 +166,7 @@ pub struct StillOut {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Code>,
     pub since: Stamp,
+    /// Absent, as the next one is, where it may not be used or nobody can say.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_ply_by: Option<Stamp>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

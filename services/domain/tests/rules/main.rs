@@ -13,6 +13,7 @@
 mod again;
 mod alone;
 mod answers;
+mod careful;
 mod carried;
 mod changed;
 mod charged;

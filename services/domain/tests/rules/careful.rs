@@ -1,0 +1,268 @@
+//! Lists, warnings, handovers and take-out lists are never kinder than *may I use it?* is about the same thing and act:
+//! no instant is later, no limit has more left, nothing held or struck is offered, and nothing told makes any of it better.
+
+use crate::look::*;
+use crate::random::*;
+use crate::scene::{Scene, millimetres, thing};
+use domain::stock::{Filter, stretch};
+use domain::{Book, MayUseQuestion, TakeOutQuestion, WarningsQuestion, When};
+use proptest::prelude::*;
+use shared_types::*;
+
+type Case = Result<(), TestCaseError>;
+
+/// A random yard in which two jobs need some of what is there, with spare time.
+fn needing(ops: &[Op]) -> Scene {
+    let mut scene = yard(ops);
+    for (job, part) in [("J-2", "P-2"), ("J-3", "P-3")] {
+        let needs = vec![Need { material: crate::scene::code("PM-101"), length_mm: millimetres(30) }];
+        let plan = crate::facts::plan(part, "Wed 12:00", "Thu 12:00");
+        scene = scene.declares(job, Body::JobOpened(Job { needs, ..plan }));
+    }
+    scene.declares("yard/YARD", Body::YardDeclared(crate::scene::lisbon(1)))
+}
+
+fn asked(thing: &ThingName, act: Act, job: Option<&Code>, stage: Option<&StageName>, when: When) -> MayUseQuestion {
+    MayUseQuestion { thing: thing.clone(), act, job: job.cloned(), stage: stage.cloned(), when }
+}
+
+/// The limits of a thing, or of a stage of it, as they stand by themselves.
+fn rows(book: &Book, of: &ThingName, stage: Option<&StageName>, when: When) -> Vec<LimitRow> {
+    let Some(seen) = domain::thing_view(book, of, when) else { return Vec::new() };
+    match stage {
+        None => seen.limits,
+        Some(stage) => seen.stages.into_iter().find(|one| one.stage == *stage).map_or(Vec::new(), |one| one.limits),
+    }
+}
+
+/// What a list says of a limit, against the limit's own row.
+#[derive(Debug)]
+struct Said<'a> {
+    of: &'a ThingName,
+    stage: Option<&'a StageName>,
+    limit: LimitName,
+    ends_at: Option<Stamp>,
+    left_s: i64,
+}
+
+fn no_kinder_than_the_limit(book: &Book, said: &Said<'_>, when: When) -> Case {
+    let rows = rows(book, said.of, said.stage, when);
+    let row = rows.iter().find(|row| row.limit == said.limit);
+    prop_assert!(row.is_some(), "{said:?}: no such limit");
+    if let Some(row) = row {
+        prop_assert!(row.missing.is_none() && row.none_by.is_none(), "{said:?} {row:?}");
+        for left in row.left_s.into_iter().chain(row.left_s_if_never_started) {
+            prop_assert!(said.left_s <= left, "{said:?} {row:?}");
+        }
+        if let (Some(said_at), Some(ends)) = (said.ends_at, row.ends_at) {
+            prop_assert!(said_at.at <= ends.at, "{said:?} {row:?}");
+        }
+    }
+    Ok(())
+}
+
+fn no_later(said: Option<Stamp>, of: Option<Stamp>, what: &str) -> Case {
+    if let Some(said) = said {
+        prop_assert!(of.is_some_and(|of| said.at <= of.at), "{what}: {said} is later than {of:?}");
+    }
+    Ok(())
+}
+
+/// Every limit in a list, by thing, stage and limit.
+fn listed(book: &Book, when: When) -> Vec<(ThingName, Option<StageName>, LimitName, Stamp, i64)> {
+    let lines = domain::runs_out(book, 2_000, when).lines;
+    lines.into_iter().map(|line| (line.thing, line.stage, line.limit, line.ends_at, line.left_s)).collect()
+}
+
+fn stocked(book: &Book, when: When) -> Vec<StockRow> {
+    let kinds = [Kind::Roll, Kind::Kit, Kind::Part, Kind::Job];
+    kinds.into_iter().flat_map(|kind| stretch(book, kind, &Filter::default(), None, 99, 99, when).rows).collect()
+}
+
+fn take_out(book: &Book, when: When) -> TakeOutList {
+    let until = Some(when.at.plus_ms(14 * 86_400_000));
+    domain::take_out_list(book, &TakeOutQuestion { until, when })
+}
+
+fn warned(book: &Book, when: When) -> Vec<Warning> {
+    let question = WarningsQuestion { within_h: 2_000, shelf_within_h: 20_000, ..WarningsQuestion::usual(when) };
+    domain::warnings(book, &question).warnings
+}
+
+fn lists_are_careful(book: &Book, when: When) -> Case {
+    for (of, stage, limit, ends_at, left_s) in listed(book, when) {
+        let said = Said { of: &of, stage: stage.as_ref(), limit, ends_at: Some(ends_at), left_s };
+        no_kinder_than_the_limit(book, &said, when)?;
+    }
+    for row in stocked(book, when) {
+        let seen = domain::thing_view(book, &row.thing, when).unwrap();
+        prop_assert_eq!(&row.holds, &seen.holds);
+        if row.thing.kind() == Kind::Job {
+            continue;
+        }
+        let Some(first) = &row.ends_first else { continue };
+        let said = Said {
+            of: &row.thing,
+            stage: first.stage.as_ref(),
+            limit: first.limit,
+            ends_at: first.ends_at,
+            left_s: first.left_s,
+        };
+        no_kinder_than_the_limit(book, &said, when)?;
+        // It is the first: no other limit that runs ends before it.
+        if first.stage.is_none() {
+            for row in seen.limits.iter().filter(|row| row.limit != ToCure) {
+                if let (Some(ends), Some(first)) = (row.ends_at, first.ends_at) {
+                    prop_assert!(first.at <= ends.at, "{first} {row:?}");
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn warnings_are_careful(book: &Book, when: When) -> Case {
+    for one in warned(book, when) {
+        prop_assert!(one.act_by.at <= one.ends_at.at, "{one:?}");
+        let Some(limit) = one.limit.filter(|_| one.about == WarningAbout::LimitEnds) else { continue };
+        let said =
+            Said { of: &one.thing, stage: one.stage.as_ref(), limit, ends_at: Some(one.ends_at), left_s: one.left_s };
+        no_kinder_than_the_limit(book, &said, when)?;
+    }
+    Ok(())
+}
+
+fn handover_is_careful(book: &Book, when: When) -> Case {
+    let shift = domain::handover(book, when);
+    for one in &shift.out {
+        for act in [Cut, Lay] {
+            let answer = domain::may_use(book, &asked(&one.thing, act, None, None, when)).unwrap();
+            no_later(one.last_ply_by, answer.last_ply_by, &one.say)?;
+            no_later(one.heating_by, answer.heating_by, &one.say)?;
+            let usable = one.last_ply_by.is_some() || one.heating_by.is_some();
+            prop_assert!(!usable || answer.holds.is_empty(), "held: {one:?}");
+        }
+    }
+    let today = domain::today(book, when).tonight;
+    for one in shift.waiting.iter().chain(&today) {
+        let answer = domain::may_use(book, &asked(&one.part, Oven, None, Some(&one.stage), when)).unwrap();
+        match answer.answer {
+            Yes | NotYet => no_later(one.heating_by, answer.heating_by, &one.say)?,
+            _ => {
+                // Over a limit already, or held: still no later than the limits that can be read.
+                for row in answer.limits.iter().filter(|row| row.limit != Tack && !row.not_confirmed) {
+                    let late = one.heating_by.zip(row.ends_at).is_some_and(|(by, ends)| ends.at < by.at);
+                    prop_assert!(!late, "{one:?} {row:?}");
+                }
+            }
+        }
+    }
+    // What is out and could still be used is not left out.
+    for row in stocked(book, when) {
+        let alive = domain::lists::runs_out(book, u32::MAX, when).lines.iter().any(|line| line.thing == row.thing);
+        if row.thing.kind() == Kind::Roll && row.whereabouts.state() == State::Out && alive {
+            prop_assert!(shift.out.iter().any(|one| one.thing == row.thing), "{row:?}");
+        }
+    }
+    Ok(())
+}
+
+fn take_out_is_careful(book: &Book, when: When) -> Case {
+    let list = take_out(book, when);
+    let mut taken: Vec<(ThingName, u64)> = Vec::new();
+    for line in list.lines.iter().filter(|line| !line.say.contains("It will not make it")) {
+        let (act, at) = if line.out { (Cut, when.at) } else { (Lay, line.lay_at.at) };
+        let then = When { at, ..when };
+        let answer = domain::may_use(book, &asked(&line.thing, act, Some(&line.job), None, then)).unwrap();
+        prop_assert!(answer.answer == Yes && answer.holds.is_empty(), "{line:?} {answer:?}");
+        prop_assert!(line.out_by.at <= line.lay_at.at, "{line:?}");
+        taken.push((line.thing.clone(), line.length_mm.unwrap_or(0)));
+    }
+    for line in list.lines.iter().filter(|line| line.length_mm.is_some()) {
+        let all: u64 = taken.iter().filter(|(of, _)| *of == line.thing).map(|(_, mm)| mm).sum();
+        let left = domain::thing_view(book, &line.thing, when).and_then(|seen| seen.length_left_mm).unwrap_or(0);
+        prop_assert!(i64::try_from(all).unwrap() <= left, "{line:?}: {all} of {left}");
+    }
+    Ok(())
+}
+
+/// Nothing that stood in a list before says more now.
+fn no_better(before: &Book, after: &Book, when: When) -> Case {
+    let now = listed(after, when);
+    for (of, stage, limit, ends_at, left_s) in listed(before, when) {
+        let same = now.iter().find(|one| (&one.0, &one.1, one.2) == (&of, &stage, limit));
+        prop_assert!(same.is_some(), "{of} {stage:?} {limit:?} ended {ends_at} and is not listed any more");
+        if let Some((.., ends, left)) = same {
+            prop_assert!(ends.at <= ends_at.at && *left <= left_s, "{of} {limit:?}: {ends_at} became {ends}");
+        }
+    }
+    let now = domain::handover(after, when).out;
+    for one in domain::handover(before, when).out {
+        let same = now.iter().find(|other| other.thing == one.thing);
+        prop_assert!(same.is_some(), "{one:?} is not out any more");
+        let same = same.unwrap();
+        no_later(same.last_ply_by, one.last_ply_by, &same.say)?;
+        no_later(same.heating_by, one.heating_by, &same.say)?;
+    }
+    let short = |book| take_out(book, when).short;
+    let (was, is) = (short(before), short(after));
+    for one in was {
+        let usable = is.iter().find(|other| (&other.job, &other.material) == (&one.job, &one.material));
+        prop_assert!(usable.is_some_and(|now| now.usable_mm <= one.usable_mm), "{one:?} became {usable:?}");
+    }
+    let rows = stocked(after, when);
+    for row in stocked(before, when).into_iter().filter(|row| row.thing.kind() != Kind::Job) {
+        let same = rows.iter().find(|other| other.thing == row.thing).unwrap();
+        prop_assert!(row.holds.iter().all(|hold| same.holds.contains(hold)));
+        if let (Some(was), Some(is)) = (&row.ends_first, &same.ends_first)
+            && was.limit == is.limit
+        {
+            prop_assert!(is.left_s <= was.left_s, "{was:?} became {is:?}");
+        }
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(cases(150))]
+
+    #[test]
+    fn no_list_is_kinder_than_may_use(ops in ops(24), minute in 0..16_000_i64) {
+        let (book, when) = (needing(&ops).book(), When::now(at_minute(minute)));
+        lists_are_careful(&book, when)?;
+        warnings_are_careful(&book, when)?;
+        handover_is_careful(&book, when)?;
+        take_out_is_careful(&book, when)?;
+    }
+
+    #[test]
+    fn what_is_told_makes_no_list_better(ops in ops(20), told in op(), minute in 0..16_000_i64) {
+        let before = needing(&ops);
+        // As in the law of answers: into a freezer only, for one in a room counts as the scanned one does.
+        let told = Op { kind: told.kind % 12, place: told.place % 2, told: true, ..told };
+        let after = happens(before.clone(), &told);
+        no_better(&before.book(), &after.book(), When::now(at_minute(minute)))?;
+    }
+
+    #[test]
+    fn what_was_never_received_or_is_held_is_offered_to_nobody(ops in ops(20), minute in 0..16_000_i64) {
+        let mut scene = needing(&ops).hold("R-1", "Mon 06:00");
+        let receipts: Vec<Entry> = scene.entries.iter().filter(|entry| entry.thing == thing("R-2") && matches!(entry.body, Body::RollReceived(_))).cloned().collect();
+        for receipt in receipts {
+            let body = Body::EntryStruck(Strike { why: "wrong".to_owned(), instead: None });
+            scene = scene.entry("R-2", "Mon 06:00", body).change(|entry| entry.strikes = Some(receipt.id));
+        }
+        let (book, when) = (scene.book(), When::now(at_minute(minute)));
+        let lifted = ops.iter().any(|op| op.kind == 22 || op.kind == 24);
+        for line in take_out(&book, when).lines {
+            let of_it = line.say.contains("It will not make it");
+            prop_assert!(line.thing != thing("R-2") || of_it, "{line:?}");
+            prop_assert!(lifted || line.thing != thing("R-1") || of_it, "{line:?}");
+        }
+        prop_assert!(listed(&book, when).iter().all(|(of, ..)| *of != thing("R-2")));
+        for one in domain::handover(&book, when).out {
+            prop_assert!(one.thing != thing("R-2"), "{one:?}");
+            prop_assert!(lifted || one.thing != thing("R-1") || one.last_ply_by.is_none() && one.heating_by.is_none(), "{one:?}");
+        }
+    }
+}
