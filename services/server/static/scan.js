@@ -30,8 +30,10 @@ const pour = () => {
 const say = () => {
   if (field) field.placeholder = document.activeElement === field && document.hasFocus() ? ready : field.dataset.lost;
 };
+// Somebody types a length or a time: the keys are theirs. A scanner's quick Enter still presses nothing there.
+const isTyped = (element) => element !== field && Boolean(element?.matches?.("input, select, textarea"));
 const hold = () => {
-  if (field && document.activeElement !== field) field.focus({ preventScroll: true });
+  if (field && document.activeElement !== field && !isTyped(document.activeElement)) field.focus({ preventScroll: true });
   say();
 };
 
@@ -51,7 +53,9 @@ document.addEventListener("keydown", (event) => {
     return;
   } else if (enter && quick) {
     event.preventDefault();
-    if (field.value) field.form.requestSubmit();
+    if (field.value && !isTyped(event.target)) field.form.requestSubmit();
+  } else if (isTyped(event.target)) {
+    return;
   } else if (letter && event.key !== " ") {
     field.focus({ preventScroll: true });
   }
@@ -101,5 +105,5 @@ addEventListener("focus", hold);
 addEventListener("blur", say);
 document.addEventListener("visibilitychange", hold);
 document.addEventListener("pointerup", (event) => {
-  if (!event.target.closest("a, button")) hold();
+  if (!event.target.closest("a, button, label, input, select")) hold();
 });

@@ -9,6 +9,7 @@ mod browser;
 mod changes;
 mod cut;
 mod day;
+mod dispose;
 mod dry_run;
 mod feed;
 mod framework;

@@ -64,7 +64,7 @@ fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpRespon
 }
 
 /// Pages of work that ask for a badge and are gone back to.
-const STEPS: &[&str] = &["/cut?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?"];
+const STEPS: &[&str] = &["/cut?", "/dispose?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?"];
 
 /// Only ever an address of this server.
 fn back_to(then: &str) -> String {

@@ -43,6 +43,9 @@ pub(crate) struct LayForm {
     from_at: String,
     /// `laid`, or `complete`.
     go: String,
+    /// Laid straight from a roll: how many metres of it.
+    #[serde(default)]
+    length: String,
     #[serde(default)]
     answer: String,
     #[serde(default)]
@@ -131,7 +134,12 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
         };
         let from_at = Some(&form.from_at).filter(|at| !at.is_empty());
         let (kind, body) = match form.go.as_str() {
-            "laid" => ("plies_laid", json!({ "stage": stage, "from": form.from, "from_at": from_at })),
+            "laid" => {
+                let of_roll = form.from.parse::<ThingName>().is_ok_and(|from| from.kind() == Kind::Roll);
+                let length_mm = of_roll.then(|| work::length(&form.length)).transpose()?;
+                let body = json!({ "stage": stage, "from": form.from, "from_at": from_at, "length_mm": length_mm });
+                ("plies_laid", body)
+            }
             "complete" => ("layup_completed", json!({ "stage": stage })),
             _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the part again.")),
         };
@@ -223,6 +231,10 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
     // The scan of part and kit opens the range; whoever taps later has laid since then.
     press.fields.push(("from_at", Say::of(View::new(book, when.known), when.now).stamp(when.now).to_string()));
     press.fields.extend(work::shown(&may, book.last_seq()));
+    if from.kind() == Kind::Roll {
+        let label = format!("Metres of {}", from.code());
+        press.typed.push(work::Typed { name: "length", label, value: String::new(), like: "12.5" });
+    }
     step.press = Some(press);
     Ok(step)
 }

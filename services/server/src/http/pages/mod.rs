@@ -12,6 +12,7 @@ mod claim;
 mod cut;
 mod day;
 mod declared;
+mod dispose;
 mod done;
 mod effect;
 mod foot;
@@ -63,6 +64,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/moves", &["POST"]),
     ("/lay", &["GET", "HEAD", "POST"]),
     ("/cut", &["GET", "HEAD", "POST"]),
+    ("/dispose", &["GET", "HEAD", "POST"]),
     ("/oven", &["GET", "HEAD", "POST"]),
     ("/install", &["GET", "HEAD", "POST"]),
     ("/issue", &["GET", "HEAD", "POST"]),
@@ -120,6 +122,7 @@ const OTHER_WORK: &[(&str, &str)] = &[
     ("/cut", "Cut"),
     ("/lay", "Lay up"),
     ("/oven", "Oven"),
+    ("/dispose", "Throw away"),
     ("/install", "Install"),
     ("/today", "Today, lists"),
 ];
@@ -141,6 +144,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(lay::post_lay)
         .service(cut::cut_page)
         .service(cut::post_cut)
+        .service(dispose::dispose_page)
+        .service(dispose::post_dispose)
         .service(oven::oven_page)
         .service(oven::post_oven)
         .service(install::install_page)

@@ -1,17 +1,14 @@
 //! A button on the scan screen: the fact is written now, once, however often the form is sent.
 
+use super::work::{self, Wish};
 use super::{answer, badge, own_form, scan, see};
-use crate::http::{
-    ask,
-    problems::Fault,
-    refusals::{Stored, stored},
-};
-use crate::{committer::Outcome, intake, yard::Yard};
+use crate::http::{ask, problems::Fault};
+use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, web};
-use domain::{RULES, When, say::Say, view::View};
+use domain::{When, view::View};
 use serde::Deserialize;
-use serde_json::{Value, json};
-use shared_types::{Code, Entry, Kind, ThingName, Whereabouts};
+use serde_json::json;
+use shared_types::{Code, Kind, ThingName, Whereabouts};
 use uuid::Uuid;
 
 #[derive(Deserialize)]
@@ -83,39 +80,22 @@ async fn write(yard: &Yard, form: &MoveForm, thing: &ThingName, by: &Code) -> Re
         Kind::Kit => "kit",
         _ => return Err(Fault::cannot_read(format!("Only rolls and kits are taken out and put away, not {thing}."))),
     };
-    // Each button of one page has an id of its own, so that pressing the other one later is no repeat.
-    let id = Uuid::new_v5(&form.id, format!("{thing} {}", form.go).as_bytes());
-    let fact = ask::ask(yard, |book| {
-        let now = yard.now();
-        let say = Say::of(View::new(book, u64::MAX), now);
-        let from = domain::thing_view(book, thing, When::now(now)).and_then(|seen| match seen.whereabouts {
-            Whereabouts::Inside { place, .. } | Whereabouts::OnItsWay { place, .. } => Some(place),
-            _ => None,
-        });
-        let (what, body) = match &go {
-            Move::TakeOut => ("taken_out", json!({ "from": from })),
-            Move::PutAway(place) => ("put_away", json!({ "into": place })),
-        };
-        Ok(json!({
-            "id": id, "kind": format!("{word}_{what}"), "thing": thing, "occurred_at": say.stamp(now), "by": by,
-            "shown": shown(form), "body": body,
-        }))
-    })?;
-    let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.detail()))?;
-    match yard.committer.submit(fact).await {
-        // Its time differs, but it is this page's button: it was written when it was pressed for the first time.
-        Outcome::IdReused { line } => Entry::read(&line)
-            .map(|entry| entry.seq)
-            .map_err(|_| Fault::went_wrong("It was written before, but the stored line can't be read.")),
-        outcome => Ok(match stored(outcome)? {
-            Stored::Now(written) => written.seq,
-            Stored::Before(entry) => entry.seq,
-        }),
-    }
+    let (what, body) = match &go {
+        Move::TakeOut => ("taken_out", json!({ "from": inside(yard, thing)? })),
+        Move::PutAway(place) => ("put_away", json!({ "into": place })),
+    };
+    let kind = format!("{word}_{what}");
+    let shown = work::said(&form.answer, &form.until, form.as_of_seq);
+    work::write(yard, Wish { id: form.id, go: &form.go, by, kind: &kind, thing, shown, body }).await
 }
 
-fn shown(form: &MoveForm) -> Option<Value> {
-    let until = Some(&form.until).filter(|until| !until.is_empty());
-    (!form.answer.is_empty())
-        .then(|| json!({ "answer": form.answer, "until": until, "as_of_seq": form.as_of_seq, "rules": RULES }))
+/// The place in which the book has it.
+fn inside(yard: &Yard, thing: &ThingName) -> Result<Option<Code>, Fault> {
+    ask::ask(yard, |book| {
+        let seen = domain::thing_view(book, thing, When::now(yard.now()));
+        Ok(seen.and_then(|seen| match seen.whereabouts {
+            Whereabouts::Inside { place, .. } | Whereabouts::OnItsWay { place, .. } => Some(place),
+            _ => None,
+        }))
+    })
 }

@@ -1,11 +1,13 @@
 //! What the pages of work share: one scan field, one answer, buttons that write one fact once.
 
 use super::{assets::Assets, badge, page, scan, screen::Button};
+use crate::http::say::sentence;
 use crate::http::{
     ask,
     problems::Fault,
     refusals::{Stored, stored},
 };
+use crate::import::words::metres;
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
@@ -60,7 +62,15 @@ struct WorkPage {
     step: Step,
 }
 
+/// So many characters on half a handheld's width are read on two lines.
+const NARROW_CHARS: usize = 16;
+
 impl Step {
+    /// Choices that would not fit below each other stand side by side where their words are short.
+    fn is_narrow(&self) -> bool {
+        3 < self.choices.len() && self.choices.iter().all(|(_, label)| label.chars().count() <= NARROW_CHARS)
+    }
+
     fn title(&self) -> String {
         match self.big.first() {
             Some(big) => format!("{}: {big}", self.name),
@@ -76,6 +86,13 @@ pub(super) fn render(request: &HttpRequest, step: Step) -> Result<HttpResponse, 
 pub(super) fn render_as(request: &HttpRequest, status: StatusCode, step: Step) -> Result<HttpResponse, Fault> {
     let badge = badge::remembered(request).map(|code| code.to_string());
     page(status, &WorkPage { assets: Assets::new(), badge, step })
+}
+
+/// Metres as they are typed, in millimetres.
+pub(super) fn length(text: &str) -> Result<u64, Fault> {
+    let mm =
+        metres(text).map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
+    Ok(mm.get())
 }
 
 /// What a scanned label may mean here, or why it means nothing.
@@ -129,7 +146,7 @@ pub(super) struct Wish<'a> {
     pub(super) id: Uuid,
     pub(super) go: &'a str,
     pub(super) by: &'a Code,
-    pub(super) kind: &'static str,
+    pub(super) kind: &'a str,
     pub(super) thing: &'a ThingName,
     pub(super) shown: Option<Value>,
     pub(super) body: Value,
