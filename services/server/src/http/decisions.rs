@@ -35,17 +35,17 @@ enum DecidedOrTried {
 #[utoipa::path(operation_id = "post_decision", tag = "log",
     request_body(content = Decision, content_type = "application/json", description = "One decision, at most 256 KiB.", examples(
         ("issue" = (summary = "Issue a kit to a job", value = json!({"id": "0197a1c3-0000-7000-8000-000000000001", "decide": "issue",
-            "thing": "kit/K-5", "by": "B-17", "based_on": 48211, "body": {"job": "J-118"}}))),
+            "thing": "kit/K-5", "by": "B-17", "based_on": 20, "body": {"job": "J-118"}}))),
         ("hold" = (summary = "Hold a batch", value = json!({"id": "0197a1c3-0000-7000-8000-000000000002", "decide": "place_hold",
-            "thing": "batch/PM-101/B-123", "by": "Q-03", "based_on": 48211, "body": {"why": "no certificate yet"}}))),
+            "thing": "batch/PM-101/B-123", "by": "Q-03", "based_on": 20, "body": {"why": "no certificate yet"}}))),
         ("revise a material" = (summary = "State a material's limits", value = json!({"id": "0197a1c3-0000-7000-8000-000000000003",
-            "decide": "revise_material", "thing": "material/PM-101", "by": "Q-03", "second": {"by": "Q-01"}, "based_on": 0, "body": {
-            "revision": "3", "name": "carbon prepreg, unidirectional", "form": "prepreg", "storage_limit_millideg_c": -18000,
+            "decide": "revise_material", "thing": "material/PM-101", "by": "Q-03", "second": {"by": "Q-01"}, "based_on": 20, "body": {
+            "revision": "4", "name": "carbon prepreg, unidirectional", "form": "prepreg", "storage_limit_millideg_c": -18000,
             "valid_up_to_millideg_c": 30000, "shelf_life": {"months": 12}, "out_life_s": 864000, "tack_life_s": 576000,
             "lay_to_cure": {"limit_s": 259200}, "refreezes": {"allowed": 5}, "rate": {"model": "door_to_door"}}}))),
         ("strike" = (summary = "Strike a wrong scan", value = json!({"id": "0197a1c3-0000-7000-8000-000000000004", "decide": "strike",
-            "thing": "roll/R-24", "by": "B-17", "second": {"by": "B-05"}, "based_on": 48211, "body": {
-            "entry": "0197a1c2-0000-7000-8000-000000000001", "why": "it was R-42"}})))
+            "thing": "roll/R-24", "by": "B-17", "second": {"by": "B-05"}, "based_on": 20, "body": {
+            "entry": "0197a1c2-0000-7000-8000-0000000000a1", "why": "it was R-42"}})))
     )),
     params(Trying),
     responses(

@@ -43,21 +43,21 @@ struct Posted<'a> {
 #[utoipa::path(operation_id = "post_entries", tag = "log",
     request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
         ("taken out" = (summary = "A roll was taken out", value = json!({"entries": [
-            {"id": "0197a1c2-0000-7000-8000-000000000001", "kind": "roll_taken_out", "thing": "roll/R-42",
-             "occurred_at": "2026-05-06T06:02:11.000+02:00", "by": "B-17", "body": {"from": "F1", "to": "CUT"}}]}))),
+            {"id": "0197a1c2-0000-7000-8000-000000000001", "kind": "roll_taken_out", "thing": "roll/R-24",
+             "occurred_at": "2026-05-06T07:55:11.000+01:00", "by": "B-17", "body": {"from": "F1", "to": "CUT"}}]}))),
         ("received and put away" = (summary = "A roll was received with its card and put away", value = json!({"entries": [
             {"id": "0197a1c2-0000-7000-8000-000000000002", "kind": "roll_received", "thing": "roll/R-61",
-             "occurred_at": "2026-05-06T09:00:00.000+02:00", "by": "B-02", "body": {"material": "PM-101", "revision": "3", "batch": "B-123",
-             "length_mm": 50000, "opening": {"out_time_s": 0, "refreezes": 0, "as_of": "2026-05-04T08:00:00.000+02:00", "source": "certificate"}}},
+             "occurred_at": "2026-05-06T07:48:00.000+01:00", "by": "B-02", "body": {"material": "PM-101", "revision": "3", "batch": "B-123",
+             "length_mm": 50000, "opening": {"out_time_s": 0, "refreezes": 0, "as_of": "2026-05-04T08:00:00.000+01:00", "source": "certificate"}}},
             {"id": "0197a1c2-0000-7000-8000-000000000003", "kind": "roll_put_away", "thing": "roll/R-61",
-             "occurred_at": "2026-05-06T09:12:00.000+02:00", "by": "B-02", "body": {"into": "F1"}}]}))),
+             "occurred_at": "2026-05-06T07:58:00.000+01:00", "by": "B-02", "body": {"into": "F1"}}]}))),
         ("cut and laid" = (summary = "A nest was cut into a kit, and its plies laid", value = json!({"entries": [
-            {"id": "0197a1c2-0000-7000-8000-000000000004", "kind": "nest_cut", "thing": "nest/N-7",
-             "occurred_at": "2026-05-06T10:30:00.000+02:00", "by": "B-17", "body": {"kits": [{"kit": "K-5", "job": "J-118",
+            {"id": "0197a1c2-0000-7000-8000-000000000004", "kind": "nest_cut", "thing": "nest/N-8",
+             "occurred_at": "2026-05-06T07:50:00.000+01:00", "by": "B-17", "body": {"kits": [{"kit": "K-7", "job": "J-118",
              "items": [{"roll": "R-42", "length_mm": 12000, "plies": 8}]}], "waste": [{"roll": "R-42", "length_mm": 300}]}},
             {"id": "0197a1c2-0000-7000-8000-000000000005", "kind": "plies_laid", "thing": "part/P-3",
-             "occurred_at": "2026-05-06T14:10:00.000+02:00", "by": "B-21", "body": {"stage": "skin", "from": "kit/K-5",
-             "from_at": "2026-05-06T12:40:00.000+02:00"}}]})))
+             "occurred_at": "2026-05-06T07:58:00.000+01:00", "by": "B-21", "body": {"stage": "skin", "from": "kit/K-7",
+             "from_at": "2026-05-06T07:52:00.000+01:00"}}]})))
     )),
     params(Trying),
     responses(
@@ -232,7 +232,7 @@ fn last_event(request: &HttpRequest) -> Result<Option<u64>, Fault> {
 #[into_params(parameter_in = Path)]
 pub(crate) struct SeqPath {
     /// The entry's number in the log, from 1.
-    #[param(minimum = 1, example = 48211)]
+    #[param(minimum = 1)]
     seq: u64,
 }
 

@@ -97,14 +97,7 @@ impl WarningsQuery {
 /// start that its job plans, spare time included. Each says in a sentence who has to do what by when; the act comes
 /// while the yard is open, and never after the limit has ended. Soonest first.
 #[utoipa::path(operation_id = "warnings", tag = "life", params(WarningsQuery), responses(
-    (status = 200, description = "Warnings by when somebody has to act.", body = Warnings, example = json!({
-        "within_h": 168, "shelf_within_h": 1344, "warnings": [{
-            "name": "roll/R-42: tack life", "about": "limit_ends", "thing": "roll/R-42", "limit": "tack_life",
-            "item": "roll/R-42", "materials": ["PM-101"], "jobs": [], "who": "clerk", "act": "put_away",
-            "act_by": "2026-05-08T22:00:00.000+01:00", "ends_at": "2026-05-09T10:00:00.000+01:00", "left_s": 72000,
-            "runs": true, "say": "Clerk: put R-42 away in F1 by Fri 22:00, in 8 h. Its tack life ends Sat 10:00, in 20 h, while the yard is closed.",
-        }], "at": "2026-05-08T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
-    })), Alive,
+    (status = 200, description = "Warnings by when somebody has to act.", body = Warnings), Alive,
 ))]
 #[route("/warnings", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
@@ -116,7 +109,7 @@ pub(crate) async fn warnings(yard: web::Data<Yard>, query: web::Query<WarningsQu
 /// One event for each warning, at the instant by which somebody has to act, with an alarm an hour before. A warning
 /// that no longer holds is no longer there. Subscribe for one material or job by naming it.
 #[utoipa::path(operation_id = "warnings_calendar", tag = "life", params(WarningsQuery), responses(
-    (status = 200, description = "A calendar.", body = String, content_type = "text/calendar", example = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Rimebook//Warnings//EN\r\nEND:VCALENDAR\r\n"), Alive,
+    (status = 200, description = "A calendar.", body = String, content_type = "text/calendar"), Alive,
 ))]
 #[route("/warnings.ics", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
@@ -162,18 +155,7 @@ impl TakeOutQuery {
 /// life ends first. What there is not enough of stands beside. Warming up comes before: a material does not state how
 /// long, so the maker's instructions do.
 #[utoipa::path(operation_id = "take_out_list", tag = "life", params(TakeOutQuery), responses(
-    (status = 200, description = "Soonest first.", body = TakeOutList, example = json!({
-        "until": "2026-05-07T22:00:00.000+01:00", "lines": [{
-            "thing": "roll/R-42", "job": "J-118", "material": "PM-101", "place": "F1", "out": false, "given": true,
-            "length_mm": 12400, "out_by": "2026-05-07T14:00:00.000+01:00", "lay_at": "2026-05-07T14:00:00.000+01:00",
-            "oven_at": "2026-05-07T20:00:00.000+01:00",
-            "say": "R-42 out of F1 by Thu 14:00 at the latest, for J-118: 12.4 m of PM-101.",
-        }], "short": [{
-            "job": "J-119", "material": "PM-101", "needed_mm": 12400, "usable_mm": 8000,
-            "lay_at": "2026-05-07T16:00:00.000+01:00", "say": "J-119 needs 12.4 m of PM-101; 8.0 m can be used.",
-        }], "notes": ["Warm-up time is not stated for PM-101: follow the maker's instructions."],
-        "at": "2026-05-06T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
-    })), Alive,
+    (status = 200, description = "Soonest first.", body = TakeOutList), Alive,
 ))]
 #[route("/take-out-list", method = "GET", method = "HEAD")]
 pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: web::Query<TakeOutQuery>) -> Answer {
@@ -185,14 +167,7 @@ pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: web::Query<TakeO
 /// What is still out by the book, to be scanned where it lies; laid stages that wait for an oven, with heating by when;
 /// told facts that wait for a second person; how much doesn't add up.
 #[utoipa::path(operation_id = "handover", tag = "life", params(AtKnown), responses(
-    (status = 200, description = "Soonest first.", body = Handover, example = json!({
-        "say": "Still out by the book: 1. Scan each where it lies.", "out": [{
-            "thing": "roll/R-42", "place": "CUT", "since": "2026-05-06T06:02:11.000+01:00",
-            "last_ply_by": "2026-05-07T09:00:00.000+01:00", "heating_by": "2026-05-10T17:00:00.000+01:00",
-            "say": "R-42 is out, in CUT, since Wed 06:02. Last ply down by Thu 09:00. Heating by Sun 17:00, within 72 h of its first ply.",
-        }], "waiting": [], "to_confirm": [], "mismatches": 0,
-        "at": "2026-05-06T14:00:00.000+01:00", "as_of_seq": 48211, "rules": "2026.1",
-    })), Alive,
+    (status = 200, description = "Soonest first.", body = Handover), Alive,
 ))]
 #[route("/handover", method = "GET", method = "HEAD")]
 pub(crate) async fn handover(yard: web::Data<Yard>, query: web::Query<AtKnown>) -> Answer {

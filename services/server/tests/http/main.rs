@@ -10,6 +10,7 @@ mod changes;
 mod cut;
 mod day;
 mod dispose;
+mod documented;
 mod dry_run;
 mod feed;
 mod framework;

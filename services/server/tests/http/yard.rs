@@ -163,32 +163,33 @@ impl Server {
     /// An invented yard: two freezers, a cutting room, one material, one batch, one roll in F1.
     pub(crate) fn yard() -> Server {
         let server = Server::start();
-        server.decide(
-            "declare_yard",
-            "yard/YARD",
-            json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711"}),
-        );
+        server.fill_yard();
+        server
+    }
+
+    /// The same in a server that is empty yet.
+    pub(crate) fn fill_yard(&self) {
+        self.decide("declare_yard", "yard/YARD", json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711"}));
         for freezer in ["F1", "F2"] {
             let body =
                 json!({"name": format!("walk-in freezer {freezer}"), "frozen": true, "highest_millideg_c": -18000});
-            server.decide("declare_place", &format!("place/{freezer}"), body);
+            self.decide("declare_place", &format!("place/{freezer}"), body);
         }
-        server.decide(
+        self.decide(
             "declare_place",
             "place/CUT",
             json!({"name": "cutting room", "frozen": false, "highest_millideg_c": 24000}),
         );
-        server.decide(
+        self.decide(
             "revise_material",
             "material/PM-101",
             json!({"revision": "3", "name": "carbon prepreg", "form": "prepreg", "storage_limit_millideg_c": -18000,
                    "valid_up_to_millideg_c": 30000, "shelf_life": {"months": 12}, "out_life_s": 864_000, "tack_life_s": 576_000,
                    "lay_to_cure": {"limit_s": 259_200}, "refreezes": {"allowed": 5}, "rate": {"model": "door_to_door"}}),
         );
-        server.decide("register_batch", "batch/PM-101/B-123", json!({"made_on": "2026-02-10"}));
-        server.receive("R-42");
-        server.pass(30);
-        server
+        self.decide("register_batch", "batch/PM-101/B-123", json!({"made_on": "2026-02-10"}));
+        self.receive("R-42");
+        self.pass(30);
     }
 
     pub(crate) fn receive(&self, roll: &str) {

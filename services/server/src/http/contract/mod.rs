@@ -1,6 +1,7 @@
 //! The contract: OpenAPI 3.1, made from the handlers themselves, and the table of what can be asked where.
 
 mod answers;
+mod examples;
 mod posted;
 mod stored;
 
@@ -23,8 +24,10 @@ pub(crate) use stored::{StoredEntry, StoredLines};
         description = "The book of frozen composite material: facts and decisions in, answers out. A fact is posted in the \
             past tense and never refused for disagreeing with the book; a decision may be refused, with the reason in words. \
             Every operation that answers GET answers HEAD too. Errors are application/problem+json (RFC 9457), each `type` \
-            opens a page that says cause and cure. Until sign-in exists the server listens to this machine only and every \
-            entry is marked `by_known: claimed`. The material maker's instructions come first, whatever an answer says.",
+            opens a page that says cause and cure, and its `instance` is `urn:trace:` and the id of the trace that the request \
+            belongs to: the one of `traceparent` where that was sent (W3C Trace Context), else a new one. Nobody signs in yet, \
+            so no operation asks for credentials (`security: [{}]`): until then the server listens to this machine only and \
+            every entry is marked `by_known: claimed`. The material maker's instructions come first, whatever an answer says.",
         license(name = "Apache-2.0", identifier = "Apache-2.0"),
     ),
     servers((url = "/", description = "This server")),
@@ -51,6 +54,7 @@ impl Contract {
     pub(crate) fn new() -> Contract {
         let (_, mut document) =
             App::new().into_utoipa_app().openapi(Base::openapi()).configure(super::routes).split_for_parts();
+        examples::complete(&mut document);
         let mut table: Vec<(String, Vec<&'static str>)> =
             pages::TABLE.iter().map(|(path, methods)| ((*path).to_owned(), methods.to_vec())).collect();
         let mut answers = Vec::new();
