@@ -5,7 +5,7 @@ use super::{
     ask::{Paging, beside, mismatches},
     contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     dry_run::{self, Trying},
-    feed::{self, EVENTS, Listeners},
+    feed::{self, EVENTS, Listeners, Wish},
     log::{self, Chosen, Filter},
     problems::{Answer, Fault},
     read::json_text,
@@ -168,6 +168,10 @@ pub(crate) struct LogQuery {
     #[serde(default)]
     #[param(example = "roll/R-42")]
     thing: Option<String>,
+    /// Of a stream: also says what runs out and what will not make its plan, as `/api/v1/warnings` has it. Default: entries only.
+    #[serde(default)]
+    #[param(default = false)]
+    warnings: bool,
 }
 
 /// The log.
@@ -180,6 +184,11 @@ pub(crate) struct LogQuery {
 /// With `Accept: text/event-stream` the same lines come as server-sent events and go on as entries are written: `id` is
 /// the `seq`, `event` is `entry`, `data` the stored line. `Last-Event-ID` goes on where a connection broke. After 15 s
 /// without an entry there is a comment. At most 256 listen at a time.
+///
+/// With `warnings=true` a stream also says, once the entries up to now have come, what is warned of: `event: warning` with the
+/// same object as in `/api/v1/warnings` of a week and eight weeks, and `event: warning_gone` with the `name` of one that no longer
+/// holds. Each comes once until more changes about it than how long it is from now; they are looked at after entries and every 15 s.
+/// They have no `id`: after a cut what holds then is said again. `kind` and `thing` choose entries, not warnings.
 #[utoipa::path(operation_id = "list_entries", tag = "log",
     params(LogQuery, ("Last-Event-ID" = Option<u64>, Header, format = "uint64", description = "Of a stream: the last `id` that was received.")),
     responses(
@@ -196,7 +205,7 @@ pub(crate) async fn list_entries(
     listeners: web::Data<Listeners>,
     query: web::Query<LogQuery>,
 ) -> Answer {
-    let LogQuery { after, limit, kind, thing } = query.into_inner();
+    let LogQuery { after, limit, kind, thing, warnings } = query.into_inner();
     let count = Paging { after, limit }.count()?;
     let filter = Filter::new(kind.as_deref(), thing.as_deref())?;
     let resumed = last_event(&request)?;
@@ -205,7 +214,7 @@ pub(crate) async fn list_entries(
             return Ok(feed::head());
         }
         let after = resumed.or(after).unwrap_or(0);
-        return feed::listen(yard, &listeners, filter, after);
+        return feed::listen(yard, &listeners, Wish { filter, after, warnings });
     }
     let after = after.unwrap_or(0);
     let again = filter.in_query();

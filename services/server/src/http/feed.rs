@@ -5,6 +5,7 @@ use super::{
     ask::beside,
     log::{Chosen, Filter, chosen},
     problems::{Answer, Fault, Kind},
+    told::{Current, Told},
 };
 use crate::yard::Yard;
 use actix_web::{
@@ -36,24 +37,35 @@ const AT_ONCE: usize = 50;
 /// Who listens, and the word that the server stops.
 pub(crate) struct Listeners {
     free: Arc<Semaphore>,
+    current: Arc<Current>,
     stopping: watch::Receiver<bool>,
 }
 
 impl Listeners {
     pub(crate) fn new(stopping: watch::Receiver<bool>) -> Listeners {
-        Listeners { free: Arc::new(Semaphore::new(MOST_LISTENERS)), stopping }
+        Listeners { free: Arc::new(Semaphore::new(MOST_LISTENERS)), current: Arc::default(), stopping }
     }
 }
 
+/// What a listener asks for.
+pub(crate) struct Wish {
+    pub(crate) filter: Filter,
+    pub(crate) after: u64,
+    /// Also what runs out and will not make its plan.
+    pub(crate) warnings: bool,
+}
+
 /// Sends what is after this position, and then what comes.
-pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, filter: Filter, after: u64) -> Answer {
+pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, wish: Wish) -> Answer {
     let Ok(seat) = listeners.free.clone().try_acquire_owned() else {
         let detail = format!("{MOST_LISTENERS} listen already. Ask for the log page by page, or listen again later.");
         return Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::TooManyListeners, detail));
     };
     let (to, pieces) = mpsc::channel(1);
     let (tail, stopping) = (yard.tail.clone(), listeners.stopping.clone());
-    actix_web::rt::spawn(Sending { yard, filter, after, tail, stopping, to }.run());
+    let Wish { filter, after, warnings } = wish;
+    let told = warnings.then(|| (listeners.current.clone(), Told::default()));
+    actix_web::rt::spawn(Sending { yard, filter, after, told, tail, stopping, to }.run());
     Ok(begun(Listener { pieces, _seat: Some(seat) }))
 }
 
@@ -92,6 +104,7 @@ struct Sending {
     yard: web::Data<Yard>,
     filter: Filter,
     after: u64,
+    told: Option<(Arc<Current>, Told)>,
     tail: watch::Receiver<u64>,
     stopping: watch::Receiver<bool>,
     to: mpsc::Sender<Bytes>,
@@ -120,6 +133,14 @@ impl Sending {
                 }
                 continue;
             }
+            match self.warned().await {
+                Ok(news) if !news.is_empty() => {
+                    piece = news;
+                    continue;
+                }
+                Ok(_) => {}
+                Err(_) => return,
+            }
             piece = match self.wait().await {
                 Woken::ByEntries => Bytes::new(),
                 Woken::ByTime => Bytes::from_static(b": still here\n\n"),
@@ -141,6 +162,12 @@ impl Sending {
             text.extend_from_slice(b"\n\n");
         }
         Ok(text.into())
+    }
+
+    /// Warnings that this listener was not told yet; it has all entries by now.
+    async fn warned(&mut self) -> Result<Bytes, Fault> {
+        let Some((current, told)) = &mut self.told else { return Ok(Bytes::new()) };
+        Ok(told.news(&current.warnings(&self.yard).await?).into())
     }
 
     async fn wait(&mut self) -> Woken {

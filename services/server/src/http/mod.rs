@@ -21,6 +21,7 @@ mod refusals;
 mod say;
 mod stock;
 mod things;
+mod told;
 mod trace;
 mod warnings;
 

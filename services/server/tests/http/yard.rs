@@ -71,6 +71,11 @@ impl Server {
     pub(crate) fn with(options: Options, clock: Arc<SetClock>) -> Server {
         let folder = TempDir::new().unwrap();
         let yard = Yard::open(folder.path(), options).unwrap();
+        Server::of(folder, yard, clock)
+    }
+
+    /// Serves a yard that was opened in this folder.
+    pub(crate) fn of(folder: TempDir, yard: Yard, clock: Arc<SetClock>) -> Server {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
         let (stop, stopped) = oneshot::channel::<()>();

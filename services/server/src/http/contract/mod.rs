@@ -7,6 +7,7 @@ mod stored;
 
 use super::{pages, problems::Answer, things::Plain};
 use actix_web::{App, HttpResponse, http::Method, http::header, route, web};
+use serde_json::Value;
 use utoipa::{
     OpenApi,
     openapi::{RefOr, path::Operation},
@@ -45,6 +46,7 @@ struct Base;
 /// The document, as it is served and committed.
 pub(crate) struct Contract {
     json: String,
+    document: Value,
     table: Vec<(String, Vec<&'static str>)>,
     /// What an operation answers when all goes well, by method and address.
     answers: Vec<(&'static str, String, Vec<String>)>,
@@ -72,7 +74,14 @@ impl Contract {
                 methods.into_iter().filter(|(there, _)| *there).map(|(_, method)| method).collect(),
             ));
         }
-        Contract { json: written(&document), table, answers }
+        let json = written(&document);
+        let document = serde_json::from_str(&json).unwrap_or_default();
+        Contract { json, document, table, answers }
+    }
+
+    /// The document, to be read from.
+    pub(crate) fn document(&self) -> &Value {
+        &self.document
     }
 
     /// Media types of what is answered when all goes well; none where there is no operation.

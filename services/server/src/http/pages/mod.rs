@@ -13,6 +13,7 @@ mod cut;
 mod day;
 mod declared;
 mod dispose;
+mod docs;
 mod done;
 mod effect;
 mod foot;
@@ -94,6 +95,9 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/recall/{kind}/{code}", &["GET", "HEAD", "POST"]),
     ("/recall/batch/{material}/{batch}", &["GET", "HEAD", "POST"]),
     ("/print.css", &["GET", "HEAD"]),
+    ("/docs", &["GET", "HEAD"]),
+    ("/docs/operations/{id}", &["GET", "HEAD"]),
+    ("/docs/shapes/{name}", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
     ("/rolls", &["GET", "HEAD"]),
@@ -190,6 +194,9 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(recall::recall_page)
         .service(recall::post_recall)
         .service(traced::print_css)
+        .service(docs::docs_page)
+        .service(docs::operation_page)
+        .service(docs::shape_page)
         .service(notice::problems_page)
         .service(notice::problem_page)
         .service(assets::asset)

@@ -18,6 +18,9 @@ use std::{
 pub(super) const TRACE: (&str, &str) = ("traceparent", "00-0af7651916cd43dd8448eb211c80319c-00f067aa0ba902b7-01");
 const JSON: (&str, &str) = ("content-type", "application/json");
 
+/// Sends a body to an address of a server, with these headers.
+type Send<'a> = &'a dyn Fn(&Server, &str, &[(&str, &str)], &Value) -> Said;
+
 /// Answers that only an error of the program or a failing disk gives; `full_disk.rs` and the simulated disks try those.
 pub(super) const NOT_TRIED: &[(&str, &str)] = &[("500", "no request makes the server go wrong")];
 
@@ -120,11 +123,7 @@ pub(super) fn ask(shared: &Server, operation: &Operation<'_>, status: &str) -> S
     }
 }
 
-fn decided(
-    operation: &Operation<'_>,
-    status: &str,
-    send: &dyn Fn(&Server, &str, &[(&str, &str)], &Value) -> Said,
-) -> Said {
+fn decided(operation: &Operation<'_>, status: &str, send: Send<'_>) -> Said {
     let (own, plain) = (server(), operation.address(None));
     let mut issue = operation.example("issue");
     match status {
@@ -147,7 +146,7 @@ fn decided(
 }
 
 /// Decides on a disk that fills up, until it is refused.
-fn full(operation: &Operation<'_>, send: &dyn Fn(&Server, &str, &[(&str, &str)], &Value) -> Said) -> Said {
+fn full(operation: &Operation<'_>, send: Send<'_>) -> Said {
     let clock = Arc::new(server::clock::SetClock::new(shared_types::Stamp::parse(crate::yard::START).unwrap().at));
     let disk = Arc::new(FullDisk::default());
     let mut options = Options::new(clock.clone());
