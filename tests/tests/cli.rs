@@ -114,3 +114,35 @@ fn a_reader_that_goes_away_is_told_nothing() {
     let said = child.wait_with_output().unwrap();
     assert_eq!(text(&said.stderr), "");
 }
+
+#[test]
+fn long_work_says_how_far_it_has_come_to_who_asks_for_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = |args: &[&str]| {
+        let said = run(args, folder.path());
+        assert!(said.status.success(), "{args:?}: {}", text(&said.stderr));
+        (text(&said.stdout), text(&said.stderr))
+    };
+    let (_, made) = said(&["demo", "--data", "yard", "--progress"]);
+    let last = made.lines().last().unwrap().to_owned();
+    let steps: Vec<&str> = last.split(' ').collect();
+    assert!(matches!(steps[..], ["Written:", done, "of", of, "entries"] if done == of), "{made}");
+    assert!((10..=12).contains(&made.lines().count()), "{made}");
+
+    // Standard error is no terminal here, so that nobody who did not ask is told.
+    let (sound, silent) = said(&["verify", "--data", "yard"]);
+    let (told, progress) = said(&["verify", "--data", "yard", "--progress"]);
+    assert_eq!((silent.as_str(), &told), ("", &sound));
+    assert!(progress.starts_with("Read: 1 entries\n"), "{progress}");
+
+    let running = Running::serve(&folder.path().join("yard"));
+    let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
+    let page = client.get(format!("{}/api/v1/entries?limit=50", running.url)).send().unwrap().text().unwrap();
+    drop(running);
+    let page: serde_json::Value = serde_json::from_str(&page).unwrap();
+    let lines: Vec<String> = page["items"].as_array().unwrap().iter().map(|line| format!("{line}\n")).collect();
+    std::fs::write(folder.path().join("log.jsonl"), lines.concat()).unwrap();
+    let (_, silent) = said(&["load", "log.jsonl", "--data", "quiet"]);
+    let (_, progress) = said(&["load", "log.jsonl", "--data", "loud", "--progress"]);
+    assert_eq!((silent.as_str(), progress.as_str()), ("", "Written: 51 of 51 entries\n"));
+}

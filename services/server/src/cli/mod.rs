@@ -5,6 +5,7 @@
 
 mod completions;
 mod offline;
+pub(crate) mod progress;
 mod questions;
 mod rest;
 mod serve;
@@ -18,6 +19,8 @@ use std::{
     net::SocketAddr,
     path::PathBuf,
 };
+
+use progress::Progress;
 
 use crate::{
     clock::{Clock, SystemClock},
@@ -88,6 +91,14 @@ struct Serve {
     clock_checked: bool,
 }
 
+/// Of work that takes a while.
+#[derive(clap::Args)]
+struct Long {
+    /// Say on standard error how far it has come, also where that is no terminal
+    #[arg(long)]
+    progress: bool,
+}
+
 #[derive(clap::Args)]
 struct Import {
     /// A folder with yard.toml and cards.csv; or yard.toml alone; or a .csv with yard.toml beside it
@@ -99,6 +110,8 @@ struct Import {
     /// Check everything and say what would be written; write nothing
     #[arg(long)]
     dry_run: bool,
+    #[command(flatten)]
+    long: Long,
 }
 
 #[derive(clap::Args)]
@@ -112,6 +125,8 @@ struct Demo {
     /// The end of the year, such as 2026-05-06T09:00:00+02:00; without it, now
     #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
     until: Option<Stamp>,
+    #[command(flatten)]
+    long: Long,
 }
 
 #[derive(clap::Args)]
@@ -122,6 +137,8 @@ struct Load {
     /// The data folder; it must be empty or not there
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
+    #[command(flatten)]
+    long: Long,
 }
 
 #[derive(clap::Args)]
@@ -129,6 +146,14 @@ struct Verify {
     /// The data folder
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
+    #[command(flatten)]
+    long: Long,
+}
+
+impl Long {
+    fn wanted(&self) -> Progress {
+        Progress::wanted(self.progress)
+    }
 }
 
 /// Does what the arguments ask for. The answer is the exit code.
@@ -163,15 +188,15 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Warnings(asked) => return questions::warnings(&asked, out, err),
         Command::Completions(asked) => completions::print(&asked, out),
         Command::Serve(Serve { data, listen, clock_checked }) => serve::run(&data, listen, clock_checked, out, err),
-        Command::Import(Import { from, server, dry_run }) => {
-            import::run(&import::Request { from, server, dry_run, now: now() }, out, err)
+        Command::Import(Import { from, server, dry_run, long }) => {
+            import::run(&import::Request { from, server, dry_run, now: now() }, long.wanted(), out, err)
         }
-        Command::Demo(Demo { data, seed, until }) => {
+        Command::Demo(Demo { data, seed, until, long }) => {
             let until = until.map_or_else(now, |stamp| stamp.at);
-            demo::run(&demo::Request { data, seed, until }, out, err)
+            demo::run(&demo::Request { data, seed, until }, long.wanted(), out, err)
         }
-        Command::Load(Load { file, data }) => offline::load(&file, &data, out, err),
-        Command::Verify(Verify { data }) => offline::verify(&data, out, err),
+        Command::Load(Load { file, data, long }) => offline::load(&file, &data, long.wanted(), out, err),
+        Command::Verify(Verify { data, long }) => offline::verify(&data, long.wanted(), out, err),
     };
     done.map(|done| if done { DONE } else { NOT_DONE })
 }

@@ -1,24 +1,27 @@
 //! What is done to a data folder that nobody serves: loading a log into it, and looking whether it is sound.
 
-use indicatif::ProgressBar;
 use std::{
     io::{self, Write},
     path::Path,
 };
 
-use super::whole;
+use super::{
+    progress::{Progress as Told, Steps},
+    whole,
+};
 use crate::{
     journal::{self, RealDisk},
     load::{self, LoadError, Progress},
 };
 
 /// Says what the journal holds and whether anything is wrong. True if it is sound.
-pub(super) fn verify(data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+pub(super) fn verify(data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
     if !data.join("journal").is_dir() {
         writeln!(err, "{} is no data folder: it has no folder named journal", data.display())?;
         return Ok(false);
     }
-    match journal::verify(&RealDisk, data) {
+    let mut steps = Steps::new(told, "Read", "entries", err);
+    match journal::verify_told(&RealDisk, data, &mut |entries| steps.at(entries, None)) {
         Ok(report) => {
             write!(out, "{report}")?;
             Ok(report.is_sound())
@@ -31,16 +34,12 @@ pub(super) fn verify(data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> i
 }
 
 /// Loads the lines of a file into an empty folder. True if all of them are in.
-pub(super) fn load(file: &Path, data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
-    let bar = ProgressBar::no_length();
+pub(super) fn load(file: &Path, data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let mut steps = Steps::new(told, "Checked", "lines", err);
     let loaded = load::load(file, data, &mut |progress| match progress {
-        Progress::Checked(lines) => bar.set_position(lines),
-        Progress::Written { entries, of } => {
-            bar.set_length(of);
-            bar.set_position(entries);
-        }
+        Progress::Checked(lines) => steps.stretch("Checked", "lines").at(lines, None),
+        Progress::Written { entries, of } => steps.stretch("Written", "entries").at(entries, Some(of)),
     });
-    bar.finish_and_clear();
     match loaded {
         Ok(loaded) => {
             let lines = loaded.entries.saturating_sub(1);

@@ -10,6 +10,7 @@ mod write;
 mod yard;
 mod year;
 
+use crate::cli::progress::{Progress, Steps};
 use shared_types::Instant;
 use std::{
     io::{self, Write},
@@ -49,9 +50,9 @@ fn make_up(seed: u64, until: Instant) -> Year {
 }
 
 /// Writes the year into an empty folder. True if it is there.
-pub(crate) fn run(request: &Request, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+pub(crate) fn run(request: &Request, told: Progress, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
     let year = make_up(request.seed, request.until);
-    match write::write(request, &year.steps) {
+    match write::write(request, &year.steps, &mut Steps::new(told, "Written", "entries", err)) {
         Ok(entries) => {
             writeln!(
                 out,

@@ -61,7 +61,7 @@ fn written(seed: u64) -> (tempfile::TempDir, Yard) {
     let folder = tempfile::tempdir().unwrap();
     let request = Request { data: folder.path().join("yard"), seed, until: UNTIL };
     let (mut out, mut err) = (Vec::new(), Vec::new());
-    assert!(run(&request, &mut out, &mut err).unwrap(), "{}", String::from_utf8(err).unwrap());
+    assert!(run(&request, Progress::Silent, &mut out, &mut err).unwrap(), "{}", String::from_utf8(err).unwrap());
     let yard = Yard::open(&request.data, Options::new(Arc::new(SetClock::new(UNTIL)))).unwrap();
     (folder, yard)
 }

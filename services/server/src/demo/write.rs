@@ -1,11 +1,11 @@
 //! Hands the year to the server's own committer, one step after the other, under a clock that is set to each step.
 
-use indicatif::ProgressBar;
 use serde_json::{Value, json};
 use std::{fs, sync::Arc};
 
 use super::{Request, story::Step};
 use crate::{
+    cli::progress::Steps,
     clock::SetClock,
     committer::Outcome,
     intake,
@@ -16,7 +16,7 @@ use crate::{
 const SEGMENT_DAYS: i64 = 30;
 
 /// The number of entries that were written, or why it can't be done.
-pub(super) fn write(request: &Request, steps: &[Step]) -> Result<u64, String> {
+pub(super) fn write(request: &Request, steps: &[Step], told: &mut Steps<'_>) -> Result<u64, String> {
     let data = &request.data;
     if fs::read_dir(data).is_ok_and(|mut files| files.next().is_some()) {
         return Err(format!("{} is not empty; name a folder that is not there yet", data.display()));
@@ -26,14 +26,12 @@ pub(super) fn write(request: &Request, steps: &[Step]) -> Result<u64, String> {
     let mut options = Options::new(clock.clone());
     options.journal.segment_ms = SEGMENT_DAYS * super::story::DAY;
     let yard = Yard::open(data, options).map_err(|error| error.to_string())?;
-    let bar = ProgressBar::new(u64::try_from(steps.len()).unwrap_or(u64::MAX));
     let mut last = 0;
     for step in steps {
         clock.set(step.at);
         last = submit(&yard, &step.posted, last)?;
-        bar.inc(1);
+        told.more(1, steps.len());
     }
-    bar.finish_and_clear();
     clock.set(request.until);
     yard.close();
     Ok(last)

@@ -15,13 +15,14 @@ pub(crate) mod words;
 mod write;
 mod yard_file;
 
-use indicatif::ProgressBar;
 use shared_types::{Body, Instant, Kind};
 use std::{
     collections::BTreeSet,
     io::{self, Write},
     path::{Path, PathBuf},
 };
+
+use crate::cli::progress::{Progress, Steps};
 
 use self::{client::Client, compare::Compared, plan::Planned, problems::Problems, text::Text, yard_file::YardFile};
 
@@ -37,7 +38,7 @@ pub(crate) struct Request {
 }
 
 /// True if all is in, or would be.
-pub(crate) fn run(request: &Request, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+pub(crate) fn run(request: &Request, told: Progress, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
     let mut problems = Problems::default();
     let checked = check(request, &mut problems);
     let Some((planned, notes)) = checked.filter(|_| problems.is_empty()) else {
@@ -46,7 +47,8 @@ pub(crate) fn run(request: &Request, out: &mut dyn Write, err: &mut dyn Write) -
     for note in &notes {
         writeln!(out, "Note: {note}")?;
     }
-    match bring_in(request, planned, &mut problems, out)? {
+    let steps = Steps::new(told, "Compared", "entries", err);
+    match bring_in(request, planned, &mut problems, steps, out)? {
         Err(say) => {
             writeln!(err, "{say}")?;
             Ok(false)
@@ -71,6 +73,7 @@ fn bring_in(
     request: &Request,
     planned: Vec<Planned>,
     problems: &mut Problems,
+    mut steps: Steps<'_>,
     out: &mut dyn Write,
 ) -> io::Result<Result<Brought, String>> {
     let client = match Client::new(&request.server) {
@@ -81,9 +84,8 @@ fn bring_in(
         Ok(end) => end,
         Err(say) => return Ok(Err(say)),
     };
-    let bar = bar(planned.len());
-    let compared = compare::compare(&client, planned, problems, || bar.inc(1));
-    bar.finish_and_clear();
+    let of = planned.len();
+    let compared = compare::compare(&client, planned, problems, || steps.more(1, of));
     let Compared { missing, already } = match compared {
         Ok(compared) => compared,
         Err(say) => return Ok(Err(say)),
@@ -99,9 +101,8 @@ fn bring_in(
         writeln!(out, "Would be written: {missing}. Already in: {already}. Nothing was written.")?;
         return Ok(Ok(Brought::Done));
     }
-    let bar = self::bar(missing.len());
-    let written = write::write(&client, &missing, end, problems, |entries| bar.inc(entries));
-    bar.finish_and_clear();
+    let steps = steps.stretch("Written", "entries");
+    let written = write::write(&client, &missing, end, problems, |entries| steps.more(entries, missing.len()));
     match written {
         Err(say) => return Ok(Err(say)),
         Ok(_) if problems.is_empty() => {
@@ -174,11 +175,6 @@ fn count(entries: &[Planned]) -> String {
     let yard = (0 < of(Kind::Yard)).then(|| "the yard".to_owned());
     let all: Vec<String> = yard.into_iter().chain(counted).collect();
     if all.is_empty() { "nothing".to_owned() } else { all.join(", ") }
-}
-
-/// Draws on standard error, and only if that is a terminal.
-fn bar(length: usize) -> ProgressBar {
-    ProgressBar::new(u64::try_from(length).unwrap_or(u64::MAX))
 }
 
 #[cfg(test)]

@@ -24,7 +24,7 @@ pub use index::SegmentInfo;
 pub use merkle::{Hash, Tree, leaf, node};
 pub use reader::Reader;
 pub use tail::{Damage, Fault};
-pub use verify::{Ending, Report, verify, verify_as};
+pub use verify::{Ending, Report, verify, verify_as, verify_told};
 pub use writer::Journal;
 
 /// How a journal is laid out and looked after. `Options::default()` is what the product uses; tests make it small.

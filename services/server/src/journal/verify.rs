@@ -54,17 +54,29 @@ impl Report {
 
 /// Reads the journal of the data folder `dir`. An error means that it cannot be read at all.
 pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
-    verify_as(disk, dir, &Options::default())
+    verify_told(disk, dir, &mut |_| ())
+}
+
+/// The same, telling how many entries were read so far.
+pub fn verify_told(disk: &dyn Disk, dir: &Path, told: &mut dyn FnMut(u64)) -> Result<Report, OpenError> {
+    verified(disk, dir, &Options::default(), told)
 }
 
 /// The same for a journal that is laid out in another way.
 pub fn verify_as(disk: &dyn Disk, dir: &Path, options: &Options) -> Result<Report, OpenError> {
+    verified(disk, dir, options, &mut |_| ())
+}
+
+fn verified(disk: &dyn Disk, dir: &Path, options: &Options, told: &mut dyn FnMut(u64)) -> Result<Report, OpenError> {
     let failed = |doing: &'static str| move |source| OpenError::Io { doing: doing.to_owned(), source };
     let folder = dir.join("journal");
     let in_use = disk.is_locked(&dir.join("lock")).map_err(failed("looking at the lock"))?;
     has_its_journal(disk, dir)?;
     let mut scan = Scan::new(options.segment_bytes);
-    let ending = match scan.run(disk, &folder, |_, _| Ok(())) {
+    let ending = match scan.run(disk, &folder, |seq, _| {
+        told(seq);
+        Ok(())
+    }) {
         Ok(()) => scan.torn.as_ref().map_or(Ending::Sound, |torn| Ending::Torn {
             segment: torn.segment,
             offset: torn.extent.start as u64,

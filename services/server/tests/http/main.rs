@@ -21,6 +21,7 @@ mod mismatch_pages;
 mod oven;
 mod pages;
 mod problems;
+mod questions;
 mod recall;
 mod receive;
 mod screens;

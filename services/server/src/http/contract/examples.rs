@@ -81,6 +81,8 @@ fn usual(name: &str) -> Option<Value> {
         "until" => json!("2026-05-07T22:00:00+01:00"),
         "known" => json!(12),
         "after" => json!(7),
+        "from" => json!(7),
+        "to" => json!(20),
         "limit" => json!(50),
         "seq" => json!(9),
         "Last-Event-ID" => json!(8),
