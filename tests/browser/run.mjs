@@ -13,6 +13,7 @@ import { planner } from "./stories/planner.mjs";
 import { quality } from "./stories/quality.mjs";
 import { reading } from "./stories/reading.mjs";
 import { shift } from "./stories/shift.mjs";
+import { shop } from "./stories/shop.mjs";
 
 const long = process.argv.includes("--long");
 const parts = process.argv.slice(2).filter((part) => part !== "--long");
@@ -49,7 +50,7 @@ async function stories(browser) {
   try {
     const code = await prepare(yard, { fact, decide, get });
     const told = (story, ...how) => check(`${story.name}'s story was told to its end`, () => story(browser, yard, code, ...how));
-    for (const story of [reading, clerk, shift, laminator, quality, decisions, goods, planner]) await told(story);
+    for (const story of [reading, clerk, shift, laminator, shop, quality, decisions, goods, planner]) await told(story);
     // The same days where no script runs; what the scan field adds by script is not among them.
     for (const story of [shift, decisions]) await told(story, { scripts: false });
     await told(mishaps);

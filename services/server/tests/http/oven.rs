@@ -48,7 +48,7 @@ fn heating_starts_with_a_tap_once_and_is_confirmed_by_its_chart() {
     says(&first, "Scan a part that goes in.");
     says(&first, "These wait for it, soonest first.");
     assert!(first.text.contains("/oven?stages=P-3/skin"), "{}", first.text);
-    says(&browser.get("/oven?code=P-3"), "P-3: which stage goes in?");
+    says(&browser.get("/oven?code=P-3"), "P-3 skin: which oven?");
     let asked = browser.get("/oven?stages=P-3/skin");
     says(&asked, "P-3 skin: which oven?");
     let may = server.get("/api/v1/things/part/P-3/may-use?act=oven&stage=skin").json();

@@ -148,9 +148,14 @@ fn plain(query: &OvenQuery, big: Vec<String>) -> Step {
 /// Before the start: what goes in, whether it may, and in which oven.
 async fn loading(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<Step, Fault> {
     let when = When::now(yard.now());
+    let mut query = query.clone();
     if let Ok(part) = Code::new(&query.part) {
-        return ask(yard, |book| Ok(which_stage(book, query, &part, when)));
+        match ask(yard, |book| Ok(which_stage(book, &query, &part, when)))? {
+            Ok(only) => query = only,
+            Err(which) => return Ok(*which),
+        }
     }
+    let query = &query;
     let loaded = query.loaded()?;
     if loaded.is_empty() {
         return waiting(yard, query, when).await;
@@ -166,22 +171,29 @@ async fn loading(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<Step, Faul
     Ok(step)
 }
 
-fn which_stage(book: &Book, query: &OvenQuery, part: &Code, when: When) -> Step {
+/// The part's only stage, or the page that asks for one.
+fn which_stage(book: &Book, query: &OvenQuery, part: &Code, when: When) -> Result<OvenQuery, Box<Step>> {
     let name = ThingName::new(Kind::Part, part);
     let view = View::new(book, when.known);
     let kept = OvenQuery { part: String::new(), ..query.clone() };
     let Some(label) = book.label(&name) else {
-        return Step { frame: "cannot", ..plain(&kept, vec![crate::http::ask::nobody_received(&name)]) };
+        let say = crate::http::ask::nobody_received(&name);
+        return Err(Box::new(Step { frame: "cannot", ..plain(&kept, vec![say]) }));
     };
     let stages = stage::stages_of(view, label);
     if stages.is_empty() {
         let say = format!("Nobody has planned or laid a stage of {part}.");
-        return Step { frame: "cannot", ..plain(&kept, vec![say]) };
+        return Err(Box::new(Step { frame: "cannot", ..plain(&kept, vec![say]) }));
+    }
+    let run_of = |stage: &StageName| stage::stage_life(view, label, stage).oven(when.at).run();
+    if let [only] = stages.as_slice()
+        && run_of(only).is_none()
+    {
+        return Ok(kept.with(part, only));
     }
     let mut which = plain(&kept, vec![format!("{part}: which stage goes in?")]);
     for stage in &stages {
-        let run = stage::stage_life(view, label, stage).oven(when.at).run();
-        which.choices.push(match run {
+        which.choices.push(match run_of(stage) {
             Some(run) => {
                 let run = book.code(run.run);
                 let address = OvenQuery { run: run.to_string(), ..OvenQuery::default() }.address();
@@ -190,7 +202,7 @@ fn which_stage(book: &Book, query: &OvenQuery, part: &Code, when: When) -> Step 
             None => (kept.with(part, stage).address(), stage.to_string()),
         });
     }
-    which
+    Err(Box::new(which))
 }
 
 /// Nothing is loaded yet: what waits for an oven, and the runs that nobody confirmed.
