@@ -78,7 +78,7 @@ fn one(plan: &Plan, listeners: usize, each: Option<Duration>) -> Run {
             (0..WRITERS).map(|_| scope.spawn(move || write(committer, work, next, each, plan.round))).collect();
         took.extend(writers.into_iter().flat_map(|writer| writer.join().unwrap()));
         // What is still on its way may arrive.
-        thread::sleep(Duration::from_millis(300));
+        thread::park_timeout(Duration::from_millis(300));
         stop.store(true, Ordering::Relaxed);
     });
     drop(streams);
@@ -100,7 +100,7 @@ fn write(to: &Committer, work: &Work, next: &AtomicUsize, each: Option<Duration>
         took.push(sent.elapsed().as_nanos() as u64);
         if let Some(each) = each {
             due += each;
-            thread::sleep(due.saturating_sub(begin.elapsed()));
+            thread::park_timeout(due.saturating_sub(begin.elapsed()));
         }
     }
     took
