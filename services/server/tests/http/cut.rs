@@ -128,8 +128,21 @@ fn what_is_held_or_over_is_said_first_and_recorded_all_the_same() {
     says(&page, "Do not use it for J-118. Held since Wed 06:41: torn bag.");
     assert!(page.text.contains("class=\"answer no\""), "{}", page.text);
     let before = server.last_seq();
-    browser.post(&typed(&page, "60", ""), &[("go", "cut")]);
+    let done = browser.post(&typed(&page, "60", ""), &[("go", "cut")]);
     assert_eq!(server.last_seq(), before + 1);
+    says(&done, "More was cut from R-42 than there was.");
+    assert!(done.text.contains("class=\"answer cannot\""), "{}", done.text);
     let found = server.get("/api/v1/mismatches").json().to_string();
     assert!(found.contains("R-42"), "{found}");
+}
+
+#[test]
+fn what_the_book_has_in_the_cold_is_scanned_out_first() {
+    let server = yard();
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    let mut browser = signed_on(&server);
+    let page = browser.get("/cut?roll=R-42&job=J-118&kit=K-5");
+    says(&page, "R-42 is in F1 by the book. Scan it out first.");
+    assert!(page.text.contains("href=\"/?thing=roll/R-42\""), "{}", page.text);
+    says(&browser.get("/lay?part=P-3&stage=skin&from=roll/R-42"), "R-42 is in F1 by the book. Scan it out first.");
 }

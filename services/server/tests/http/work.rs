@@ -48,7 +48,10 @@ fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
     browser.post(&form, &[("go", "laid")]);
     assert_eq!(server.last_seq(), before + 1);
 
-    let complete = browser.post(&moves(&done), &[("go", "complete")]);
+    // Who comes back later finds what is laid, and the same button.
+    let later = browser.get("/lay?code=P-3");
+    assert!(words(&later).contains("P-3 skin: some of it is laid. Scan the next kit or roll. Heating by"));
+    let complete = browser.post(&moves(&later), &[("go", "complete")]);
     assert!(words(&complete).contains("P-3 skin: lay-up complete Wed 06:41."), "{}", words(&complete));
     let entry = last(&server);
     assert_eq!((&entry["kind"], &entry["body"]), (&json!("layup_completed.v1"), &json!({"stage": "skin"})));

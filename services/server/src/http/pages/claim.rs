@@ -7,6 +7,14 @@ use std::collections::BTreeSet;
 pub(super) fn claim(boat: &str, listed: Option<usize>, parts: &[Part]) -> Vec<String> {
     let installed: Vec<&Part> = parts.iter().filter(|part| part.stands == Stands::Installed).collect();
     let mut claim = vec![first(boat, listed, &installed)];
+    // They are in the boat as much as the others: their rolls are counted right behind those of the list.
+    let strangers: Vec<&Part> = installed.iter().copied().filter(|part| !part.on_list).collect();
+    if !strangers.is_empty() {
+        let names: Vec<&str> = strangers.iter().map(|part| part.name.as_str()).collect();
+        let are = if names.len() == 1 { "is" } else { "are" };
+        claim.push(format!("{} {are} in it and not on its list: {}.", names.len(), names.join(", ")));
+        claim.push(format!("With {}, it has {}.", if names.len() == 1 { "it" } else { "them" }, made_of(&installed)));
+    }
     let mut tell = |names: Vec<&str>, one: &str, many: &str| match names.as_slice() {
         [] => {}
         [only] => claim.push(format!("{only} {one}.")),
@@ -91,8 +99,6 @@ fn judged(installed: &[&Part]) -> Vec<String> {
     tell(named(Some(2)), "can't be judged", "can't be judged");
     tell(named(Some(NOT_CURED)), "is not cured, or not confirmed", "are not cured, or not confirmed");
     tell(named(None), "has no record of what was laid", "have no record of what was laid");
-    let strangers = installed.iter().filter(|part| !part.on_list).map(|part| part.name.as_str()).collect();
-    tell(strangers, "is in it and not on its list", "are in it and not on its list");
     if installed.iter().any(|part| part.rank().is_some()) {
         let within = named(Some(0)).len();
         said.insert(0, format!("{within} {} laid and cured within life.", if within == 1 { "was" } else { "were" }));

@@ -109,7 +109,8 @@ pub(crate) async fn cut_page(request: HttpRequest, yard: web::Data<Yard>, query:
             Some(seq) => scan::written(&yard, seq).await?,
             None => None,
         };
-        work::render(&request, step(&yard, &query, done.as_ref())?)
+        let shown = step(&yard, &query, done.as_ref())?;
+        work::render(&request, work::with_doubts(&yard, done.map(|entry| entry.seq), shown))
     };
     answer(&request, shown.await)
 }
@@ -250,6 +251,7 @@ fn step(yard: &Yard, query: &CutQuery, done: Option<&Entry>) -> Result<Step, Fau
         step.big.push(may.say.clone());
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
         step.why.extend(nest_so_far(&so_far));
+        work::take_out_first(book, &roll, when, &mut step);
         let say = Say::of(View::new(book, when.known), when.now);
         let needing = jobs_needing(book, &roll, when);
         match (job, Code::new(&query.kit)) {

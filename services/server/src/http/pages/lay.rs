@@ -6,6 +6,7 @@ use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::fact::What;
 use domain::say::Say;
+use domain::stage::stage_life;
 use domain::view::View;
 use domain::{Book, MayUseQuestion, When};
 use serde::Deserialize;
@@ -97,7 +98,8 @@ pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query:
             None => None,
         };
         if query.code.trim().is_empty() {
-            return work::render(&request, step(&yard, &query, done.as_ref())?);
+            let shown = step(&yard, &query, done.as_ref())?;
+            return work::render(&request, work::with_doubts(&yard, done.map(|entry| entry.seq), shown));
         }
         match work::scanned(&yard, &query.code, &[Kind::Part, Kind::Kit, Kind::Roll])? {
             Ok(things) => match things.as_slice() {
@@ -236,6 +238,7 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
         press.typed.push(work::Typed { name: "length", label, value: String::new(), like: "12.5" });
     }
     step.press = Some(press);
+    work::take_out_first(book, from, when, &mut step);
     Ok(step)
 }
 
@@ -254,13 +257,18 @@ fn press(query: &LayQuery, id: Uuid, buttons: Vec<Button>) -> Press {
 /// What was written just now, and until when it has to be in the oven.
 fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: When, id: Uuid) -> Step {
     let say = Say::of(View::new(book, when.known), when.now);
+    let view = View::new(book, when.known);
     let name = format!("{} {}", work.part.code(), work.stage);
     let at = |entry: &Entry| say.time(entry.occurred_at.at, when.now);
     let done = done.filter(|entry| entry.thing == work.part);
+    let life = book.label(&work.part).map(|part| stage_life(view, part, &work.stage));
+    let lies = life.as_ref().is_some_and(|life| life.lying(when.now).next().is_some());
+    let open = life.is_some_and(|life| life.completed_by(when.now).is_none() && life.oven(when.now).run().is_none());
     let mut big = Vec::new();
     match done.map(|entry| (&entry.body, at(entry))) {
         Some((Body::PliesLaid(laid), at)) => big.push(format!("{name}: laid from {} {at}.", laid.from.code())),
         Some((Body::LayupCompleted(_), at)) => big.push(format!("{name}: lay-up complete {at}.")),
+        _ if lies => big.push(format!("{name}: some of it is laid. Scan the next kit or roll.")),
         _ => big.push(format!("{name}: scan the kit or roll.")),
     }
     let question = MayUseQuestion {
@@ -272,11 +280,11 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     };
     let mut step = plain(query, big);
     step.name.clone_from(&name);
-    if let (Some(entry), Ok(may)) = (done, domain::may_use(book, &question)) {
+    if let (true, Ok(may)) = (lies || done.is_some(), domain::may_use(book, &question)) {
         step.frame = work::frame(may.answer);
         step.big.push(heating(&may, &say, when));
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
-        if matches!(entry.body, Body::PliesLaid(_)) {
+        if lies && open {
             let complete = Button { go: "complete".to_owned(), label: "Lay-up complete".to_owned() };
             step.press = Some(press(query, id, vec![complete]));
         }

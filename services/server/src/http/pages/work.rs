@@ -11,9 +11,9 @@ use crate::import::words::metres;
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
-use domain::{RULES, When, say::Say, view::View};
+use domain::{Book, RULES, When, say::Say, view::View};
 use serde_json::{Value, json};
-use shared_types::{Code, Entry, Kind, MayUse, ThingName, Word};
+use shared_types::{Code, Entry, Kind, MayUse, ThingName, Whereabouts, Word};
 use uuid::Uuid;
 
 /// One step of a piece of work.
@@ -120,6 +120,32 @@ pub(super) fn frame(word: Word) -> &'static str {
         Word::No => "no",
         Word::Stop => "stop",
     }
+}
+
+/// What the book still has in the cold is taken out first: its clock does not run for what nobody scanned.
+pub(super) fn take_out_first(book: &Book, thing: &ThingName, when: When, step: &mut Step) {
+    let seen = domain::thing_view(book, thing, when);
+    if let Some(Whereabouts::Inside { place, .. } | Whereabouts::OnItsWay { place, .. }) =
+        seen.map(|seen| seen.whereabouts)
+    {
+        let say = format!("{} is in {place} by the book. Scan it out first.", thing.code());
+        step.big.insert(0, say);
+        if matches!(step.frame, "yes" | "plain") {
+            step.frame = "not-yet";
+        }
+        let address = format!("/?thing={}", super::in_a_query(&thing.to_string()));
+        step.choices.insert(0, (address, format!("Take out {}", thing.code())));
+    }
+}
+
+/// What does not add up since this entry was written stands on the screen, not only on a list.
+pub(super) fn with_doubts(yard: &Yard, seq: Option<u64>, mut step: Step) -> Step {
+    let doubts = seq.map_or_else(Vec::new, |seq| ask::mismatches(yard, seq));
+    if !doubts.is_empty() {
+        step.frame = "cannot";
+        step.big.extend(doubts.into_iter().map(|one| one.say));
+    }
+    step
 }
 
 /// What the screen said, as the form keeps it.

@@ -94,7 +94,10 @@ pub(crate) async fn oven_page(
         }
         match query.run.is_empty() {
             true => work::render(&request, loading(&yard, &query).await?),
-            false => work::render(&request, run::step(&yard, &query).await?),
+            false => {
+                let shown = run::step(&yard, &query).await?;
+                work::render(&request, work::with_doubts(&yard, query.done, shown))
+            }
         }
     };
     answer(&request, shown.await)
