@@ -7,9 +7,9 @@ use crate::limits::At;
 use crate::question::When;
 use crate::say::Say;
 use crate::thing::standing;
-use crate::trace::walk;
+use crate::trace::descendants;
 use crate::view::View;
-use shared_types::{Direction, HoldView, Kind, ThingName, Whereabouts};
+use shared_types::{HoldView, Kind, ThingName, Whereabouts};
 use std::collections::BTreeSet;
 
 pub struct Recall {
@@ -44,7 +44,7 @@ pub fn recall(book: &Book, thing: &ThingName, when: When) -> Option<Recall> {
     let view = View::new(book, when.known);
     let start = book.label(thing)?;
     let (read, say) = (At::new(view, when.at), Say::of(view, when.now));
-    let all = walk(view, start, Direction::WentInto, when.at).into_iter().chain([start]);
+    let all = descendants(view, start).into_iter().chain([start]);
     let things = all.filter(|label| KINDS.contains(&book.kind(*label)));
     let mut items: Vec<Recalled> = things.map(|label| item(read, label, &say)).collect();
     items.sort_by(|one, other| (one.gone, &one.place, &one.thing).cmp(&(other.gone, &other.place, &other.thing)));
@@ -112,7 +112,7 @@ pub fn would_hold(book: &Book, things: &BTreeSet<ThingName>, when: When) -> Vec<
         let held: Vec<&ThingName> = held.iter().collect();
         said.push(format!("Held already, and then twice: {}.", names(&held)));
     }
-    let below = labels.iter().flat_map(|label| walk(view, *label, Direction::WentInto, when.at));
+    let below = labels.iter().flat_map(|label| descendants(view, *label));
     let with: BTreeSet<(&ThingName, Label)> = below.map(|label| (book.name(label), label)).collect();
     let named = with.into_iter().filter(|(thing, _)| KINDS.contains(&thing.kind()) && !things.contains(*thing));
     let with: Vec<&ThingName> =

@@ -11,7 +11,7 @@ use domain::Wish;
 use serde_json::Value;
 use shared_types::{
     Body, BodyError, Code, Entry, FieldProblem, Fingerprint, Instant, KnownBy, PostedDecision, PostedFact, Second,
-    Shown, Strike, StrikeRequest,
+    Shown, Strike, StrikeRequest, ThingName,
     catalogue::{Door, KINDS},
 };
 use uuid::Uuid;
@@ -169,6 +169,9 @@ impl<'a> Item<'a> {
         let wrong = fits::problems(&body, &posted.thing);
         if !wrong.is_empty() {
             return Err(self.problems(wrong));
+        }
+        if posted.second.as_ref().is_some_and(|second| second.by == ThingName::nobody().own_code()) {
+            return Err(self.problem("/second/by", "? is nobody. Name the second person's badge.".to_owned()));
         }
         let wish = Wish {
             id: posted.id,

@@ -146,3 +146,17 @@ fn what_the_book_has_in_the_cold_is_scanned_out_first() {
     assert!(page.text.contains("href=\"/?thing=roll/R-42\""), "{}", page.text);
     says(&browser.get("/lay?part=P-3&stage=skin&from=roll/R-42"), "R-42 is in F1 by the book. Scan it out first.");
 }
+
+#[test]
+fn a_page_sent_again_with_something_else_writes_nothing_and_says_so() {
+    let server = yard();
+    let mut browser = signed_on(&server);
+    let page = browser.get("/cut?roll=R-42&job=J-118&kit=K-5");
+    browser.post(&typed(&page, "1.5", ""), &[("go", "cut")]);
+    let last_seq = server.last_seq();
+    let other = browser.post(&typed(&page, "2.5", ""), &[("go", "cut")]);
+    assert_eq!(other.status, 409);
+    says(&other, &format!("This page was sent before with something else, and that stands as entry {last_seq}."));
+    assert_eq!(server.last_seq(), last_seq);
+    assert_eq!(last(&server)["body"]["kits"][0]["items"][0]["length_mm"], 1_500);
+}

@@ -144,3 +144,24 @@ fn what_is_no_part_no_oven_and_no_run_is_said_and_nothing_is_written() {
     assert!(asked.text.contains("name=\"then\""), "{}", words(&asked));
     assert_eq!(server.last_seq(), before);
 }
+
+#[test]
+fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let run = started(&mut browser);
+    let name = last(&server)["thing"].as_str().unwrap().to_owned();
+    server.pass(40);
+    let form = ending(&run);
+    browser.post(&form, &[("go", "cured"), ("source", "chart")]);
+    // The same press a minute later: its time is that of the first.
+    let before = server.last_seq();
+    server.pass(1);
+    assert_eq!(browser.post(&form, &[("go", "cured"), ("source", "chart")]).status, 200);
+    assert_eq!(server.last_seq(), before);
+    server.fact("oven_run_ended", &name, json!({"cured": false, "source": "record"}));
+    says(&browser.get(&format!("/oven?run={}", &name[4..])), "Its entries contradict each other");
+    let nobody = browser
+        .post(&Form { action: "/oven".to_owned(), fields: form.fields.clone() }, &[("go", "cured"), ("run", "NORUN")]);
+    assert!(nobody.status == 400, "{}", words(&nobody));
+}

@@ -47,6 +47,8 @@ fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person
     let last = server.last_seq();
     let refused = browser.post(&form, &[("by", "B-17"), ("second", "")]);
     assert_eq!((refused.status, server.last_seq()), (403, last));
+    assert_eq!(browser.post(&form, &[("by", "B-17"), ("second", "?")]).status, 400, "nobody is no second person");
+    assert_eq!(server.last_seq(), last);
     says(&refused, "a second person must stand beside it");
     let written = browser.post(&form, &[("by", "B-17"), ("second", "B-05")]);
     assert_eq!(written.status, 200, "{}", words(&written));

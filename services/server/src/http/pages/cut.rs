@@ -166,7 +166,8 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
         let waste: Vec<Value> = waste.iter().map(|mm| json!({ "roll": roll, "length_mm": mm })).collect();
         let body = json!({ "kits": kits(&items), "waste": waste });
         let shown = work::said(&form.answer, &form.until, form.as_of_seq);
-        let wish = Wish { id: form.id, go: &form.go, by: &by, kind: "nest_cut", thing: &nest, shown, body };
+        let wish =
+            Wish { id: form.id, go: &form.go, by: &by, kind: "nest_cut", thing: &nest, shown, body, worked_out: &[] };
         let seq = work::write(&yard, wish).await?;
         Ok(see(&format!("/cut?done={seq}")))
     };

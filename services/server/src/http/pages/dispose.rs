@@ -115,7 +115,16 @@ pub(crate) async fn post_dispose(
             _ => None,
         };
         let body = json!({ "why": why, "length_mm": length_mm });
-        let wish = Wish { id: form.id, go: &form.go, by: &by, kind: "disposed", thing: &thing, shown: None, body };
+        let wish = Wish {
+            id: form.id,
+            go: &form.go,
+            by: &by,
+            kind: "disposed",
+            thing: &thing,
+            shown: None,
+            body,
+            worked_out: &[],
+        };
         let seq = work::write(&yard, wish).await?;
         Ok(see(&format!("{}&done={seq}", of(&thing).address())))
     };

@@ -109,7 +109,7 @@ pub(crate) async fn post_install(
         };
         let shown = work::said(&form.answer, "", form.as_of_seq);
         let body = json!({ "boat": boat.own_code() });
-        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &part, shown, body };
+        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &part, shown, body, worked_out: &[] };
         let seq = work::write(&yard, wish).await?;
         // The next part of the same boat is the likeliest scan.
         let next = InstallQuery { part: String::new(), ..query };

@@ -146,7 +146,7 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
             _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the part again.")),
         };
         let shown = work::said(&form.answer, &form.until, form.as_of_seq);
-        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &part, shown, body };
+        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &part, shown, body, worked_out: &[] };
         let seq = work::write(&yard, wish).await?;
         let next = LayQuery { from: String::new(), ..query };
         Ok(see(&format!("{}&done={seq}", next.address())))

@@ -86,7 +86,8 @@ async fn write(yard: &Yard, form: &MoveForm, thing: &ThingName, by: &Code) -> Re
     };
     let kind = format!("{word}_{what}");
     let shown = work::said(&form.answer, &form.until, form.as_of_seq);
-    work::write(yard, Wish { id: form.id, go: &form.go, by, kind: &kind, thing, shown, body }).await
+    work::write(yard, Wish { id: form.id, go: &form.go, by, kind: &kind, thing, shown, body, worked_out: &["from"] })
+        .await
 }
 
 /// The place in which the book has it.

@@ -198,7 +198,10 @@ async fn render(
         let when = When::now(shared.now());
         let (view, found) = (View::new(book, when.known), recall(book, &thing, when).ok_or_else(|| nobody(&thing))?);
         let (say, foot) = (Say::of(view, when.now), Foot::of(&shared, view, when));
-        let held = found.items.iter().filter(|item| !item.gone);
+        // What is held already keeps no place from what is not.
+        let mut held: Vec<_> = found.items.iter().filter(|item| !item.gone).collect();
+        held.sort_by_key(|item| item.is_held());
+        let held = held.into_iter();
         let fits: BTreeSet<&ThingName> = held.map(|item| &item.thing).take(MOST).collect();
         let row = |item: &Recalled| Row {
             tick: fits.contains(&item.thing).then(|| said.ticks(&item.thing)),

@@ -85,7 +85,9 @@ pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form:
             },
         };
         let shown = work::said(&form.answer, &form.until, form.as_of_seq);
-        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &thing, shown, body };
+        // Left empty, the time is that of the press.
+        let worked_out: &[&str] = if form.committed_at.trim().is_empty() { &["committed_at"] } else { &[] };
+        let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &thing, shown, body, worked_out };
         let seq = work::write(&yard, wish).await?;
         Ok(see(&format!("/oven?run={}&done={seq}", in_a_query(thing.code()))))
     };
@@ -120,6 +122,12 @@ fn came_of_it(yard: &Yard, form: &OvenForm) -> Result<Result<Fact, String>, Faul
             };
             match (at.at <= yard.now(), start_of(yard, &form.run)?) {
                 (false, _) => Err("That time is still to come. Type when the chart shows it.".to_owned()),
+                (true, None) => {
+                    return Err(Fault::cannot_read(format!(
+                        "Nobody has recorded the start of run {}, so nothing was written. Start it first.",
+                        form.run
+                    )));
+                }
                 (true, Some(start)) if at.at < start => {
                     Err("That is before the run started. Type when the chart shows it.".to_owned())
                 }
@@ -185,7 +193,21 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
         let broke_off = all.iter().any(|run| run.interrupted.is_some());
         let not_cured = all.iter().any(|run| run.not_cured.is_some());
-        let open = match states.first() {
+        let contradict = all.iter().any(|run| run.committed) && (broke_off || not_cured);
+        let told = all.iter().any(|run| run.told);
+        // The stage of which least is known speaks for the run.
+        let open = match states.iter().max_by_key(|state| rank(**state)) {
+            Some(Oven::Started(_)) if contradict => {
+                step.frame = "cannot";
+                step.big.push("Its entries contradict each other: cured, and broke off or not cured.".to_owned());
+                step.why.push("Quality has to say what holds. Strike what is wrong on the run's page.".to_owned());
+                false
+            }
+            Some(Oven::Started(_)) if told => {
+                step.frame = "not-yet";
+                step.big.push("Cured, but its start was only told: another badge has to confirm it.".to_owned());
+                false
+            }
             Some(Oven::Started(_)) => {
                 step.big.push("Confirmed: the cure was under way.".to_owned());
                 false
@@ -218,6 +240,14 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         }
         Ok(step)
     })
+}
+
+fn rank(state: Oven) -> u8 {
+    match state {
+        Oven::Started(_) => 0,
+        Oven::Provisional(_) => 1,
+        Oven::NotStarted => 2,
+    }
 }
 
 fn press(query: &OvenQuery, id: Uuid) -> Press {

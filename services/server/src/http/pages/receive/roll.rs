@@ -17,6 +17,9 @@ use serde_json::json;
 use shared_types::{Act, Code, MayUse, ThingName, Word};
 use uuid::Uuid;
 
+/// A roll of a delivery is written once, whatever is said of the delivery later.
+const WORKED_OUT: &[&str] = &["material", "revision", "batch", "length_mm", "width_mm", "from", "opening", "into"];
+
 /// What a scan came to.
 pub(super) enum Scanned {
     /// The number of its receipt.
@@ -59,7 +62,11 @@ pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &Code, roll: &
         return Ok(Scanned::Before);
     }
     let write = |entry: Entry, kind, body| async move {
-        work::write(yard, Wish { id: delivery.id, go: &entry.go, by, kind, thing: roll, shown: None, body }).await
+        work::write(
+            yard,
+            Wish { id: delivery.id, go: &entry.go, by, kind, thing: roll, shown: None, body, worked_out: WORKED_OUT },
+        )
+        .await
     };
     let body = json!({
         "material": delivery.material, "revision": delivery.revision, "batch": delivery.batch,
