@@ -2,18 +2,19 @@
 import { assert } from "./checks.mjs";
 import { profile } from "./browser.mjs";
 
-const ANSWER_MS = 6_000;
+const ANSWER_MS = 15_000;
 
 export class Person {
-  constructor(page, seen) {
+  constructor(page, seen, scripts) {
     this.page = page;
+    this.scripts = scripts;
     this.seen = seen;
     this.forget();
   }
 
   static async at(browser, yard, options) {
     const { context, seen } = await profile(browser, yard, options);
-    return new Person(await context.newPage(), seen);
+    return new Person(await context.newPage(), seen, options?.scripts ?? true);
   }
 
   forget() {
@@ -29,6 +30,8 @@ export class Person {
   /** A scanner types the label quickly and ends with Enter, into whatever has the focus. */
   async scan(code) {
     this.scans += 1;
+    // Where no script keeps early keys, a person pulls the trigger once the field shows its focus.
+    if (!this.scripts) await this.page.locator("#code:focus").waitFor({ state: "attached", timeout: ANSWER_MS });
     await this.leads(async () => {
       await this.page.keyboard.type(code, { delay: 2 });
       await this.page.keyboard.press("Enter");

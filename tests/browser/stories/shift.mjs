@@ -2,7 +2,7 @@
 import { SIZES } from "../lib/browser.mjs";
 import { assert, check } from "../lib/checks.mjs";
 import { Person } from "../lib/person.mjs";
-import { entries } from "../lib/yard.mjs";
+import { entries, get } from "../lib/yard.mjs";
 
 const DAY = "(Mon|Tue|Wed|Thu|Fri|Sat|Sun)";
 
@@ -55,7 +55,8 @@ export async function shift(browser, yard, _code, { scripts = true } = {}) {
     who.took({ scans: 1, taps: 1 });
     await who.open("/handover");
     const out = await who.page.getByRole("region", { name: "Still out" }).getByRole("link").allInnerTexts();
-    assert.ok(!out.includes(roll));
+    const seen = await get(yard, `/api/v1/things/roll/${roll}`);
+    assert.ok(!out.includes(roll), `${roll} is still among ${out}: ${JSON.stringify(seen.body)}`);
   });
 
   await check(`the clerk's day showed no error${how}`, () => who.sawNothingOdd());
