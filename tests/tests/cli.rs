@@ -75,6 +75,14 @@ fn questions_are_answered_in_words_in_bytes_and_by_exit_codes() {
         codes.insert(code);
     }
     assert_eq!(codes.len(), 2, "the demo has rolls that may be used and rolls that may not");
+    // Whether a part may be installed, with the code alone.
+    let part = demo.json("/api/v1/parts?state=in_boat")["items"][0]["thing"].as_str().unwrap().to_owned();
+    let said = demo.ask(&["ask", part.trim_start_matches("part/"), "--act", "install", "--boat", "NB-99"]);
+    assert_eq!(said.status.code(), Some(3), "{}", text(&said.stderr));
+    assert!(text(&said.stdout).starts_with("Do not install P-"), "{}", text(&said.stdout));
+    assert!(text(&said.stdout).contains("\nNobody has named a boat NB-99 before."), "{}", text(&said.stdout));
+    let bytes = demo.ask(&[&["ask", part.as_str(), "--act", "install", "--json"][..], &fixed].concat());
+    assert_eq!(text(&bytes.stdout), text(&demo.api(&format!("/api/v1/things/{part}/may-install?{query}"))));
     // Words.
     let said = demo.ask(&["trace", "boat/NB-31"]);
     assert_eq!(said.status.code(), Some(0));
@@ -94,6 +102,9 @@ fn questions_are_answered_in_words_in_bytes_and_by_exit_codes() {
     for (args, code, says) in [
         (&["ask", "roll/R-NOWHERE", "--act", "lay"][..], 1, "Nobody has received R-NOWHERE."),
         (&["trace", "wheel/W-1"], 2, "is no kind of thing"),
+        (&["ask", "roll/R-1", "--act", "install"], 2, "only parts are installed"),
+        (&["ask", &part, "--act", "install", "--job", "J-1"], 2, "leave out --job"),
+        (&["ask", &part, "--act", "lay", "--boat", "NB-1"], 2, "--boat goes with --act install"),
         (&["mismatches", "--known", "999999999"], 2, "The log ends at entry"),
     ] {
         let said = demo.ask(args);

@@ -1,7 +1,8 @@
 //! May a part be installed? Only with the record of a confirmed cure, within life, and while nothing holds it.
 
+use crate::RULES;
 use crate::book::Book;
-use crate::fact::{Label, What};
+use crate::fact::{Label, Planned, What};
 use crate::guard::guarded;
 use crate::holds;
 use crate::judge::{Judged, stage_act};
@@ -10,24 +11,17 @@ use crate::say::{Say, left, limit};
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use shared_types::{LimitName, ThingName, Word};
+use shared_types::{Code, Instant, Kind, LimitName, MayInstall, ThingName, Word};
 use std::collections::BTreeSet;
 
-/// The answer in words. Installing is a fact: it is written whatever this says.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct MayInstall {
-    pub answer: Word,
-    pub say: String,
-    pub why: Vec<String>,
-}
-
 /// The worst word that applies wins, with every reason for it. None: nobody has named the part.
-pub fn may_install(book: &Book, part: &ThingName, when: When) -> Option<MayInstall> {
+pub fn may_install(book: &Book, part: &ThingName, boat: Option<&Code>, when: When) -> Option<MayInstall> {
     let view = View::new(book, when.known);
     let label = book.label(part)?;
-    let against = guarded(|| against(view, label, when));
-    let failed = || (Word::CannotSay, "Its history can't be worked out.".to_owned());
-    let against = against.unwrap_or_else(|| vec![failed()]);
+    let found =
+        guarded(|| (against(view, label, when), boat.map_or_else(Vec::new, |boat| doubts(view, label, boat, when))));
+    let failed = || (vec![(Word::CannotSay, "Its history can't be worked out.".to_owned())], Vec::new());
+    let (against, notes) = found.unwrap_or_else(failed);
     let answer = against.iter().map(|(word, _)| *word).max().unwrap_or(Word::Yes);
     let say = match answer {
         Word::Yes | Word::NotYet => format!("{} may be installed.", part.short()),
@@ -36,7 +30,49 @@ pub fn may_install(book: &Book, part: &ThingName, when: When) -> Option<MayInsta
     };
     let why = against.into_iter().filter(|(word, _)| *word == answer).map(|(_, why)| why);
     let why: Vec<String> = if answer == Word::Yes { vec![ready(part)] } else { why.collect() };
-    Some(MayInstall { answer, say, why })
+    Some(MayInstall {
+        answer,
+        part: part.clone(),
+        boat: boat.cloned(),
+        say,
+        why,
+        notes,
+        at: Say::of(view, when.at).stamp(when.at),
+        as_of_seq: u64::from(view.known),
+        rules: RULES.to_owned(),
+    })
+}
+
+/// What is said about the pair of them, though it is no reason against installing.
+fn doubts(view: View<'_>, part: Label, boat: &Code, when: When) -> Vec<String> {
+    let (book, name) = (view.book, view.book.name(part).short());
+    let mut doubts = Vec::new();
+    let planned = planned(view, part, when.at).and_then(|(job, plan)| Some((job, plan.job.boat.as_ref()?)));
+    if let Some((job, other)) = planned.filter(|(_, planned)| *planned != boat) {
+        doubts.push(format!("{name} was planned for boat {other}, by {}.", book.name(job).short()));
+    }
+    match book.label(&ThingName::new(Kind::Boat, boat)) {
+        None => doubts.push(format!("Nobody has named a boat {boat} before.")),
+        Some(boat) => {
+            let lists = view.facts(boat).filter(|fact| fact.at <= when.at).filter_map(|fact| match &fact.what {
+                What::BoatList(parts) => Some(parts),
+                _ => None,
+            });
+            if lists.last().is_some_and(|parts| !parts.contains(&part)) {
+                doubts.push(format!("{name} is not on the list of boat {}.", book.name(boat).short()));
+            }
+        }
+    }
+    doubts
+}
+
+/// The job that was planned last to make a part, and its plan.
+fn planned(view: View<'_>, part: Label, at: Instant) -> Option<(Label, &Planned)> {
+    let plans = view.facts(part).filter(|fact| fact.at <= at).filter_map(|fact| match &fact.what {
+        What::Planned(plan) if plan.part == part => Some((view.book.entry(fact.seq)?.thing, &**plan)),
+        _ => None,
+    });
+    plans.last()
 }
 
 /// All that stands against it.
@@ -44,11 +80,7 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
     let (book, part) = (view.book, view.book.name(label));
     let say = Say::of(view, when.at);
     let mut against: Vec<(Word, String)> = Vec::new();
-    let plans = view.facts(label).filter(|fact| fact.at <= when.at).filter_map(|fact| match &fact.what {
-        What::Planned(plan) if plan.part == label => Some(plan),
-        _ => None,
-    });
-    let planned = plans.last();
+    let planned = planned(view, label, when.at).map(|(_, plan)| plan);
     let mut above = BTreeSet::from([label]);
     let stages = stages_of(view, label);
     if stages.is_empty() {

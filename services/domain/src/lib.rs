@@ -58,7 +58,7 @@ pub use book::Book;
 pub use card::out_time_card;
 pub use effect::effect;
 pub use handover::{handover, waiting_for_oven};
-pub use installing::{MayInstall, may_install};
+pub use installing::may_install;
 pub use issue::for_issue;
 pub use jobs::{JobNeeds, jobs_needing};
 pub use lists::{mismatches, runs_out, scan};

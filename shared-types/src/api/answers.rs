@@ -155,3 +155,24 @@ pub struct MayUse {
     pub as_of_seq: u64,
     pub rules: String,
 }
+
+/// May a part be installed, and into this boat? Installing is a fact: it is written whatever this says.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct MayInstall {
+    /// `yes`, `no` or `cannot_say`.
+    pub answer: Word,
+    pub part: ThingName,
+    /// The boat that was asked about.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub boat: Option<Code>,
+    /// The sentence a screen shows.
+    pub say: String,
+    /// Every reason for the answer, one sentence each.
+    pub why: Vec<String>,
+    /// What does not change the answer and should be looked at: the part was planned for another boat, or is not on the
+    /// boat's list.
+    pub notes: Vec<String>,
+    pub at: Stamp,
+    pub as_of_seq: u64,
+    pub rules: String,
+}

@@ -64,7 +64,7 @@ enum Command {
     Load(Load),
     /// Read a data folder's journal and say in words what was found; nothing is changed
     Verify(Verify),
-    /// May a roll, a kit or a part be used, for which act, until when?
+    /// May a roll, a kit or a part be used, for which act, until when; may a part be installed?
     Ask(questions::Ask),
     /// What runs out, soonest first
     RunsOut(questions::RunsOut),

@@ -1,5 +1,7 @@
 //! Questions to a running server, answered in words, or with `--json` as the API answers.
 
+mod install;
+
 use super::{
     DONE, NOT_DONE, NOT_MEANT, NOT_YES,
     rest::{Rest, Unanswered},
@@ -52,6 +54,9 @@ pub(super) struct Ask {
     /// Which lay-up stage of a part
     #[arg(long)]
     stage: Option<String>,
+    /// To install: into which boat
+    #[arg(long)]
+    boat: Option<String>,
     #[command(flatten)]
     when: When,
     #[command(flatten)]
@@ -64,6 +69,7 @@ enum Act {
     Cut,
     Lay,
     Oven,
+    Install,
 }
 
 #[derive(clap::Args)]
@@ -172,7 +178,11 @@ fn may_use(asked: &Ask, out: &mut dyn Write) -> Result<u8, Ended> {
         Act::Cut => "cut",
         Act::Lay => "lay",
         Act::Oven => "oven",
+        Act::Install => return install::may_install(&rest, &thing, asked, out),
     };
+    if asked.boat.is_some() {
+        return Err(not_meant("--boat goes with --act install.".to_owned()).into());
+    }
     let mut query = format!("act={act}");
     for (name, value) in [("job", &asked.job), ("stage", &asked.stage)] {
         query.extend(value.iter().map(|value| format!("&{name}={}", in_a_query(value))));
@@ -207,6 +217,10 @@ fn may_use(asked: &Ask, out: &mut dyn Write) -> Result<u8, Ended> {
     }
     foot(&answer.at, answer.as_of_seq, out)?;
     Ok(code)
+}
+
+fn not_meant(say: String) -> Unanswered {
+    Unanswered { say, ask_otherwise: true }
 }
 
 fn limit_row(row: &LimitRow, near: &Stamp) -> Vec<String> {
@@ -347,7 +361,6 @@ fn warned(asked: &Warnings, out: &mut dyn Write) -> Result<u8, Ended> {
 
 /// A name, or a code alone that means one thing.
 fn thing(rest: &Rest, text: &str) -> Result<ThingName, Unanswered> {
-    let not_meant = |say: String| Unanswered { say, ask_otherwise: true };
     if text.contains('/') {
         return text.parse().map_err(|error| not_meant(format!("{error}.")));
     }

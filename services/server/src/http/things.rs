@@ -11,7 +11,9 @@ use crate::yard::Yard;
 use actix_web::{route, web};
 use domain::{Book, MayUseQuestion, When};
 use serde::Deserialize;
-use shared_types::{Act, Code, Direction, Kind, MayUse, OutTimeCard, StageName, Stamp, ThingName, ThingView, Trace};
+use shared_types::{
+    Act, Code, Direction, Kind, MayInstall, MayUse, OutTimeCard, StageName, Stamp, ThingName, ThingView, Trace,
+};
 use utoipa::IntoParams;
 
 /// A thing: its kind and the code on its label.
@@ -93,6 +95,54 @@ pub(crate) async fn may_use(
     let answer = ask(&yard, |book| {
         let when = AtKnown { at, known }.when(&yard, book)?;
         domain::may_use(book, &MayUseQuestion { thing, act, job, stage, when }).map_err(not_asked)
+    })?;
+    json(&answer)
+}
+
+/// A part.
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Path)]
+pub(crate) struct PartPath {
+    /// The part's serial number.
+    code: String,
+}
+
+#[derive(Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct MayInstallQuery {
+    /// Into which boat. With it the answer's `notes` say whether the part was planned for another one.
+    #[serde(default)]
+    #[param(value_type = Option<String>)]
+    boat: Option<Code>,
+    /// The instant at which the history is read, RFC 3339 with an offset. Default: now.
+    #[serde(default, deserialize_with = "stamp")]
+    #[param(value_type = Option<String>, format = DateTime)]
+    at: Option<Stamp>,
+    /// The last entry (`seq`) that counts as known. Default: all of them.
+    #[serde(default)]
+    known: Option<u64>,
+}
+
+/// May this part be installed, and into this boat?
+///
+/// Yes only if everything planned of it is laid, every cure is confirmed, no act went over a limit and nothing holds it. What
+/// is not known is `cannot_say`. That a part was installed is a fact: it is taken whatever this answers.
+#[utoipa::path(operation_id = "may_install", tag = "life", params(PartPath, MayInstallQuery), responses(
+    (status = 200, description = "The answer, also when it is no.", body = MayInstall), Asked,
+))]
+#[route("/things/part/{code}/may-install", method = "GET", method = "HEAD")]
+pub(crate) async fn may_install(
+    yard: web::Data<Yard>,
+    path: web::Path<PartPath>,
+    query: web::Query<MayInstallQuery>,
+) -> Answer {
+    let MayInstallQuery { boat, at, known } = query.into_inner();
+    let code = Code::new(&path.code).map_err(|error| Fault::cannot_read(error.to_string()))?;
+    let part = ThingName::new(Kind::Part, &code);
+    let answer = ask(&yard, |book| {
+        let when = AtKnown { at, known }.when(&yard, book)?;
+        domain::may_install(book, &part, boat.as_ref(), when).ok_or_else(|| nobody(&part))
     })?;
     json(&answer)
 }

@@ -226,6 +226,48 @@ fn what_is_not_cured_or_is_held_is_said_before_and_written_all_the_same() {
 }
 
 #[test]
+fn a_program_asks_whether_a_part_may_go_into_a_boat() {
+    let server = Server::yard();
+    part(&server, true);
+    let plan = json!({"part": "P-3", "stages": ["skin"], "needs": [], "boat": "NB-32",
+                      "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});
+    let known = server.last_seq();
+    server.decide("replan_job", "job/J-118", plan);
+    server.decide("declare_boat", "boat/NB-33", json!({"parts": ["P-4"]}));
+    let ask = |query: &str| server.get(&format!("/api/v1/things/part/P-3/may-install{query}")).json();
+    let own = ask("?boat=nb-32");
+    assert_eq!(
+        (&own["answer"], &own["say"], &own["boat"]),
+        (&json!("yes"), &json!("P-3 may be installed."), &json!("NB-32"))
+    );
+    assert_eq!(own["why"], json!(["All that is laid of P-3 was laid and cured within life, and nothing holds it."]));
+    assert_eq!((&own["notes"], &own["as_of_seq"]), (&json!([]), &json!(server.last_seq())));
+    // The job names NB-32: another boat is no reason against it, and is said.
+    let other = ask("?boat=NB-33");
+    assert_eq!(other["answer"], json!("yes"));
+    let notes = json!(["P-3 was planned for boat NB-32, by J-118.", "P-3 is not on the list of boat NB-33."]);
+    assert_eq!(other["notes"], notes);
+    assert_eq!(ask("?boat=NB-9")["notes"][1], json!("Nobody has named a boat NB-9 before."));
+    assert_eq!((&ask("")["boat"], &ask("")["notes"]), (&Value::Null, &json!([])));
+    // As it was known before the hold, and before the chart was read.
+    server.decide("place_hold", "part/P-3", json!({"why": "bridging seen"}));
+    let held = ask("?boat=NB-32");
+    assert_eq!((&held["answer"], &held["say"]), (&json!("no"), &json!("Do not install P-3.")));
+    assert!(held["why"][0].as_str().unwrap().contains("bridging seen"), "{held}");
+    assert_eq!(ask(&format!("?known={known}"))["answer"], json!("yes"));
+    assert_eq!(ask(&format!("?known={}", known - 1))["why"], json!(["skin: no confirmed cure."]));
+    let at = "/api/v1/things/part/P-3/may-install";
+    server.get("/api/v1/things/part/P-77/may-install").problem(404, "not-found");
+    for bad in ["?boat=a%2Fb", "?job=J-118", "?known=99999", "?at=noon"] {
+        server.get(&format!("{at}{bad}")).problem(400, "cannot-read");
+    }
+    server.get("/api/v1/things/roll/R-42/may-install").problem(404, "no-such-operation");
+    // The page says the same before anything is written.
+    let mut browser = signed_on(&server);
+    says(&browser.get("/install?part=P-3&boat=NB-33"), "P-3 was planned for boat NB-32, by J-118.");
+}
+
+#[test]
 fn a_part_of_which_nothing_is_laid_can_t_be_said() {
     let server = Server::yard();
     opened(&server);

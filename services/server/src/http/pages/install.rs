@@ -7,10 +7,10 @@ use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::say::Say;
 use domain::trace::boat_of;
 use domain::view::View;
-use domain::{Book, MayInstall, When};
+use domain::{Book, When};
 use serde::Deserialize;
 use serde_json::json;
-use shared_types::{Body, Code, Entry, Kind, ThingName, Word};
+use shared_types::{Body, Code, Entry, Kind, MayInstall, ThingName, Word};
 use uuid::Uuid;
 use work::{Press, Step, Wish};
 
@@ -159,7 +159,8 @@ fn step(yard: &Yard, query: &InstallQuery, done: Option<&Entry>) -> Result<Step,
         false => Some(named(Kind::Boat, &query.boat)?),
     };
     ask::ask(yard, |book| {
-        let Some(may) = domain::may_install(book, &part, when) else {
+        let asked = boat.as_ref().map(ThingName::own_code);
+        let Some(may) = domain::may_install(book, &part, asked.as_ref(), when) else {
             return Ok(Step { frame: "cannot", ..plain(query, vec![ask::nobody_received(&part)]) });
         };
         Ok(may_install(book, query, &part, boat.as_ref(), may, when, id))
@@ -178,15 +179,12 @@ fn may_install(
     let view = View::new(book, when.known);
     let is_in = book.label(part).and_then(|part| boat_of(view, part, when.at)).map(|(boat, _)| book.name(boat).clone());
     let mut big = vec![may.say];
-    let mut why = may.why;
+    let why = may.why.into_iter().chain(may.notes).collect();
     let mut buttons = Vec::new();
     if let Some(boat) = boat {
         let go = if is_in.as_ref() == Some(boat) { "removed" } else { "installed" };
         let label = if go == "removed" { "Removed from" } else { "Installed in" };
         buttons.push(Button { go: go.to_owned(), label: format!("{label} {}", boat.code()) });
-        if book.label(boat).is_none() {
-            why.push(format!("Nobody has named a boat {} before.", boat.code()));
-        }
     } else {
         big.push("Scan the boat.".to_owned());
     }
