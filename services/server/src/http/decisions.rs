@@ -59,9 +59,9 @@ pub(crate) async fn post_decision(
     request: HttpRequest,
     yard: web::Data<Yard>,
     trying: web::Query<Trying>,
-    body: web::Payload,
+    body: web::Bytes,
 ) -> Answer {
-    let text = json_text(&request, body).await?;
+    let text = json_text(&request, &body)?;
     let decision = intake::decision(&text).map_err(|problem| {
         let fault = Fault::cannot_read(problem.detail());
         problem.errors.iter().fold(fault, |fault, FieldProblem { pointer, detail }| fault.field(pointer, detail))

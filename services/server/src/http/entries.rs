@@ -71,9 +71,9 @@ pub(crate) async fn post_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,
     trying: web::Query<Trying>,
-    body: web::Payload,
+    body: web::Bytes,
 ) -> Answer {
-    let text = json_text(&request, body).await?;
+    let text = json_text(&request, &body)?;
     let posted: Posted<'_> = serde_json::from_str(&text).map_err(|error| {
         let what = say::plain(&error.to_string());
         Fault::cannot_read(format!("The body is not {{\"entries\": [fact, ..]}}: {what}.")).field("", what)

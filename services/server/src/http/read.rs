@@ -1,14 +1,24 @@
 //! Reading a request's body: its size, time, media type, text and depth, before anything is parsed.
 
-use super::problems::{Fault, Kind};
-use actix_web::{
-    HttpRequest,
-    body::{BodyStream, MessageBody},
-    http::{StatusCode, header},
-    rt::time::timeout,
-    web::{Bytes, Payload},
+use super::{
+    pages,
+    problems::{Fault, Kind},
 };
-use std::{future::poll_fn, pin::Pin, time::Duration};
+use actix_web::{
+    Error, HttpMessage, HttpRequest,
+    body::{BodyStream, BoxBody, MessageBody},
+    dev::{self, ServiceRequest, ServiceResponse},
+    http::{StatusCode, header},
+    middleware::Next,
+    rt::time::timeout,
+    web::Bytes,
+};
+use futures_util::stream::once;
+use std::{
+    future::{poll_fn, ready},
+    pin::Pin,
+    time::Duration,
+};
 
 /// The longest body, in bytes.
 pub(crate) const LONGEST_BODY: usize = 256 * 1024;
@@ -19,12 +29,33 @@ const DRAINED: usize = 32 * 1024 * 1024;
 const DRAINING: Duration = Duration::from_secs(1);
 const PATIENCE: Duration = Duration::from_secs(30);
 
-/// The body as JSON text: UTF-8, at most 256 KiB, at most 32 levels deep.
-pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<String, Fault> {
-    let mut text = Vec::new();
-    // The body is read in any case: an answer in the middle of it would not be seen.
-    let mut stream = BodyStream::new(body.into_inner());
-    let whole = timeout(PATIENCE, gather(&mut stream, &mut text)).await;
+/// Reads the body of any request before anything else looks at it, so that nothing waits for one that does not come.
+pub(crate) async fn whole_first<B: MessageBody + 'static>(
+    mut request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    match whole(request.take_payload()).await {
+        Ok(body) => {
+            let body = Bytes::from(body);
+            request.set_payload(dev::Payload::Stream { payload: Box::pin(once(ready(Ok(body)))) });
+            Ok(next.call(request).await?.map_into_boxed_body())
+        }
+        Err(fault) => {
+            let answer = pages::or_problem(request.request(), fault);
+            Ok(request.into_response(answer))
+        }
+    }
+}
+
+/// The whole body, if it comes in time and is not too long.
+async fn whole(body: dev::Payload) -> Result<Vec<u8>, Fault> {
+    let mut read = Vec::new();
+    if matches!(body, dev::Payload::None) {
+        return Ok(read);
+    }
+    // It is read to its end where that is near: an answer in the middle of it would not be seen.
+    let mut stream = BodyStream::new(body);
+    let whole = timeout(PATIENCE, gather(&mut stream, &mut read)).await;
     let ended = match whole {
         Ok(Ok(false)) => timeout(DRAINING, drain(&mut stream)).await == Ok(true),
         Ok(_) => true,
@@ -33,6 +64,22 @@ pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<St
     if !ended {
         hold(stream);
     }
+    match whole {
+        Ok(Ok(true)) => Ok(read),
+        Ok(Ok(false)) => {
+            let detail = "A request takes at most 256 KiB. Nothing was written; send less at a time.";
+            Err(Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, detail))
+        }
+        Ok(Err(())) => Err(Fault::cannot_read("The body broke off. Nothing was written; send it again.")),
+        Err(_) => {
+            let detail = "The body did not arrive within 30 s. Nothing was written; send it again.";
+            Err(Fault::new(StatusCode::REQUEST_TIMEOUT, Kind::TooSlow, detail))
+        }
+    }
+}
+
+/// The body as JSON text: UTF-8, at most 32 levels deep.
+pub(crate) fn json_text(request: &HttpRequest, body: &[u8]) -> Result<String, Fault> {
     let unsupported = |detail: &str| Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Kind::WrongMediaType, detail);
     if !is_json(request) {
         return Err(unsupported("Send JSON in UTF-8, with the header Content-Type: application/json."));
@@ -40,29 +87,17 @@ pub(crate) async fn json_text(request: &HttpRequest, body: Payload) -> Result<St
     if request.headers().contains_key("content-encoding") {
         return Err(unsupported("Send the JSON as it is, without a Content-Encoding."));
     }
-    match whole {
-        Ok(Ok(true)) => {}
-        Ok(Ok(false)) => {
-            let detail = "A request takes at most 256 KiB. Nothing was written; send less at a time.";
-            return Err(Fault::new(StatusCode::PAYLOAD_TOO_LARGE, Kind::TooLarge, detail));
-        }
-        Ok(Err(())) => return Err(Fault::cannot_read("The body broke off. Nothing was written; send it again.")),
-        Err(_) => {
-            let detail = "The body did not arrive within 30 s. Nothing was written; send it again.";
-            return Err(Fault::new(StatusCode::REQUEST_TIMEOUT, Kind::TooSlow, detail));
-        }
-    }
-    let text = String::from_utf8(text).map_err(|error| {
-        let at = error.utf8_error().valid_up_to();
+    let text = std::str::from_utf8(body).map_err(|error| {
+        let at = error.valid_up_to();
         Fault::cannot_read(format!("The body is not UTF-8: byte {at} does not belong to any character."))
     })?;
-    match deeper_than(&text, DEEPEST) {
+    match deeper_than(text, DEEPEST) {
         true => Err(Fault::cannot_read("The body is nested more than 32 levels deep; nothing here needs that.")),
-        false => Ok(text),
+        false => Ok(text.to_owned()),
     }
 }
 
-type Stream = BodyStream<actix_web::dev::Payload>;
+type Stream = BodyStream<dev::Payload>;
 
 async fn chunk(stream: &mut Stream) -> Option<Result<Bytes, ()>> {
     let chunk = poll_fn(|context| Pin::new(&mut *stream).poll_next(context)).await;

@@ -117,16 +117,54 @@ fn a_head_that_does_not_come_is_not_waited_for() {
     assert!(answer.starts_with("HTTP/1.1 408 ") && answer.contains("content-length: 0\r\n"), "{answer}");
 }
 
+/// A body that breaks off half-way without closing the connection is waited for 30 s, on pages as at the API, and with every
+/// method; then the connection is closed.
+#[test]
+fn a_body_that_does_not_come_is_not_waited_for() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let form = "Content-Type: application/x-www-form-urlencoded\r\nAccept: text/html\r\n";
+    let table = [
+        ("POST /oven", form, "text/html"),
+        ("POST /no/such/page", form, "text/html"),
+        ("POST /api/v1/decisions", "Content-Type: application/json\r\n", "application/problem+json"),
+        ("GET /api/v1/rolls", "", "application/problem+json"),
+    ];
+    std::thread::scope(|scope| {
+        for (line, headers, media) in table {
+            let address = server.address();
+            scope.spawn(move || {
+                let mut stream = TcpStream::connect(address).unwrap();
+                let head = format!("{line} HTTP/1.1\r\nHost: localhost\r\n{headers}Content-Length: 100\r\n\r\nid=");
+                stream.write_all(head.as_bytes()).unwrap();
+                let mut answer = String::new();
+                // It ends because the server closes the connection.
+                stream.read_to_string(&mut answer).unwrap();
+                assert!(answer.starts_with("HTTP/1.1 408 "), "{line}: {answer}");
+                assert!(answer.contains(&format!("content-type: {media}")), "{line}: {answer}");
+                assert!(answer.contains("did not arrive within 30 s"), "{line}: {answer}");
+            });
+        }
+    });
+    assert_eq!(server.last_seq(), before);
+}
+
 #[test]
 fn every_question_is_answered_to_head_as_to_get() {
     let server = Server::yard();
+    server.decide(
+        "open_job",
+        "job/J-1",
+        json!({"part": "P-3", "stages": ["skin"], "needs": [], "lay_at": "2026-05-06T16:00:00+01:00",
+               "oven_at": "2026-05-06T20:00:00+01:00"}),
+    );
     let document = server.get("/api/v1/openapi.json").json();
     let mut tried = 0;
     for (template, item) in document["paths"].as_object().unwrap() {
         let Some(get) = item.get("get") else { continue };
         let path =
             template.replace("{kind}/{code}", "roll/R-42").replace("scan/{code}", "scan/R-42").replace("{seq}", "1");
-        let path = path.replace("{material}", "PM-101").replace("{batch}", "B-123");
+        let path = path.replace("{material}", "PM-101").replace("{batch}", "B-123").replace("part/{code}", "part/P-3");
         let path = if template.ends_with("/may-use") { format!("{path}?act=lay") } else { path };
         let (get_said, head) = (server.get(&path), server.send(Method::HEAD, &path, &[], Vec::new()));
         assert_eq!((get_said.status, head.status, head.text.as_str()), (200, 200, ""), "{path} {}", get["operationId"]);
