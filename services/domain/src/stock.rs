@@ -85,7 +85,8 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         shared_types::Whereabouts::InBoat { boat, .. } => Some(boat.clone()),
         _ => None,
     };
-    let boat = own_boat(&shown.whereabouts).or_else(|| plan.and_then(|plan| plan.job.boat.clone()));
+    let planned_for = plan.and_then(|plan| plan.job.boat.clone());
+    let boat = own_boat(&shown.whereabouts).or_else(|| planned_for.clone());
     let jobs = if kind == Kind::Part { made_by(view, label) } else { shown.jobs };
     let ended = matches!(shown.whereabouts.state(), State::Consumed | State::Disposed);
     let ends_first = match (kind, part.as_ref()) {
@@ -97,7 +98,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
     let keep = filter.place.as_ref().is_none_or(|place| shown.whereabouts.place() == Some(place))
         && filter.state.is_none_or(|state| shown.whereabouts.state() == state)
         && filter.job.as_ref().is_none_or(|job| jobs.contains(job))
-        && filter.boat.as_ref().is_none_or(|of| boat.as_ref() == Some(of))
+        && filter.boat.as_ref().is_none_or(|of| boat.as_ref() == Some(of) || planned_for.as_ref() == Some(of))
         && filter.held.is_none_or(|held| shown.holds.is_empty() != held)
         && filter.ended.is_none_or(|wanted| ended == wanted)
         && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
@@ -222,6 +223,7 @@ fn planned(view: View<'_>, job: Label, plan: &Job, say: &Say) -> PlannedJob {
     });
     PlannedJob {
         part: ThingName::new(Kind::Part, &plan.part),
+        boat: plan.boat.clone(),
         lay_at: say.stamp(plan.lay_at.at),
         oven_at: say.stamp(plan.oven_at.at),
         needs: needs.collect(),

@@ -74,6 +74,9 @@ pub struct EndsFirst {
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct PlannedJob {
     pub part: ThingName,
+    /// The boat it is planned for, wherever the part is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub boat: Option<Code>,
     pub lay_at: Stamp,
     pub oven_at: Stamp,
     /// What it needs, and how much of that was cut or laid for it.

@@ -189,6 +189,10 @@ impl Fault {
         StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
     }
 
+    pub(crate) fn is(&self, kind: Kind) -> bool {
+        self.0.kind == format!("/problems/{}", kind.row().name)
+    }
+
     pub(crate) fn problem(&self) -> &Problem {
         &self.0
     }

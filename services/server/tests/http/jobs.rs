@@ -268,6 +268,34 @@ fn a_program_asks_whether_a_part_may_go_into_a_boat() {
 }
 
 #[test]
+fn a_boat_that_no_job_plans_the_part_for_is_said_before_and_shown_after() {
+    let server = Server::yard();
+    part(&server, true);
+    let plan = json!({"part": "P-3", "stages": ["skin"], "needs": [{"material": "PM-101", "length_mm": 22_500}], "boat": "NB-31",
+                      "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});
+    server.decide("replan_job", "job/J-118", plan);
+    let mut browser = signed_on(&server);
+    let right = browser.get("/install?part=P-3&boat=NB-31");
+    assert!(right.text.contains("class=\"answer yes\"") && !words(&right).contains("planned for boat"), "{}", words(&right));
+    let asked = browser.get("/install?part=P-3&boat=NB-32");
+    says(&asked, "P-3 may be installed. P-3 was planned for boat NB-31, by J-118.");
+    assert!(asked.text.contains("class=\"answer cannot\""), "{}", asked.text);
+    says(&browser.get("/jobs"), "NB-31");
+    browser.post(&moves(&asked), &[("go", "installed")]);
+    assert_eq!(last(&server)["kind"], json!("part_installed.v1"), "a fact is never refused");
+    assert_eq!(last(&server)["shown"]["answer"], json!("cannot_say"));
+    says(&browser.get("/jobs"), "in NB-32, planned for NB-31");
+    for boat in ["NB-31", "NB-32"] {
+        says(&browser.get(&format!("/jobs?boat={boat}")), "J-118");
+    }
+    let job = browser.get("/job/J-118");
+    says(&job, "It makes P-3, skin, for boat NB-31.");
+    says(&job, "P-3 is in boat NB-32 and planned for boat NB-31.");
+    // Taking it out again is no second mistake.
+    assert!(!words(&browser.get("/install?part=P-3&boat=NB-32")).contains("was planned"));
+}
+
+#[test]
 fn a_part_of_which_nothing_is_laid_can_t_be_said() {
     let server = Server::yard();
     opened(&server);

@@ -64,6 +64,45 @@ fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person
     assert_eq!(server.last_seq(), last + 2);
 }
 
+/// The same form with another value in one field.
+pub(crate) fn with(form: &Form, name: &str, value: &str) -> Form {
+    let kept = form.fields.iter().filter(|(field, _)| field != name).cloned();
+    let fields = kept.chain([(name.to_owned(), value.to_owned())]).collect();
+    Form { action: form.action.clone(), fields }
+}
+
+#[test]
+fn a_form_of_a_decision_sent_again_with_other_words_writes_nothing_and_says_so() {
+    let (server, seq) = mistaken();
+    server.decide("declare_boat", "boat/NB-31", json!({"parts": ["P-1"]}));
+    server.receive("R-77");
+    let out = server.fact("roll_taken_out", "roll/R-77", json!({}))["seq"].as_u64().unwrap();
+    server.pass(30);
+    let plan = "part=P-3&choice=ask&stages=skin&needs=PM-101+22.5&lay_at=2026-05-07+16:00&oven_at=2026-05-07+20:00";
+    for (address, field, other) in [
+        ("/hold?thing=roll/R-42&choice=ask&why=torn+bag".to_owned(), "why", "crushed core"),
+        ("/hold?thing=roll/R-42&choice=ask&why=torn+bag&number=NC-1".to_owned(), "number", "NC-2"),
+        ("/hold?thing=roll/R-77&choice=ask&why=torn+bag".to_owned(), "thing", "roll/R-42"),
+        ("/boat/NB-31/list?choice=ask&parts=P-1%0AP-2".to_owned(), "parts", "P-1"),
+        (format!("/job?code=J-118&{plan}"), "boat", "NB-31"),
+        (format!("/job?code=J-119&{plan}"), "needs", "PM-101 23"),
+        (format!("/strike/{seq}?choice=other&other=R-42"), "other", "R-77"),
+        (format!("/strike/{out}?choice=time&at=2026-05-06+09:55"), "at", "2026-05-06 09:56"),
+    ] {
+        let mut browser = signed_on(&server);
+        let page = browser.get(&address);
+        let form = saving(&page);
+        let badges = [("by", "B-17"), ("second", "B-05")];
+        says(&browser.post(&form, &badges), "Written:");
+        let last = server.last_seq();
+        says(&browser.post(&form, &badges), "It was written before, once:");
+        let again = browser.post(&with(&form, field, other), &badges);
+        assert_eq!((again.status, server.last_seq()), (409, last), "{address}: {}", words(&again));
+        says(&again, "This page was sent before with something else, and that stands as entry");
+        assert_eq!(again.text.matches("<h1").count(), 1);
+    }
+}
+
 #[test]
 fn the_second_of_two_tabs_reads_who_was_first() {
     let (server, seq) = mistaken();

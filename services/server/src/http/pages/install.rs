@@ -179,9 +179,14 @@ fn may_install(
     let view = View::new(book, when.known);
     let is_in = book.label(part).and_then(|part| boat_of(view, part, when.at)).map(|(boat, _)| book.name(boat).clone());
     let mut big = vec![may.say];
-    let why = may.why.into_iter().chain(may.notes).collect();
+    let why = may.why;
+    let mut answer = may.answer;
     let mut buttons = Vec::new();
     if let Some(boat) = boat {
+        if is_in.as_ref() != Some(boat) && !may.notes.is_empty() {
+            answer = answer.max(Word::CannotSay);
+            big.extend(may.notes);
+        }
         let go = if is_in.as_ref() == Some(boat) { "removed" } else { "installed" };
         let label = if go == "removed" { "Removed from" } else { "Installed in" };
         buttons.push(Button { go: go.to_owned(), label: format!("{label} {}", boat.code()) });
@@ -190,9 +195,9 @@ fn may_install(
     }
     let mut step = plain(query, big);
     part.code().clone_into(&mut step.name);
-    step.frame = work::frame(may.answer);
+    step.frame = work::frame(answer);
     step.why = why;
-    let word = if may.answer == Word::CannotSay { "cannot_say" } else { step.frame };
+    let word = if answer == Word::CannotSay { "cannot_say" } else { step.frame };
     let fields = [
         ("id", id.to_string()),
         ("part", query.part.clone()),

@@ -288,7 +288,7 @@ fn look(book: &Book, job: &ThingName, when: When, say: &Say) -> Result<Shown, Fa
     let stages: Vec<String> =
         planned(book, job, when).into_iter().flat_map(|job| job.stages).map(|one| one.to_string()).collect();
     let stages: Vec<&str> = stages.iter().map(String::as_str).collect();
-    let boat = row.boat.as_ref().map_or_else(String::new, |boat| format!(", for boat {boat}"));
+    let boat = plan.boat.as_ref().map_or_else(String::new, |boat| format!(", for boat {boat}"));
     let time = |at: shared_types::Stamp| say.time(at.at, when.now);
     let mut claim = vec![
         format!(
@@ -300,6 +300,11 @@ fn look(book: &Book, job: &ThingName, when: When, say: &Say) -> Result<Shown, Fa
         ),
         row.say.clone(),
     ];
+    claim.extend(
+        row.boat.as_ref().zip(plan.boat.as_ref()).filter(|(is_in, planned)| is_in != planned).map(
+            |(is_in, planned)| format!("{} is in boat {is_in} and planned for boat {planned}.", plan.part.short()),
+        ),
+    );
     let question = WarningsQuestion { job: Some(code.clone()), ..WarningsQuestion::usual(when) };
     let warnings: Vec<String> = domain::warnings(book, &question).warnings.into_iter().map(|one| one.say).collect();
     claim.push(match warnings.len() {

@@ -1,5 +1,6 @@
 //! The pages: one scan screen, a boat's trace, and a page per problem. Rendered here, usable without JavaScript.
 
+mod again;
 mod asking;
 mod assets;
 mod badge;

@@ -15,7 +15,7 @@ use crate::{
     http::{
         ask::{ask_beside, nobody},
         fallback::in_a_path,
-        problems::Fault,
+        problems::{Fault, Kind},
     },
     yard::Yard,
 };
@@ -298,7 +298,9 @@ async fn place(
         let draft = Draft { decide: "place_hold", thing: thing.clone(), body };
         match wish::submit(yard, &draft, hold_id(sitting, thing), &by, None, based_on).await {
             Ok(_) => {}
-            Err(fault) if fault.status() == StatusCode::CONFLICT => drop(refused.insert(thing.clone())),
+            Err(fault) if fault.status() == StatusCode::CONFLICT && !fault.is(Kind::IdReused) => {
+                drop(refused.insert(thing.clone()))
+            }
             Err(fault) => return Err(fault),
         }
     }

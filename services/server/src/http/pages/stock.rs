@@ -252,6 +252,10 @@ fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Ve
             let needs: Vec<String> = plan.needs.iter().map(need).collect();
             let issued: Vec<&str> = plan.issued.iter().map(|thing| thing.short()).collect();
             let part = plan.part.short().to_owned();
+            let boat = match (&row.boat, &plan.boat) {
+                (Some(is_in), Some(planned)) if is_in != planned => format!("in {is_in}, planned for {planned}"),
+                _ => boat,
+            };
             vec![time(plan.lay_at), time(plan.oven_at), part, place(), needs.join("; "), issued.join(", "), boat, look]
         }
         _ => vec![declared(kind, row), look],

@@ -2,6 +2,7 @@
 //! a form that is sent twice writes once.
 
 use super::{
+    again::Meant,
     assets::Assets,
     badge,
     effect::{Effect, effect},
@@ -9,7 +10,7 @@ use super::{
     own_form, page, see,
 };
 use crate::http::{
-    ask::ask,
+    ask::{ask, beside},
     dry_run,
     fallback::in_a_path,
     problems::Fault,
@@ -24,7 +25,7 @@ use actix_web::{
 use askama::Template;
 use domain::{When, say::Say, view::View};
 use serde_json::{Value, json};
-use shared_types::{Code, Entry, ThingName};
+use shared_types::{Code, ThingName};
 use uuid::Uuid;
 
 pub(super) use super::chosen::{Choice, Chosen, Draft, Field};
@@ -233,17 +234,31 @@ pub(super) async fn submit(
 ) -> Result<(u64, bool), Fault> {
     let wish = intake::decision(&text(draft, id, by, second, based_on))
         .map_err(|problem| Fault::cannot_read(crate::http::say::sentence(&problem.detail())))?;
+    let meant = Meant::of(&wish.wish.thing, &wish.wish.body, wish.wish.strikes, &[])?;
+    let instead = wish.wish.instead.clone();
     match yard.committer.submit(wish).await {
         // The same form, sent again with another badge: what was written first stands.
-        Outcome::IdReused { line } => match Entry::read(&line) {
-            Ok(entry) if entry.thing == draft.thing => Ok((entry.seq, true)),
-            _ => Err(Fault::cannot_read("This form was used for something else. Open the page again.")),
-        },
+        Outcome::IdReused { line } => {
+            let entry = meant.same(&line)?;
+            if let Some(instead) = instead {
+                let meant = Meant::of(&instead.thing, &instead.body, None, &[])?.at(instead.occurred_at);
+                if let Some(seq) = ask(yard, |book| Ok(book.seq_of(&instead.id)))? {
+                    meant.same(&stored_line(yard, seq).await?)?;
+                }
+            }
+            Ok((entry.seq, true))
+        }
         outcome => Ok(match stored(outcome)? {
             Stored::Now(written) => (written.seq, false),
             Stored::Before(entry) => (entry.seq, true),
         }),
     }
+}
+
+async fn stored_line(yard: &web::Data<Yard>, seq: u64) -> Result<Vec<u8>, Fault> {
+    let reader = yard.reader.clone();
+    let unread = move |_| Fault::went_wrong(format!("Entry {seq} could not be read from the disk."));
+    beside(move || reader.line(seq).map_err(unread)).await
 }
 
 fn text(draft: &Draft, id: Uuid, by: &Code, second: Option<&Code>, based_on: u64) -> String {

@@ -1,10 +1,10 @@
 //! What the pages of work share: one scan field, one answer, buttons that write one fact once.
 
-use super::{assets::Assets, badge, page, scan, screen::Button};
+use super::{again::Meant, assets::Assets, badge, page, scan, screen::Button};
 use crate::http::say::sentence;
 use crate::http::{
     ask,
-    problems::{Fault, Kind as Reason},
+    problems::Fault,
     refusals::{Stored, stored},
 };
 use crate::import::words::metres;
@@ -13,7 +13,7 @@ use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
 use domain::{Book, RULES, When, say::Say, view::View};
 use serde_json::{Value, json};
-use shared_types::{Code, Entry, Kind, MayUse, ThingName, Whereabouts, Word};
+use shared_types::{Code, Kind, MayUse, ThingName, Whereabouts, Word};
 use uuid::Uuid;
 
 /// One step of a piece of work.
@@ -197,41 +197,13 @@ pub(super) async fn write(yard: &Yard, wish: Wish<'_>) -> Result<u64, Fault> {
         "shown": wish.shown, "body": wish.body,
     });
     let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.detail()))?;
-    let meant = said_in(&fact.entry, wish.worked_out)?;
+    let meant = Meant::of(&fact.entry.thing, &fact.entry.body, None, wish.worked_out)?;
     match yard.committer.submit(fact).await {
         // Its time differs, but it is this page's button: it was written when it was pressed for the first time.
-        Outcome::IdReused { line } => {
-            let entry = Entry::read(&line)
-                .map_err(|_| Fault::went_wrong("It was written before, but the stored line can't be read."))?;
-            match said_in(&entry, wish.worked_out)? == meant {
-                true => Ok(entry.seq),
-                false => Err(Fault::new(
-                    StatusCode::CONFLICT,
-                    Reason::IdReused,
-                    format!(
-                        "This page was sent before with something else, and that stands as entry {}. Nothing was written now. \
-                         Open the page again; what is wrong is struck where its entry stands.",
-                        entry.seq
-                    ),
-                )),
-            }
-        }
+        Outcome::IdReused { line } => Ok(meant.same(&line)?.seq),
         outcome => Ok(match stored(outcome)? {
             Stored::Now(written) => written.seq,
             Stored::Before(entry) => entry.seq,
         }),
     }
-}
-
-/// What an entry says, but for what its page worked out.
-fn said_in(entry: &Entry, worked_out: &[&str]) -> Result<(String, Value), Fault> {
-    let unread = |_| Fault::went_wrong("The entry could not be compared with what was written before.");
-    let mut line = Vec::new();
-    entry.write(&mut line).map_err(|error| unread(error.to_string()))?;
-    let mut read: Value = serde_json::from_slice(&line).map_err(|error| unread(error.to_string()))?;
-    let mut body = read.get_mut("body").map(Value::take).unwrap_or_default();
-    if let Some(fields) = body.as_object_mut() {
-        fields.retain(|name, _| !worked_out.contains(&name.as_str()));
-    }
-    Ok((entry.thing.to_string(), body))
 }
