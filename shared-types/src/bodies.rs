@@ -387,4 +387,6 @@ pub enum Settlement {
     AssignedS(Seconds),
     /// It was another roll or kit.
     Other(ThingName),
+    /// It was looked into and may rest (`true`), for the reason that is given: of what is no question of where a thing was.
+    LookedInto(bool),
 }

@@ -1,7 +1,7 @@
 //! The catalogue of every body ever written, `name.vN`. It only grows: an old shape is read for ever.
 
 use crate::bodies::*;
-use crate::older::YardV1;
+use crate::older::{SettleV1, YardV1};
 use serde::Serialize;
 use serde_json::value::RawValue;
 
@@ -111,7 +111,7 @@ catalogue! {
     HoldLifted(LiftHold) = "hold_lifted", 1, Door::Decision("lift_hold");
     EntryStruck(Strike) = "entry_struck", 1, Door::Decision("strike");
     FactConfirmed(Confirm) = "fact_confirmed", 1, Door::Decision("confirm");
-    MismatchSettled(Settle) = "mismatch_settled", 1, Door::Decision("settle");
+    MismatchSettled(Settle) = "mismatch_settled", 2, Door::Decision("settle");
     LogLoaded(LogLoaded) = "log_loaded", 1, Door::Log;
     LogCut(LogCut) = "log_cut", 1, Door::Log;
     SetAside(SetAside) = "entry_set_aside", 1, Door::Log;
@@ -137,6 +137,7 @@ macro_rules! older {
 
 older! {
     "yard_declared", 1, YardV1 => YardDeclared;
+    "mismatch_settled", 1, SettleV1 => MismatchSettled;
 }
 
 impl Body {

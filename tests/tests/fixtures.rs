@@ -48,6 +48,8 @@ fn every_older_shape_is_read_as_its_newest() {
     // What came with the second shape was never in the first.
     let line = lines_of("yard_declared.v1").remove(0).replace("\"spare_s\"", "\"closed_on\":[],\"spare_s\"");
     assert!(Entry::read(line.as_bytes()).is_err());
+    let line = lines_of("mismatch_settled.v2").pop().unwrap();
+    assert!(line.contains("looked_into") && Entry::read(line.replace(".v2", ".v1").as_bytes()).is_err());
 }
 
 #[test]

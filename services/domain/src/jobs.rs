@@ -160,21 +160,25 @@ impl OpenJob<'_> {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct JobNeeds {
     pub job: Code,
+    /// The roll was issued to it.
+    pub given: bool,
     /// Millimetres of the roll's material that were planned and not cut yet.
     pub length_mm: u64,
     pub lay_at: Instant,
 }
 
-/// The jobs that still need what this roll is made of, by their planned lay-up.
+/// The jobs that still need what this roll is made of: those it was issued to first, then by their planned lay-up.
 pub fn jobs_needing(book: &Book, roll: &ThingName, when: When) -> Vec<JobNeeds> {
     let view = View::new(book, when.known);
-    let Some(material) = book.label(roll).and_then(|roll| material_of(view, roll)) else { return Vec::new() };
+    let Some(label) = book.label(roll) else { return Vec::new() };
+    let Some(material) = material_of(view, label) else { return Vec::new() };
     let jobs = open_jobs(At::new(view, when.at)).into_iter().filter_map(|job| {
         let length_mm = *job.still_needed(view).get(&material)?;
-        Some(JobNeeds { job: job.code, length_mm, lay_at: job.plan.job.lay_at.at })
+        let given = job.issued.contains(&label);
+        Some(JobNeeds { job: job.code, given, length_mm, lay_at: job.plan.job.lay_at.at })
     });
     let mut jobs: Vec<JobNeeds> = jobs.collect();
-    jobs.sort_by(|one, other| (one.lay_at, &one.job).cmp(&(other.lay_at, &other.job)));
+    jobs.sort_by(|one, other| (!one.given, one.lay_at, &one.job).cmp(&(!other.given, other.lay_at, &other.job)));
     jobs
 }
 

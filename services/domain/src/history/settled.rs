@@ -30,6 +30,7 @@ impl Settled {
             Settlement::CarriedOverS(seconds) => Settled::Carried(seconds.as_ms()),
             Settlement::AssignedS(seconds) => Settled::Assigned(seconds.as_ms()),
             Settlement::Other(_) => Settled::Moved(other?),
+            Settlement::LookedInto(_) => return None,
         };
         Some((by, settled))
     }
@@ -50,6 +51,8 @@ impl Settled {
 pub fn fits(puzzle: Puzzle, answer: &Settlement) -> bool {
     match (puzzle, answer) {
         (_, Settlement::WasTakeOut(yes)) => *yes,
+        // Where a thing was is not settled by a reason alone.
+        (_, Settlement::LookedInto(_)) => false,
         (
             Puzzle::SeenInsideWhileOut,
             Settlement::OutSince(_) | Settlement::CarriedOverS(_) | Settlement::AssignedS(_),

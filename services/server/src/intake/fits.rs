@@ -56,8 +56,15 @@ pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
         Body::JobOpened(job) | Body::JobReplanned(job) if job.stages.is_empty() => {
             say("/body/stages", "name at least one stage".into());
         }
-        Body::MismatchSettled(settle) if settle.answer == Settlement::WasTakeOut(false) => {
-            say("/body/answer/was_take_out", "say true, or give another answer".into());
+        Body::MismatchSettled(settle) => {
+            let denied = match settle.answer {
+                Settlement::WasTakeOut(false) => Some("was_take_out"),
+                Settlement::LookedInto(false) => Some("looked_into"),
+                _ => None,
+            };
+            if let Some(answer) = denied {
+                say(&format!("/body/answer/{answer}"), "say true, or give another answer".into());
+            }
         }
         _ => {}
     }

@@ -111,6 +111,8 @@ pub struct Yard {
     pub(crate) tail: watch::Receiver<u64>,
     /// One dry run at a time: each has a copy of the book.
     pub(crate) dry_runs: Semaphore,
+    /// One roll is received at a time, so that the second of two scans reads what the first wrote.
+    pub(crate) receipts: Semaphore,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -168,7 +170,8 @@ impl Yard {
         let (committer, tail) = (committing.committer(), committing.tail());
         let thread = thread::Builder::new().name("committer".into()).spawn(move || committing.run())?;
         let archive = Arc::new(archive);
-        Ok(Yard { book, reader, archive, committer, clock, tail, dry_runs: Semaphore::new(1), thread: Some(thread) })
+        let [dry_runs, receipts] = [(); 2].map(|()| Semaphore::new(1));
+        Ok(Yard { book, reader, archive, committer, clock, tail, dry_runs, receipts, thread: Some(thread) })
     }
 
     /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.

@@ -137,6 +137,47 @@ fn what_is_held_or_over_is_said_first_and_recorded_all_the_same() {
 }
 
 #[test]
+fn the_job_that_a_roll_was_issued_to_is_offered_first() {
+    let server = yard();
+    server.decide("issue", "roll/R-42", json!({"job": "J-119"}));
+    let mut browser = signed_on(&server);
+    let which = words(&browser.get("/cut?roll=R-42"));
+    let (issued, soonest) = (which.find("J-119, issued: 22.5 m, lay Thu 16:00"), which.find("J-118: 22.5 m, lay Wed"));
+    assert!(issued.is_some() && issued < soonest, "{which}");
+}
+
+#[test]
+fn under_a_no_no_job_is_offered_and_the_button_says_what_it_is() {
+    let server = yard();
+    let mut browser = signed_on(&server);
+    let calm = browser.get("/cut?roll=R-42&job=J-118&kit=K-5");
+    assert!(calm.text.contains("class=\"main\"") && !calm.text.contains("all the same"), "{}", calm.text);
+    server.decide("place_hold", "roll/R-42", json!({"why": "torn bag"}));
+    let which = browser.get("/cut?roll=R-42");
+    says(&which, "Cut all the same? Scan the job it is for.");
+    assert!(!words(&which).contains("J-118"), "{}", words(&which));
+    for (page, label) in [
+        ("/cut?roll=R-42&job=J-118&kit=K-5", "Cut, all the same"),
+        ("/lay?part=P-3&stage=skin&from=roll/R-42", "Laid from R-42, all the same"),
+        ("/install?part=P-3&boat=NB-31", "Installed in NB-31, all the same"),
+    ] {
+        let page = browser.get(page);
+        says(&page, label);
+        assert!(page.text.contains("anyway") && !page.text.contains("class=\"main\""), "{}", page.text);
+    }
+    // What was mistyped is no answer about the roll.
+    let typed_wrong = browser.post(&typed(&calm, "much", ""), &[("go", "cut")]);
+    says(&typed_wrong, "all the same");
+    server.decide("lift_hold", "roll/R-42", json!({"hold": hold(&server), "why": "new bag"}));
+    let typed_wrong = browser.post(&typed(&calm, "much", ""), &[("go", "cut")]);
+    assert!(!words(&typed_wrong).contains("all the same"), "{}", words(&typed_wrong));
+}
+
+fn hold(server: &Server) -> Value {
+    server.get("/api/v1/things/roll/R-42").json()["holds"][0]["hold"].clone()
+}
+
+#[test]
 fn what_the_book_has_in_the_cold_is_scanned_out_first() {
     let server = yard();
     server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));

@@ -165,6 +165,36 @@ fn what_can_not_be_read_is_a_problem_in_words() {
 }
 
 #[test]
+fn a_moment_is_asked_for_as_people_write_it() {
+    let server = day();
+    server.pass(60);
+    for page in ["today", "runs-out", "take-out", "handover", "rolls", "jobs", "places", "rolls.csv", "runs-out.csv"] {
+        for at in ["2026-05-06+06:20", "2026-05-06T06:20:00%2B01:00", "2026-05-06T06:20:00+01:00", "", "+"] {
+            assert_eq!(server.get(&format!("/{page}?at={at}")).status, 200, "/{page}?at={at}");
+        }
+        for at in ["soon", "2026-02-31+06:20", "1"] {
+            assert_eq!(server.get(&format!("/{page}?at={at}")).status, 400, "/{page}?at={at}");
+        }
+    }
+    // R-42 was still in the cold then.
+    let then = server.get("/rolls?at=2026-05-06+06:20");
+    assert!(
+        then.text.contains("in F1 since Wed 06:01") && then.text.contains("as of Wed 6 May 2026 06:20"),
+        "{}",
+        then.text
+    );
+    assert!(
+        then.text.contains("/rolls.csv?at=2026-05-06%2006%3A20") && then.text.contains("name=\"at\" value="),
+        "{}",
+        then.text
+    );
+    assert!(server.get("/rolls.csv?at=2026-05-06+06:20").text.contains("in F1 since"));
+    assert!(server.get("/rolls").text.contains("out in CUT since Wed 06:31"));
+    assert_eq!(server.get("/take-out?until=2026-05-08+06:00").status, 200);
+    assert_eq!(server.get("/take-out?until=soon").status, 400);
+}
+
+#[test]
 fn a_yard_declares_when_it_is_closed() {
     let server = day();
     let yard = json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711", "closed_weekdays": ["saturday", "sunday"],

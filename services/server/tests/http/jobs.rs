@@ -276,7 +276,11 @@ fn a_boat_that_no_job_plans_the_part_for_is_said_before_and_shown_after() {
     server.decide("replan_job", "job/J-118", plan);
     let mut browser = signed_on(&server);
     let right = browser.get("/install?part=P-3&boat=NB-31");
-    assert!(right.text.contains("class=\"answer yes\"") && !words(&right).contains("planned for boat"), "{}", words(&right));
+    assert!(
+        right.text.contains("class=\"answer yes\"") && !words(&right).contains("planned for boat"),
+        "{}",
+        words(&right)
+    );
     let asked = browser.get("/install?part=P-3&boat=NB-32");
     says(&asked, "P-3 may be installed. P-3 was planned for boat NB-31, by J-118.");
     assert!(asked.text.contains("class=\"answer cannot\""), "{}", asked.text);

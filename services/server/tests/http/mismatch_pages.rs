@@ -25,7 +25,7 @@ fn a_line_is_answered_by_two_and_is_gone() {
     let address = list.text.split("href=\"/mismatches/").nth(1).unwrap().split('"').next().unwrap();
     let address = format!("/mismatches/{}", address.replace("&#38;", "&").replace("&amp;", "&"));
     let base = address.split("&choice").next().unwrap().to_owned();
-    says(&browser.get(&base), "It was another roll");
+    says(&browser.get(&base), "It was another roll that was scanned");
     let page = browser.get(&format!("{base}&choice=carried&minutes=10&why=door"));
     says(&page, "R-42 gets back");
     says(&page, "needs a second person");
@@ -38,6 +38,55 @@ fn a_line_is_answered_by_two_and_is_gone() {
     says(&browser.get(&base), "It is answered already.");
     for bad in ["choice=carried&minutes=x", "choice=put_away&at=soon", "choice=other&other=R-42", "choice=x"] {
         assert!(browser.get(&format!("{base}&{bad}")).status < 500, "{bad}");
+    }
+}
+
+#[test]
+fn each_answer_says_what_happened() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.pass(5);
+    let entry = server.fact("roll_taken_out", "roll/R-42", json!({}))["id"].as_str().unwrap().to_owned();
+    says(
+        &browser.get("/mismatches"),
+        "It was put away in between, at about It was another roll that was scanned It was out all the time, and was scanned twice",
+    );
+    let page = browser.get(&format!("/mismatches/out_while_out/{entry}?choice=take_out&why=asked"));
+    assert!(!words(&page).contains("The scan was a take-out"), "{}", words(&page));
+    let written = browser.post(&saving(&page), &[("by", "B-05"), ("second", "Q-03")]);
+    says(&written, "answered about R-42: it was out all the time, and was scanned twice: asked");
+}
+
+#[test]
+fn what_may_rest_is_answered_with_a_reason_and_assigns_nothing() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    server.receive("R-42");
+    let all = server.get("/api/v1/mismatches").json();
+    let one = all["mismatches"].as_array().unwrap().iter().find(|one| one["kind"] == "received_twice").unwrap().clone();
+    let base = format!("/mismatches/received_twice/{}", one["entry"].as_str().unwrap());
+    let page = browser.get(&format!("{base}?choice=words&why=one+label+was+printed+twice"));
+    let before = server.get("/api/v1/things/roll/R-42").json()["limits"].clone();
+    let written = browser.post(&saving(&page), &[("by", "B-05"), ("second", "Q-03")]);
+    says(&written, "what does not add up about R-42 may rest: one label was printed twice");
+    let entry = server.get(&format!("/api/v1/entries/{}", server.last_seq())).json();
+    assert_eq!(
+        (&entry["kind"], &entry["body"]["answer"]),
+        (&json!("mismatch_settled.v2"), &json!({"looked_into": true}))
+    );
+    assert_eq!(server.get("/api/v1/things/roll/R-42").json()["limits"], before, "it changes no limit");
+    // Where a thing was is not settled by a reason alone, and a reason is never left out.
+    let all = server.get("/api/v1/mismatches").json();
+    let twice =
+        all["mismatches"].as_array().unwrap().iter().find(|one| one["kind"] == "in_while_in").unwrap()["entry"].clone();
+    for (kind, entry, answer, why) in [
+        ("in_while_in", &twice, json!({"looked_into": true}), Some("no idea")),
+        ("received_twice", &one["entry"], json!({"looked_into": false}), Some("no idea")),
+        ("received_twice", &one["entry"], json!({"looked_into": true}), None),
+    ] {
+        let body = json!({"mismatch": {"kind": kind, "entry": entry}, "answer": answer, "why": why});
+        server.post("/api/v1/decisions", &server.decision_now("settle", "roll/R-42", body)).problem(400, "cannot-read");
     }
 }
 

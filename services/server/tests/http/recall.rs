@@ -77,6 +77,9 @@ fn the_effect_is_shown_first_and_each_hold_is_written_once_however_often_it_is_s
     let again = browser.post(&form, &[]);
     says(&again, "K-2 is held: entry");
     assert_eq!(holds(&server).len(), 3);
+    let other = browser.post(&crate::strike::with(&form, "why", "a good test"), &[]);
+    assert_eq!((other.status, holds(&server).len()), (409, 3));
+    says(&other, "This page was sent before with something else, and that stands as entry");
     let entry = server.get(&format!("/api/v1/entries/{}", server.last_seq())).json();
     assert_eq!((entry["by"].as_str(), entry["body"]["nonconformance"].as_str()), (Some("B-17"), Some("NC-9")));
 }

@@ -258,6 +258,42 @@ fn a_page_of_another_site_receives_nothing() {
 }
 
 #[test]
+fn of_two_scans_in_two_deliveries_at_once_one_is_written_and_the_other_reads_so() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let rolls = 20;
+    let (start, address) = (std::sync::Barrier::new(2), format!("http://{}/receive/scan", server.address()));
+    let scan = |delivery: &str, roll: usize| {
+        let fields = DELIVERY.split_once('?').unwrap().1.replace("000000000001", delivery);
+        let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
+        let form = client
+            .post(&address)
+            .header("accept", "text/html")
+            .header("cookie", "badge=422d3137")
+            .header("content-type", "application/x-www-form-urlencoded");
+        start.wait();
+        form.body(format!("{fields}&code=R-{roll}")).send().unwrap().text().unwrap()
+    };
+    for roll in 100..100 + rolls {
+        let (scan, deliveries) = (&scan, ["00000000000a", "00000000000b"]);
+        let said = std::thread::scope(|threads| {
+            let both = deliveries.map(|delivery| threads.spawn(move || scan(delivery, roll)));
+            both.map(|one| one.join().unwrap())
+        });
+        let refused = said.iter().filter(|page| {
+            page.contains("was received before. Nothing") || page.contains("</code> was received before")
+        });
+        assert_eq!(refused.count(), 1, "R-{roll}");
+    }
+    // One receipt and one put-away each, and nothing that does not add up.
+    assert_eq!(server.last_seq(), before + 2 * rolls as u64);
+    assert_eq!(server.get("/api/v1/mismatches").json()["mismatches"], json!([]));
+    // A receipt that comes over the API is kept, and named.
+    server.receive("R-100");
+    assert!(server.get("/api/v1/mismatches").text.contains("received_twice"));
+}
+
+#[test]
 fn a_roll_whose_receipt_was_struck_can_be_scanned_again() {
     let server = Server::yard();
     let mut browser = signed_on(&server);

@@ -8,9 +8,9 @@ use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::{Book, MayUseQuestion, When, jobs_needing, say::Say, view::View};
 use serde::Deserialize;
 use serde_json::{Value, json};
-use shared_types::{Act, Body, Code, Entry, Kind, MayUse, Metres, ThingName};
+use shared_types::{Act, Body, Code, Entry, Kind, MayUse, Metres, ThingName, Word};
 use uuid::Uuid;
-use work::{Press, Step, Typed, Wish};
+use work::{Asks, Press, Step, Typed, Wish};
 
 #[derive(Deserialize, Default, Clone)]
 pub(crate) struct CutQuery {
@@ -140,7 +140,11 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
             Ok(typed) => typed,
             Err(problem) => {
                 let mut again = step(&yard, &query, None)?;
+                let was_yes = again.frame == "yes";
                 again.frame = "cannot";
+                for press in again.press.iter_mut().filter(|_| was_yes) {
+                    press.asks = Asks::Other;
+                }
                 again.big.insert(0, crate::http::say::sentence(&problem));
                 for field in again.press.iter_mut().flat_map(|press| &mut press.typed) {
                     field.value = if field.name == "length" { &form.length } else { &form.waste }.clone();
@@ -256,10 +260,16 @@ fn step(yard: &Yard, query: &CutQuery, done: Option<&Entry>) -> Result<Step, Fau
         let say = Say::of(View::new(book, when.known), when.now);
         let needing = jobs_needing(book, &roll, when);
         match (job, Code::new(&query.kit)) {
+            // What may not be used is offered to no job; whoever cuts it all the same scans the job.
+            (None, _) if Word::No <= may.answer => {
+                step.why.push("Cut all the same? Scan the job it is for.".to_owned());
+            }
             (None, _) => {
                 let offer = |one: &domain::JobNeeds| {
                     let address = CutQuery { job: one.job.to_string(), ..query.clone() }.address();
-                    (address, format!("{}: {}, lay {}", one.job, Metres(one.length_mm), say.time(one.lay_at, when.now)))
+                    let given = if one.given { ", issued" } else { "" };
+                    let lay_at = say.time(one.lay_at, when.now);
+                    (address, format!("{}{given}: {}, lay {lay_at}", one.job, Metres(one.length_mm)))
                 };
                 step.choices = needing.iter().take(OFFERED).map(offer).collect();
                 if needing.is_empty() {
@@ -327,6 +337,7 @@ fn lengths(book: &Book, query: &CutQuery, roll: &ThingName, cut: &Cut<'_>, may: 
         ],
         one_of: None,
         buttons: vec![button("cut", "Cut"), button("more", "More of this nest first")],
+        asks: Asks::First,
         back: query.address(),
     });
 }

@@ -1,10 +1,10 @@
 //! The pages by which the day is run: the manager's morning, what runs out, the take-out list, the handover.
 
-use super::{answer, assets::Assets, foot::Foot, html::codes, in_a_query, page};
+use super::{answer, asked_then, assets::Assets, foot::Foot, html::codes, in_a_query, page};
 use crate::http::{
-    ask::{AtKnown, ask_beside, stamp},
+    ask::{AtKnown, ask_beside},
     problems::Fault,
-    warnings::{TakeOutQuery, WarningsQuery, code},
+    warnings::{WarningsQuery, code},
 };
 use crate::yard::Yard;
 use actix_web::{
@@ -16,6 +16,34 @@ use askama::Template;
 use domain::{Book, TakeOutQuestion, When, say::Say, view::View};
 use serde::{Deserialize, Deserializer, de::Error};
 use shared_types::{Code, Handover, Stamp, TakeOutList, ThingName, WaitsForOven, Warning};
+
+/// The moment a page is asked for, its time as people write it.
+#[derive(Deserialize, Clone, Default)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Moment {
+    #[serde(default)]
+    at: String,
+    #[serde(default)]
+    known: Option<u64>,
+}
+
+impl Moment {
+    fn read(&self, yard: &Yard) -> Result<AtKnown, Fault> {
+        Ok(AtKnown { at: asked_then(yard, &self.at)?, known: self.known })
+    }
+}
+
+/// What comes out of the cold until when, as a form asks for it.
+#[derive(Deserialize, Clone, Default)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct TakeOutForm {
+    #[serde(default)]
+    until: String,
+    #[serde(default)]
+    at: String,
+    #[serde(default)]
+    known: Option<u64>,
+}
 
 /// One line of a list: what it is about, and the sentence.
 struct Line {
@@ -98,13 +126,9 @@ struct TodayLines {
 }
 
 #[route("/today", method = "GET", method = "HEAD")]
-pub(crate) async fn today_page(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    query: web::Query<AtKnown>,
-) -> HttpResponse {
+pub(crate) async fn today_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<Moment>) -> HttpResponse {
     let found = async {
-        let (today, foot) = read(&yard, query.into_inner(), |book, when, say| {
+        let (today, foot) = read(&yard, query.read(&yard)?, |book, when, say| {
             let today = domain::today(book, when);
             let lines = |all: &[Warning]| all.iter().map(|one| line(say, one, when.at)).collect();
             Ok(TodayLines {
@@ -134,8 +158,8 @@ pub(crate) struct RunsOutForm {
     job: Option<Code>,
     #[serde(default, deserialize_with = "code")]
     material: Option<Code>,
-    #[serde(default, deserialize_with = "stamp")]
-    at: Option<Stamp>,
+    #[serde(default)]
+    at: String,
     #[serde(default)]
     known: Option<u64>,
 }
@@ -165,15 +189,15 @@ impl RunsOutForm {
         self.weeks.unwrap_or(8)
     }
 
-    fn query(&self) -> WarningsQuery {
-        WarningsQuery {
+    fn query(&self, yard: &Yard) -> Result<WarningsQuery, Fault> {
+        Ok(WarningsQuery {
             within_h: Some(self.days().saturating_mul(24)),
             shelf_within_h: Some(self.weeks().saturating_mul(168)),
             job: self.job.clone(),
             material: self.material.clone(),
-            at: self.at,
+            at: asked_then(yard, &self.at)?,
             known: self.known,
-        }
+        })
     }
 
     /// The same question of the list as CSV.
@@ -183,7 +207,7 @@ impl RunsOutForm {
         for (name, code) in codes.into_iter().filter_map(|(name, code)| Some((name, code.as_ref()?))) {
             address.push_str(&format!("&{name}={}", in_a_query(code.as_str())));
         }
-        address.extend(self.at.map(|at| format!("&at={}", in_a_query(&at.to_string()))));
+        address.extend(Some(self.at.trim()).filter(|at| !at.is_empty()).map(|at| format!("&at={}", in_a_query(at))));
         address.extend(self.known.map(|known| format!("&known={known}")));
         address
     }
@@ -209,8 +233,8 @@ pub(crate) async fn runs_out_page(
     form: web::Query<RunsOutForm>,
 ) -> HttpResponse {
     let found = async {
-        let (query, shared) = (form.query(), yard.clone());
-        let asked = AtKnown { at: form.at, known: form.known };
+        let (query, shared) = (form.query(&yard)?, yard.clone());
+        let asked = AtKnown { at: query.at, known: query.known };
         let (lines, foot) = read(&yard, asked, move |book, when, say| {
             let all = domain::warnings(book, &query.question(&shared, book)?).warnings;
             Ok(all.iter().map(|one| line(say, one, when.at)).collect::<Vec<_>>())
@@ -242,7 +266,7 @@ pub(crate) async fn runs_out_csv(
     form: web::Query<RunsOutForm>,
 ) -> HttpResponse {
     let found = async {
-        let all = form.query().ask(&yard).await?;
+        let all = form.query(&yard)?.ask(&yard).await?;
         let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
         let head = ["act_by", "thing", "stage", "limit", "ends_at", "left_s", "materials", "jobs", "say"];
         let mut written = csv.write_record(head);
@@ -296,11 +320,11 @@ struct TakeOutPage {
 pub(crate) async fn take_out_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    query: web::Query<TakeOutQuery>,
+    query: web::Query<TakeOutForm>,
 ) -> HttpResponse {
     let found = async {
-        let until = query.until.map(|until| until.at);
-        let asked = AtKnown { at: query.at, known: query.known };
+        let until = asked_then(&yard, &query.until)?.map(|until| until.at);
+        let asked = AtKnown { at: asked_then(&yard, &query.at)?, known: query.known };
         let ((list, lines, until), foot) = read(&yard, asked, move |book, when, say| {
             let list: TakeOutList = domain::take_out_list(book, &TakeOutQuestion { until, when });
             let line = |one: &shared_types::TakeOutLine| Line {
@@ -338,10 +362,10 @@ struct HandoverPage {
 pub(crate) async fn handover_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    query: web::Query<AtKnown>,
+    query: web::Query<Moment>,
 ) -> HttpResponse {
     let found = async {
-        let ((list, lines), foot) = read(&yard, query.into_inner(), |book, when, say| {
+        let ((list, lines), foot) = read(&yard, query.read(&yard)?, |book, when, say| {
             let list: Handover = domain::handover(book, when);
             let plain = |thing: &ThingName, first: Option<Stamp>, text: &str| Line {
                 link: link(thing),

@@ -1,6 +1,6 @@
 //! Throwing away a roll or a kit, or a length of a roll: the effect in words first, then one tap. It takes; nobody else is needed.
 
-use super::work::{self, Press, Step, Typed, Wish};
+use super::work::{self, Asks, Press, Step, Typed, Wish};
 use super::{answer, badge, declared::metres, in_a_query, own_form, scan, screen::Button, see};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
@@ -227,6 +227,7 @@ fn effect(thing: &ThingName, seen: &ThingView, why: &str, words: &str, id: Uuid)
         typed: is_roll.then_some(length).into_iter().collect(),
         one_of: None,
         buttons: vec![Button { go: "dispose".to_owned(), label: "Thrown away".to_owned() }],
+        asks: Asks::Other,
         back: DisposeQuery { why: why.to_owned(), ..of(thing) }.address(),
     });
     step

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use serde_json::json;
 use shared_types::{Body, Code, Entry, Kind, MayInstall, ThingName, Word};
 use uuid::Uuid;
-use work::{Press, Step, Wish};
+use work::{Asks, Press, Step, Wish};
 
 #[derive(Deserialize, Default, Clone)]
 pub(crate) struct InstallQuery {
@@ -182,13 +182,13 @@ fn may_install(
     let why = may.why;
     let mut answer = may.answer;
     let mut buttons = Vec::new();
+    let removes = is_in.is_some() && is_in.as_ref() == boat;
     if let Some(boat) = boat {
-        if is_in.as_ref() != Some(boat) && !may.notes.is_empty() {
+        if !removes && !may.notes.is_empty() {
             answer = answer.max(Word::CannotSay);
             big.extend(may.notes);
         }
-        let go = if is_in.as_ref() == Some(boat) { "removed" } else { "installed" };
-        let label = if go == "removed" { "Removed from" } else { "Installed in" };
+        let (go, label) = if removes { ("removed", "Removed from") } else { ("installed", "Installed in") };
         buttons.push(Button { go: go.to_owned(), label: format!("{label} {}", boat.code()) });
     } else {
         big.push("Scan the boat.".to_owned());
@@ -210,6 +210,7 @@ fn may_install(
         typed: Vec::new(),
         one_of: None,
         buttons,
+        asks: if removes { Asks::Other } else { Asks::First },
         back: query.address(),
     });
     step

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use serde_json::json;
 use shared_types::{Body, Code, Entry, Kind, ThingName, Word};
 use uuid::Uuid;
-use work::{Press, Step};
+use work::{Asks, Press, Step};
 
 #[derive(Deserialize, Default, Clone)]
 pub(crate) struct IssueQuery {
@@ -192,8 +192,14 @@ fn may_issue(
             ("based_on", book.last_seq().to_string()),
         ];
         let buttons = vec![Button { go: "issue".to_owned(), label }];
-        step.press =
-            Some(Press { fields: fields.to_vec(), typed: Vec::new(), one_of: None, buttons, back: query.address() });
+        step.press = Some(Press {
+            fields: fields.to_vec(),
+            typed: Vec::new(),
+            one_of: None,
+            buttons,
+            asks: Asks::First,
+            back: query.address(),
+        });
     } else {
         step.why.push(format!("It is not issued. Scan another roll or kit for {job}."));
     }

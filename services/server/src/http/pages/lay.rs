@@ -13,7 +13,7 @@ use serde::Deserialize;
 use serde_json::json;
 use shared_types::{Act, Body, Code, Entry, Kind, MayUse, StageName, ThingName};
 use uuid::Uuid;
-use work::{Press, Step, Wish};
+use work::{Asks, Press, Step, Wish};
 
 #[derive(Deserialize, Default, Clone)]
 pub(crate) struct LayQuery {
@@ -228,8 +228,8 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
     step.name = format!("{} {} from {}", work.part.code(), work.stage, from.code());
     step.frame = work::frame(may.answer);
     step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
-    let mut press =
-        press(query, id, vec![Button { go: "laid".to_owned(), label: format!("Laid from {}", from.code()) }]);
+    let laid = Button { go: "laid".to_owned(), label: format!("Laid from {}", from.code()) };
+    let mut press = press(query, id, Asks::First, vec![laid]);
     // The scan of part and kit opens the range; whoever taps later has laid since then.
     press.fields.push(("from_at", Say::of(View::new(book, when.known), when.now).stamp(when.now).to_string()));
     press.fields.extend(work::shown(&may, book.last_seq()));
@@ -242,7 +242,7 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
     Ok(step)
 }
 
-fn press(query: &LayQuery, id: Uuid, buttons: Vec<Button>) -> Press {
+fn press(query: &LayQuery, id: Uuid, asks: Asks, buttons: Vec<Button>) -> Press {
     let fields = [("id", id.to_string()), ("part", query.part.clone()), ("stage", query.stage.clone())];
     let from = Some(("from", query.from.clone())).filter(|(_, from)| !from.is_empty());
     Press {
@@ -250,6 +250,7 @@ fn press(query: &LayQuery, id: Uuid, buttons: Vec<Button>) -> Press {
         typed: Vec::new(),
         one_of: None,
         buttons,
+        asks,
         back: query.address(),
     }
 }
@@ -286,7 +287,7 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
         if lies && open {
             let complete = Button { go: "complete".to_owned(), label: "Lay-up complete".to_owned() };
-            step.press = Some(press(query, id, vec![complete]));
+            step.press = Some(press(query, id, Asks::Other, vec![complete]));
         }
     }
     step

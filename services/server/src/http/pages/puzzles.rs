@@ -92,12 +92,12 @@ fn answers(kind: &str, thing: &ThingName) -> Vec<Choice> {
     let seconds = || serde_json::from_value::<Seconds>(json!(0)).ok();
     let stamp = Stamp::utc(Instant(0));
     let all = [
-        ("take_out", "The scan was a take-out".to_owned(), Some(Settlement::WasTakeOut(true))),
-        ("carried", "It was carried straight over".to_owned(), seconds().map(Settlement::CarriedOverS)),
-        ("put_away", "It was put away at about".to_owned(), Some(Settlement::PutAwayAt(stamp))),
-        ("out_since", "It was out since about".to_owned(), Some(Settlement::OutSince(stamp))),
-        ("other", format!("It was another {}", thing.kind()), Some(Settlement::Other(thing.clone()))),
-        ("assigned", "Charge so many minutes".to_owned(), seconds().map(Settlement::AssignedS)),
+        ("take_out", Some(Settlement::WasTakeOut(true))),
+        ("carried", seconds().map(Settlement::CarriedOverS)),
+        ("put_away", Some(Settlement::PutAwayAt(stamp))),
+        ("out_since", Some(Settlement::OutSince(stamp))),
+        ("other", Some(Settlement::Other(thing.clone()))),
+        ("assigned", seconds().map(Settlement::AssignedS)),
     ];
     let likely: &[&str] = match kind {
         "in_while_in" => &["take_out", "out_since", "other"],
@@ -107,11 +107,42 @@ fn answers(kind: &str, thing: &ThingName) -> Vec<Choice> {
         _ => &[],
     };
     let rank = |value: &str| likely.iter().position(|one| *one == value).unwrap_or(likely.len());
-    let fitting =
-        all.into_iter().filter(|(_, _, sample)| sample.as_ref().is_some_and(|sample| answer_fits(kind, sample)));
-    let mut fitting: Vec<Choice> = fitting.map(|(value, label, _)| Choice { value, label }).collect();
+    let fitting = all.into_iter().filter(|(_, sample)| sample.as_ref().is_some_and(|sample| answer_fits(kind, sample)));
+    let choice = |value: &'static str| Choice { value, label: happened(kind, value, thing) };
+    let mut fitting: Vec<Choice> = fitting.map(|(value, _)| choice(value)).collect();
     fitting.sort_by_key(|choice| rank(choice.value));
     fitting
+}
+
+/// What happened, if an answer is the right one: the same answer means something else of each kind.
+fn happened(kind: &str, value: &str, thing: &ThingName) -> String {
+    let of = thing.kind();
+    match (kind, value) {
+        ("out_while_out", "put_away") => "It was put away in between, at about".to_owned(),
+        ("out_while_out", "take_out") => "It was out all the time, and was scanned twice".to_owned(),
+        ("out_while_out", "out_since") => "It was out all the time, and longer: since about".to_owned(),
+        ("in_while_in", "take_out") => "The scan was a take-out".to_owned(),
+        ("in_while_in", "carried") => "It was out for so many minutes before the scan".to_owned(),
+        ("in_while_in" | "in_while_in_elsewhere" | "put_away_not_after_take_out", "out_since") => {
+            "It was put away with that scan, and was out since about".to_owned()
+        }
+        ("in_while_in" | "in_while_in_elsewhere", "put_away") => {
+            "It lay there already: it had been put away at about".to_owned()
+        }
+        ("in_while_in_elsewhere", "carried") => "It was carried straight over, for so many minutes".to_owned(),
+        ("in_while_in_elsewhere", "take_out") => "It was taken out with that scan, and not put away".to_owned(),
+        ("acted_while_inside", "out_since") => "It was taken out without a scan, at about".to_owned(),
+        ("acted_while_inside", "carried") => "It was taken out without a scan, so many minutes before".to_owned(),
+        ("acted_while_inside", "take_out") => "It was taken out just then".to_owned(),
+        ("seen_inside_while_out", "take_out") => "It is out: only its bag or its label was seen there".to_owned(),
+        ("put_away_not_after_take_out", "take_out") => "The scan was a take-out: it is out".to_owned(),
+        ("acted_while_inside", "other") => format!("It was another {of} that was used or seen"),
+        ("seen_inside_while_out", "other") => format!("It was another {of} that was seen"),
+        (_, "other") => format!("It was another {of} that was scanned"),
+        (_, "put_away") => "It was put away at about".to_owned(),
+        (_, "out_since") => "It was out since about".to_owned(),
+        (_, _) => "Nobody can tell: charge so many minutes for it".to_owned(),
+    }
 }
 
 #[route("/mismatches/{kind}/{entry}", method = "GET", method = "HEAD")]
@@ -224,7 +255,7 @@ fn draft(yard: &Yard, one: &Mismatch, chosen: &Chosen) -> Result<Draft, String> 
         "out_since" => json!({ "out_since": wish::time(yard, &chosen.at)? }),
         "words" => {
             wish::why(chosen)?;
-            json!({ "assigned_s": 0 })
+            json!({ "looked_into": true })
         }
         "other" => {
             let text = chosen.other.trim();

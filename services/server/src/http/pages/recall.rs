@@ -299,7 +299,7 @@ async fn place(
         match wish::submit(yard, &draft, hold_id(sitting, thing), &by, None, based_on).await {
             Ok(_) => {}
             Err(fault) if fault.status() == StatusCode::CONFLICT && !fault.is(Kind::IdReused) => {
-                drop(refused.insert(thing.clone()))
+                refused.insert(thing.clone());
             }
             Err(fault) => return Err(fault),
         }

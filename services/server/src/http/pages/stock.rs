@@ -1,6 +1,13 @@
 //! The lists as pages and as CSV: filters in a form, rows of a form of the trade, the next page a link away.
 
-use super::{answer, assets::Assets, foot::Foot, in_a_query, page as rendered};
+use super::{
+    answer, asked_then,
+    assets::Assets,
+    foot::Foot,
+    in_a_query,
+    listed::{cells, heads},
+    page as rendered,
+};
 use crate::{
     http::{
         ask::ask,
@@ -16,13 +23,9 @@ use actix_web::{
     web,
 };
 use askama::Template;
-use domain::{
-    say::{Say, left, limit},
-    stock::Filter,
-    view::View,
-};
+use domain::{say::Say, stock::Filter, view::View};
 use futures_util::stream;
-use shared_types::{Code, Kind, Stamp, StockRow};
+use shared_types::{Code, Kind, StockRow};
 use std::{collections::BTreeMap, io};
 
 #[derive(Template)]
@@ -33,6 +36,8 @@ struct StockPage {
     title: &'static str,
     name: &'static str,
     fields: Vec<Field>,
+    /// `at` and `known`, as they were asked: what is filtered next is of the same moment.
+    moment: Vec<(&'static str, String)>,
     heads: &'static [&'static str],
     rows: Vec<Row>,
     /// What is asked for, and how it is said.
@@ -83,7 +88,9 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
 type Query = web::Query<BTreeMap<String, String>>;
 
 async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String, String>) -> Answer {
-    let (filter, paged) = asked(list, query)?;
+    let moment: Vec<(&'static str, String)> =
+        ["at", "known"].into_iter().filter_map(|name| Some((name, query.get(name)?.trim().to_owned()))).collect();
+    let (filter, paged) = asked(yard, list, query)?;
     let later = paged.cursor.is_some();
     let all = every(list, &filter);
     let Page { stock, when, next, .. } = page(yard, list, filter.clone(), paged).await?;
@@ -101,6 +108,7 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
     let query: Vec<String> = set(&filter)
         .into_iter()
         .filter(|(name, _)| *name != "state")
+        .chain(moment.iter().cloned())
         .map(|(name, value)| format!("{name}={}", in_a_query(&value)))
         .collect();
     let query = query.join("&");
@@ -112,6 +120,7 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
         title: list.title,
         name: list.name,
         fields: fields(list, &filter),
+        moment,
         heads: heads(list.kind),
         rows,
         csv: format!("/{}.csv?{}", list.name, state.map_or(query.clone(), with)),
@@ -131,7 +140,13 @@ fn every(list: &List, filter: &Filter) -> bool {
 }
 
 /// What the address asks for. A field that was left empty asks for nothing; people are then shown what there is.
-fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged), Fault> {
+fn asked(yard: &Yard, list: &List, mut query: BTreeMap<String, String>) -> Result<(Filter, Paged), Fault> {
+    let at = query.remove("at").map_or(Ok(None), |text| asked_then(yard, &text))?;
+    let (filter, paged) = filters(list, query)?;
+    Ok((filter, Paged { at, ..paged }))
+}
+
+fn filters(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged), Fault> {
     let (mut filter, mut paged) = (Filter::default(), Paged::default());
     filter.ended = list.ends().then_some(false);
     for (name, value) in query {
@@ -151,10 +166,6 @@ fn asked(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Paged)
             "cursor" => paged.cursor = Some(value.to_owned()),
             "limit" => paged.limit = number()?,
             "known" => paged.known = number()?,
-            "at" => {
-                let stamp = Stamp::parse(&value.replace(' ', "+"));
-                paged.at = Some(stamp.map_err(|error| wrong(&format!("can't be read: {error}")))?);
-            }
             other if !list.filters.contains(&other) => {
                 let detail =
                     format!("The list of {} has no filter {other}; it has {}.", list.name, list.filters.join(", "));
@@ -213,103 +224,9 @@ fn label(name: &str) -> &'static str {
     }
 }
 
-fn heads(kind: Kind) -> &'static [&'static str] {
-    match kind {
-        Kind::Roll => &["where", "material", "batch", "length left", "ends first", "jobs", "to look at"],
-        Kind::Kit => &["where", "ends first", "jobs", "to look at"],
-        Kind::Part => &["how far", "ends first", "jobs", "boat", "to look at"],
-        Kind::Job => &["lay-up", "oven", "part", "how far", "needs", "issued", "boat", "to look at"],
-        _ => &["declared", "to look at"],
-    }
-}
-
-fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Vec<String> {
-    let codes = |codes: &[Code]| codes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-    let (ends, jobs, look) = (ends_first(row, say, at), codes(&row.jobs), to_look_at(row));
-    let boat = row.boat.as_ref().map_or(String::new(), ToString::to_string);
-    let place = || row.say.clone();
-    let spot = || super::screen::place_words(&row.whereabouts, &row.thing, say, at);
-    match kind {
-        Kind::Roll => {
-            let material = [&row.material, &row.revision].map(|code| code.as_ref().map(ToString::to_string));
-            let material: Vec<String> = material.into_iter().flatten().collect();
-            let batch = row.batch.as_ref().map_or(String::new(), |batch| batch.short().to_owned());
-            let length = row.length_left_mm.map_or(String::new(), metres);
-            vec![spot(), material.join(" rev. "), batch, length, ends, jobs, look]
-        }
-        Kind::Kit => vec![spot(), ends, jobs, look],
-        Kind::Part => vec![place(), ends, jobs, boat, look],
-        Kind::Job => {
-            let Some(plan) = &row.planned else {
-                let nobody = format!("Nobody has opened the job {}.", row.thing.short());
-                return [nobody].into_iter().chain(std::iter::repeat_n(String::new(), 6)).chain([look]).collect();
-            };
-            let time = |stamp: Stamp| say.time(stamp.at, at);
-            let need = |need: &shared_types::NeedMet| {
-                let of = |mm: u64| metres(i64::try_from(mm).unwrap_or(i64::MAX));
-                format!("{}: {} cut, {} planned", need.material, of(need.cut_mm), of(need.length_mm))
-            };
-            let needs: Vec<String> = plan.needs.iter().map(need).collect();
-            let issued: Vec<&str> = plan.issued.iter().map(|thing| thing.short()).collect();
-            let part = plan.part.short().to_owned();
-            let boat = match (&row.boat, &plan.boat) {
-                (Some(is_in), Some(planned)) if is_in != planned => format!("in {is_in}, planned for {planned}"),
-                _ => boat,
-            };
-            vec![time(plan.lay_at), time(plan.oven_at), part, place(), needs.join("; "), issued.join(", "), boat, look]
-        }
-        _ => vec![declared(kind, row), look],
-    }
-}
-
-fn metres(mm: i64) -> String {
-    format!("{}.{} m", mm / 1000, (mm % 1000).abs() / 100)
-}
-
-fn ends_first(row: &StockRow, say: &Say, at: shared_types::Instant) -> String {
-    let Some(first) = &row.ends_first else { return String::new() };
-    let ms = first.left_s.saturating_mul(1000);
-    let stage = first.stage.as_ref().map_or(String::new(), |stage| format!("{stage}: "));
-    let what = limit(first.limit);
-    match first.ends_at {
-        Some(ends) if ms < 0 => format!("{stage}{what} over since {}", say.time(ends.at, at)),
-        Some(ends) => format!("{stage}{what} {}, in {}", say.time(ends.at, at), left(ms)),
-        None => format!("{stage}{what}, {} left", left(ms)),
-    }
-}
-
-fn to_look_at(row: &StockRow) -> String {
-    let mut look = Vec::new();
-    if !row.holds.is_empty() {
-        look.push("held".to_owned());
-    }
-    if row.mismatches > 0 {
-        look.push(format!("{} that don't add up", row.mismatches).replace("1 that don't", "1 that doesn't"));
-    }
-    look.join("; ")
-}
-
-/// What was declared, in a few words.
-fn declared(kind: Kind, row: &StockRow) -> String {
-    let Some(body) = &row.declared else { return "not declared".to_owned() };
-    let text = |name: &str| body.get(name).and_then(|value| value.as_str()).unwrap_or_default().to_owned();
-    match kind {
-        Kind::Material => format!("{}, {}, rev. {}", text("name"), text("form"), text("revision")),
-        Kind::Batch => format!("made on {}", text("made_on")),
-        Kind::Place => {
-            let frozen = body.get("frozen").and_then(serde_json::Value::as_bool).unwrap_or_default();
-            format!("{}, {}", text("name"), if frozen { "frozen" } else { "a room" })
-        }
-        _ => {
-            let parts = body.get("parts").and_then(|parts| parts.as_array()).map_or(0, Vec::len);
-            format!("{} on its list", super::claim::number(parts, "part"))
-        }
-    }
-}
-
 /// The whole list, written page by page as it is read.
 async fn csv(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String, String>) -> Answer {
-    let (filter, paged) = asked(list, query)?;
+    let (filter, paged) = asked(yard, list, query)?;
     // The first page before anything is sent, so that what is wrong is said in words.
     let begin = Paged { limit: Some(200), ..paged };
     let first = page(yard, list, filter.clone(), begin).await?;
@@ -386,11 +303,11 @@ mod tests {
             };
             let query: BTreeMap<String, String> =
                 list.filters.iter().map(|name| ((*name).to_owned(), example(name))).collect();
-            let (filter, _) = asked(list, query.clone()).unwrap();
+            let (filter, _) = filters(list, query.clone()).unwrap();
             let back: BTreeMap<String, String> =
                 set(&filter).into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
             assert_eq!(back, query);
-            let (nothing, _) = asked(list, BTreeMap::new()).unwrap();
+            let (nothing, _) = filters(list, BTreeMap::new()).unwrap();
             assert!(fields(list, &nothing).iter().all(|field| field.value.is_empty()));
         }
     }

@@ -41,8 +41,18 @@ pub(super) struct Press {
     /// One of these is chosen: the field's name, and value and words of each.
     pub(super) one_of: Option<(&'static str, Vec<(&'static str, &'static str)>)>,
     pub(super) buttons: Vec<Button>,
+    pub(super) asks: Asks,
     /// Where to go on once somebody has scanned a badge.
     pub(super) back: String,
+}
+
+/// What the answer above the buttons is about.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Asks {
+    /// What the first button records.
+    First,
+    /// Something else: the buttons say how it went.
+    Other,
 }
 
 /// A field that is typed into.
@@ -69,6 +79,11 @@ impl Step {
     /// Choices that would not fit below each other stand side by side where their words are short.
     fn is_narrow(&self) -> bool {
         3 < self.choices.len() && self.choices.iter().all(|(_, label)| label.chars().count() <= NARROW_CHARS)
+    }
+
+    /// Its first button records what the answer above does not say yes to: it says so and is drawn thinner.
+    fn is_against(&self, press: &Press) -> bool {
+        press.asks == Asks::First && !matches!(self.frame, "yes" | "plain")
     }
 
     fn title(&self) -> String {

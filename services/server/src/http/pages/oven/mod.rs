@@ -13,7 +13,7 @@ use domain::{Book, MayUseQuestion, When, fact::What, say::Say, stage, view::View
 use serde::Deserialize;
 use shared_types::{Act, Body, Code, Kind, StageName, ThingName, Word};
 use std::collections::BTreeSet;
-use work::{Press, Step};
+use work::{Asks, Press, Step};
 
 pub(crate) use run::post_oven;
 
@@ -270,8 +270,14 @@ fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Resu
             let mut fields = vec![("id", id.to_string()), ("run", run)];
             fields.extend([("oven", query.oven.clone()), ("stages", query.stages.clone())]);
             fields.extend(work::shown(&worst, book.last_seq()));
-            step.press =
-                Some(Press { fields, typed: Vec::new(), one_of: None, buttons: vec![started], back: query.address() });
+            step.press = Some(Press {
+                fields,
+                typed: Vec::new(),
+                one_of: None,
+                buttons: vec![started],
+                asks: Asks::First,
+                back: query.address(),
+            });
         }
         Ok(step)
     })

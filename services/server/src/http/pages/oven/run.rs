@@ -8,7 +8,7 @@ use crate::{
             answer, badge, in_a_query, own_form, scan,
             screen::Button,
             see, wish,
-            work::{self, Press, Step, Typed, Wish},
+            work::{self, Asks, Press, Step, Typed, Wish},
         },
         problems::Fault,
     },
@@ -261,6 +261,7 @@ fn press(query: &OvenQuery, id: Uuid) -> Press {
         ],
         one_of: Some(("source", vec![("chart", "By the chart"), ("record", "By a record")])),
         buttons: vec![button("cured", "Cured"), button("not_cured", "Not cured"), button("broke_off", "It broke off")],
+        asks: Asks::Other,
         back: OvenQuery { done: None, ..query.clone() }.address(),
     }
 }

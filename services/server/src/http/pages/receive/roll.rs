@@ -51,6 +51,8 @@ fn entry(book: &Book, delivery: &Delivery, roll: &ThingName, what: &str) -> Entr
 
 /// Receives a roll and puts it away. What is half written is completed.
 pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &Code, roll: &ThingName) -> Result<Scanned, Fault> {
+    let stopping = |_| Fault::went_wrong("The server is stopping. Scan it again.");
+    let _one_at_a_time = yard.receipts.acquire().await.map_err(stopping)?;
     let (receipt, away, received) = ask(yard, |book| {
         let view = View::new(book, u64::MAX);
         let label = book.label(roll);

@@ -96,7 +96,8 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
             if in_words {
                 return format!("what does not add up about {name} may rest{}", because(body.why.as_deref()));
             }
-            format!("answered about {name}: {}{}", settlement(&body.answer, say, near), because(body.why.as_deref()))
+            let answer = settlement(&body.mismatch.kind, &body.answer, say, near);
+            format!("answered about {name}: {answer}{}", because(body.why.as_deref()))
         }
         Body::LogLoaded(body) => format!("log loaded from {}: {} entries", body.file, body.entries),
         Body::LogCut(body) => {
@@ -109,14 +110,21 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
     }
 }
 
-pub(in super::super) fn settlement(answer: &Settlement, say: &Say, near: Instant) -> String {
+fn settlement(kind: &str, answer: &Settlement, say: &Say, near: Instant) -> String {
     match answer {
+        Settlement::WasTakeOut(_) if kind == "out_while_out" => {
+            "it was out all the time, and was scanned twice".to_owned()
+        }
+        Settlement::WasTakeOut(_) if kind == "seen_inside_while_out" => {
+            "it is out: only its bag or its label was seen there".to_owned()
+        }
         Settlement::OutSince(stamp) => format!("it was out since {}", say.time(stamp.at, near)),
         Settlement::PutAwayAt(stamp) => format!("it was put away {}", say.time(stamp.at, near)),
         Settlement::WasTakeOut(_) => "the scan was a take-out".to_owned(),
         Settlement::CarriedOverS(seconds) => format!("it was carried straight over, out {}", so_far(seconds.as_ms())),
         Settlement::AssignedS(seconds) => format!("{} are charged", so_far(seconds.as_ms())),
         Settlement::Other(other) => format!("it was {}", thing(other)),
+        Settlement::LookedInto(_) => "it was looked into".to_owned(),
     }
 }
 
