@@ -320,7 +320,8 @@ macro_rules! text_schema {
 }
 text_schema!(
     Code,
-    "The code on a label: 1 to 40 printable characters, no slash; read trimmed and in upper case",
+    "The code on a label: 1 to 40 printable characters, no slash; read trimmed and in upper case. In what is posted it has the \
+     letters A to Z, also with accents, digits and the signs of a plain keyboard: nothing that can look like another code",
     "R-42"
 );
 text_schema!(StageName, "A lay-up stage of a part", "skin");

@@ -1,11 +1,14 @@
 //! Asking the book: a short read lock, no disk, and a panic in an answer ends that answer only.
 
-use super::problems::{Answer, Fault};
+use super::{
+    problems::{Answer, Fault},
+    say::sentence,
+};
 use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, web};
 use domain::{Book, When};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
-use shared_types::{Code, Mismatch, Stamp, ThingName};
+use shared_types::{Code, Mismatch, Stamp, ThingName, clear_code};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use utoipa::IntoParams;
 
@@ -129,6 +132,9 @@ pub(crate) fn nobody_received(thing: &ThingName) -> String {
 /// Nobody knows this code. What kind of thing it would be shows in its letters, where all codes that the book has of
 /// these letters are of one kind.
 pub(crate) fn nobody_has(book: &Book, code: &Code) -> String {
+    if let Err(why) = clear_code(code.as_str()) {
+        return sentence(&why.to_string());
+    }
     let letters = |code: &str| code.split_once('-').map(|(letters, _)| letters.to_owned());
     let own = letters(code.as_str());
     let named = book.labels().map(|label| book.name(label));

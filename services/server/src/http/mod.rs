@@ -61,6 +61,7 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
             .configure(routes)
             .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
             .into_app()
+            .wrap(from_fn(pages::own_forms_only))
             .wrap(from_fn(read::whole_first))
             .wrap(from_fn(accept::answerable))
             .wrap(from_fn(host::own_names_only))

@@ -3,6 +3,7 @@
 mod aside;
 mod fits;
 mod shape;
+mod signs;
 mod words;
 
 use std::borrow::Cow;
@@ -57,6 +58,11 @@ pub struct ItemProblem {
 }
 
 impl ItemProblem {
+    /// The first problem in words alone, for a person who sees no fields.
+    pub fn words(&self) -> String {
+        self.errors.first().map_or_else(|| self.detail(), |problem| problem.detail.clone())
+    }
+
     /// The first problem as a sentence.
     pub fn detail(&self) -> String {
         match self.errors.first() {
@@ -87,7 +93,7 @@ impl NewFact {
 /// as `entry_set_aside`.
 pub fn fact(raw: &str) -> Result<NewFact, ItemProblem> {
     let item = Item::read(raw)?;
-    let read = item.fact().and_then(|entry| {
+    let read = item.clear().and_then(|()| item.fact()).and_then(|entry| {
         let raw = entry.device.is_some().then(|| Box::from(raw));
         NewFact::new(entry, raw).map_err(|error| item.problem("", error.to_string()))
     });
@@ -96,7 +102,9 @@ pub fn fact(raw: &str) -> Result<NewFact, ItemProblem> {
 
 /// Reads a decision as it is posted.
 pub fn decision(raw: &str) -> Result<NewDecision, ItemProblem> {
-    Item::read(raw)?.decision()
+    let item = Item::read(raw)?;
+    item.clear()?;
+    item.decision()
 }
 
 /// An item as JSON, nulls dropped.
@@ -138,6 +146,11 @@ impl<'a> Item<'a> {
     fn problems(&self, errors: Vec<FieldProblem>) -> ItemProblem {
         let id = self.value.get("id").and_then(Value::as_str).and_then(|id| id.parse().ok());
         ItemProblem { id, errors }
+    }
+
+    /// Nothing in it can be taken for something else.
+    fn clear(&self) -> Result<(), ItemProblem> {
+        signs::unclear(&self.value).map_or(Ok(()), |problem| Err(self.problems(vec![problem])))
     }
 
     /// Reads the item as a fact, and sets nothing aside.

@@ -227,3 +227,48 @@ fn a_body_that_breaks_off_leaves_the_server_and_its_log_alone() {
     }
     assert_eq!(server.last_seq(), before);
 }
+
+/// Which characters look like which is said by Unicode Technical Standard 39, which turn the direction of writing by Unicode
+/// Standard Annex 9: both from memory.
+#[test]
+fn what_can_be_taken_for_something_else_is_refused_in_words_or_set_aside() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let refused = |pointer: &str, text: &str, device: Option<&str>| {
+        let mut fact = server.fact_now("disposed", "roll/R-42", json!({"why": "torn bag"}));
+        *fact.pointer_mut(pointer).unwrap() = json!(text);
+        fact["device"] = json!(device);
+        server.post("/api/v1/entries", &json!({"entries": [fact]})).json()["results"][0].clone()
+    };
+    for (pointer, text, says) in [
+        ("/thing", "roll/R-4\u{ff12}", "\"\u{ff12}\" (U+FF12) is not taken in a code"),
+        ("/thing", "roll/\u{420}-42", "(U+0420)"),
+        ("/by", "\u{412}-17", "(U+0412)"),
+        ("/by", "B\u{2011}17", "(U+2011)"),
+        ("/by", "B-17\u{200b}", "U+200B is not taken"),
+        ("/body/why", "torn \u{202e}gab", "U+202E is not taken in a text, because nobody sees it"),
+        ("/body/why", "torn\u{0}bag", "U+0000"),
+        ("/body/why", "torn\u{1b}[2Jbag", "U+001B"),
+    ] {
+        let result = refused(pointer, text, None);
+        assert_eq!(result["status"], 400, "{text:?}: {result}");
+        let error = &result["problem"]["errors"][0];
+        assert_eq!(error["pointer"], format!("/entries/0{pointer}"), "{result}");
+        assert!(error["detail"].as_str().unwrap().contains(says), "{result}");
+    }
+    let mut hold = server.decision_now("place_hold", "roll/R-42", json!({"why": "see \u{2066}letter"}));
+    let problem = server.post("/api/v1/decisions", &hold).problem(400, "cannot-read");
+    assert_eq!(problem["errors"][0]["pointer"], "/body/why");
+    hold["second"]["by"] = json!("Q-0\u{661}");
+    hold["body"]["why"] = json!("see letter");
+    let problem = server.post("/api/v1/decisions", &hold).problem(400, "cannot-read");
+    assert_eq!(problem["errors"][0]["pointer"], "/second/by");
+    assert_eq!(server.last_seq(), before);
+    // A device's entry is never lost: it is kept as it came, and shows as what does not add up.
+    let kept = refused("/body/why", "torn \u{202e}gab", Some("H-3"));
+    assert_eq!((&kept["status"], &kept["mismatches"][0]["thing"]), (&json!(201), &json!("roll/R-42")), "{kept}");
+    // Lines, tabs and every language may stand in a reason; accents in a code.
+    let fact = server.fact_now("disposed", "roll/\u{dc}-1", json!({"why": "zwei\n\tZeilen, größer als Ω, 冷凍庫"}));
+    let said = server.post("/api/v1/entries", &json!({"entries": [fact]})).json();
+    assert_eq!(said["results"][0]["status"], 201, "{said}");
+}

@@ -116,3 +116,22 @@ fn without_a_reason_or_a_badge_nothing_is_written() {
     assert_eq!(browser.get(&format!("{RECALL}?colour=red")).status, 400);
     assert_eq!(browser.get(&format!("{RECALL}?thing=wheel/1")).status, 400);
 }
+
+#[test]
+fn what_is_not_of_the_batch_is_not_held_with_it() {
+    let server = recalled();
+    let other = json!({"material": "PM-101", "revision": "3", "batch": "B-200", "length_mm": 5_000});
+    server.fact("roll_received", "roll/R-99", other);
+    let mut browser = signed_on(&server);
+    let form = form(&browser.get(&ask(&["roll/R-42"])));
+    let before = server.last_seq();
+    for other in ["roll/R-99", "roll/R-NOWHERE", "batch/PM-101/B-123", "place/F1"] {
+        let refused = browser.get(&ask(&["roll/R-42", other]));
+        assert_eq!(refused.status, 400, "{other}");
+        says(&refused, &format!("{other} is not made of batch/PM-101/B-123, so it is not held with it."));
+        let refused = browser.post(&form, &[("thing", other)]);
+        assert_eq!((refused.status, server.last_seq()), (400, before), "{other}");
+        says(&refused, "Nothing was written.");
+    }
+    says(&browser.post(&form, &[]), "R-42 is held: entry");
+}

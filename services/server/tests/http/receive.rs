@@ -253,6 +253,12 @@ fn a_page_of_another_site_receives_nothing() {
         let body = "id=0197a1c2-0000-7000-8000-000000000009&based_on=1&part=P-3&boat=NB-1&parts=P-3&go=installed&job=J-1&thing=roll/R-42";
         let said = server.send(Method::POST, path, &headers, body.as_bytes().to_vec());
         assert_eq!(said.status, 403, "{path}: {}", said.text);
+        // Where it came from is looked at first: without a badge, and with fields that can't be read.
+        let elsewhere = [headers[0], headers[1], headers[2]];
+        for body in [body, "", "id=none&based_on=much"] {
+            let said = server.send(Method::POST, path, &elsewhere, body.as_bytes().to_vec());
+            assert_eq!(said.status, 403, "{path} {body}: {}", said.text);
+        }
     }
     assert_eq!(server.last_seq(), before);
 }
@@ -307,4 +313,30 @@ fn a_roll_whose_receipt_was_struck_can_be_scanned_again() {
     let again = browser.post(&strip(&page), &[("code", "R-61")]);
     says(&again, "R-61: received, in F1 since");
     assert_eq!(server.last_seq(), before + 2);
+}
+
+#[test]
+fn a_label_that_can_look_like_another_receives_nothing() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    let page = browser.get(DELIVERY);
+    let before = server.last_seq();
+    for (code, named) in
+        [("\u{420}-61", "(U+0420) is not taken in a code"), ("R\u{ff0d}61", "(U+FF0D)"), ("R  61", "Two blanks")]
+    {
+        let said = browser.post(&strip(&page), &[("code", code)]);
+        assert_eq!(said.status, 400, "{code}");
+        says(&said, named);
+        says(&said, "Nothing was written.");
+    }
+    let batch = browser.get(&DELIVERY.replace("b-123", "%D0%92-123"));
+    assert_eq!(batch.status, 400);
+    says(&batch, "(U+0412) is not taken in a code");
+    // A badge neither, and what nobody has is said as what it is.
+    let form = Form { action: "/badge".to_owned(), fields: Vec::new() };
+    let badge = browser.post(&form, &[("code", "\u{412}-17"), ("then", "")]);
+    says(&badge, "(U+0412) is not taken in a code");
+    assert_eq!(browser.cookie, "badge=422d3137");
+    says(&browser.scan("\u{420}-42"), "(U+0420) is not taken in a code");
+    assert_eq!(server.last_seq(), before);
 }

@@ -1,11 +1,11 @@
 //! Who it is: a badge scanned once, remembered in a same-site cookie for a shift. Until sign-in exists it is claimed.
 
 use super::{answer, assets::Assets, in_a_query, own_form, page, see};
-use crate::http::problems::Fault;
+use crate::http::{problems::Fault, say::sentence};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
 use askama::Template;
 use serde::Deserialize;
-use shared_types::Code;
+use shared_types::{Code, clear_code};
 
 /// A shift and its overtime, in seconds.
 const REMEMBERED_S: u32 = 12 * 60 * 60;
@@ -48,16 +48,18 @@ pub(crate) async fn post_badge(request: HttpRequest, form: web::Form<BadgeForm>)
 
 fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpResponse, Fault> {
     own_form(request)?;
-    match Code::new(code) {
+    let read = Code::new(code).map_err(|_| {
+        "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.".to_owned()
+    });
+    let clear = |badge| clear_code(code).map(|()| badge).map_err(|why| sentence(&why.to_string()));
+    match read.and_then(clear) {
         Ok(badge) => {
             let mut back = see(&back_to(&then));
             back.headers_mut().insert(header::SET_COOKIE, cookie(&badge)?);
             Ok(back)
         }
-        Err(_) => {
-            let problem =
-                "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.";
-            let asked = BadgePage { assets: Assets::new(), badge: None, problem: Some(problem.to_owned()), then };
+        Err(problem) => {
+            let asked = BadgePage { assets: Assets::new(), badge: None, problem: Some(problem), then };
             page(StatusCode::OK, &asked)
         }
     }

@@ -27,6 +27,7 @@ mod lay;
 mod listed;
 mod moves;
 mod notice;
+mod origin;
 mod oven;
 mod part;
 mod puzzles;
@@ -55,6 +56,8 @@ use askama::Template;
 use shared_types::Stamp;
 
 pub(crate) use notice::or_problem;
+use origin::own_form;
+pub(crate) use origin::own_forms_only;
 
 /// What the pages answer, for the fallback's `Allow`.
 pub(crate) const TABLE: &[(&str, &[&str])] = &[
@@ -270,22 +273,6 @@ fn then(yard: &Yard, text: &str) -> Result<Option<Stamp>, String> {
 /// The same, where a time that can't be read ends the page.
 fn asked_then(yard: &Yard, text: &str) -> Result<Option<Stamp>, Fault> {
     then(yard, text).map_err(|problem| Fault::cannot_read(problem).field("/at", "no time"))
-}
-
-/// A form of this very site; another site's page may not write here.
-fn own_form(request: &HttpRequest) -> Result<(), Fault> {
-    let text = |name: &str| request.headers().get(name).and_then(|value| value.to_str().ok());
-    let elsewhere = text("sec-fetch-site").is_some_and(|site| !matches!(site, "same-origin" | "none"));
-    // A page that hides where it is from says `null`, which is no host either.
-    let foreign = text("origin").is_some_and(|origin| origin.split_once("://").map(|(_, host)| host) != text("host"));
-    match elsewhere || foreign {
-        true => Err(Fault::new(
-            StatusCode::FORBIDDEN,
-            super::problems::Kind::NotAllowed,
-            "The form came from a page of another site, so nothing was written. Open the scan page of this server and scan again.",
-        )),
-        false => Ok(()),
-    }
 }
 
 /// What a program gets for a problem.

@@ -182,6 +182,7 @@ async fn shown(
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
     let (thing, said) = (named(thing)?, Said::read(pairs)?);
+    all_of_it(yard, &thing, &said.things).await?;
     let problem = said.asked.then(|| wish::why(&said.chosen).err()).flatten();
     render(request, yard, thing, said, problem.map(|say| (StatusCode::BAD_REQUEST, say))).await
 }
@@ -268,6 +269,7 @@ async fn held(
 ) -> Result<HttpResponse, Fault> {
     own_form(request)?;
     let (thing, said) = (named(thing)?, Said::read(pairs)?);
+    all_of_it(yard, &thing, &said.things).await?;
     let (by, sitting, refused) = match place(request, yard, &said).await {
         Ok(placed) => placed,
         Err(fault) if fault.status().is_server_error() => return Err(fault),
@@ -280,6 +282,22 @@ async fn held(
     let mut back = see(&format!("/recall/{}?sitting={sitting}{refused}", in_a_path(&thing)));
     back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
     Ok(back)
+}
+
+/// A sitting holds what the recalled thing is or went into, and nothing else.
+async fn all_of_it(yard: &web::Data<Yard>, thing: &ThingName, ticked: &BTreeSet<ThingName>) -> Result<(), Fault> {
+    let (shared, of, ticked) = (yard.clone(), thing.clone(), ticked.clone());
+    let other = ask_beside(yard, move |book| {
+        let found = recall(book, &of, When::now(shared.now())).ok_or_else(|| nobody(&of))?;
+        Ok(ticked.into_iter().find(|thing| found.items.iter().all(|item| item.thing != *thing)))
+    });
+    match other.await? {
+        None => Ok(()),
+        Some(other) => Err(Fault::cannot_read(format!(
+            "{other} is not made of {thing}, so it is not held with it. Nothing was written. Hold it at /hold, or open the \
+             page of the recall again."
+        ))),
+    }
 }
 
 async fn place(

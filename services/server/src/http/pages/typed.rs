@@ -4,7 +4,7 @@
 use crate::http::say::sentence;
 use chrono::{DateTime, Utc};
 use domain::say::Say;
-use shared_types::{Code, Instant};
+use shared_types::{Code, Instant, clear_code};
 use std::collections::BTreeMap;
 
 pub(super) type Said = BTreeMap<String, String>;
@@ -45,7 +45,10 @@ impl<'a> Typed<'a> {
     pub(super) fn code(&mut self, name: &'static str, ask: &str) -> Option<Code> {
         self.read(name, |text| match text {
             "" => Err(ask.to_owned()),
-            text => Code::new(text).map_err(|error| error.to_string()),
+            text => {
+                let code = Code::new(text).map_err(|error| error.to_string())?;
+                clear_code(text).map(|()| code).map_err(|why| why.to_string())
+            }
         })
     }
 

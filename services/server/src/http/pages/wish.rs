@@ -138,7 +138,7 @@ pub(super) async fn show(
             let based_on = yard.read().last_seq();
             let id = yard.clock.new_id();
             let text = text(&draft, id, &by, None, based_on);
-            let wish = intake::decision(&text).map_err(|problem| problem.detail());
+            let wish = intake::decision(&text).map_err(|problem| problem.words());
             match wish {
                 Err(problem) => shown.problem = Some(crate::http::say::sentence(&problem)),
                 Ok(wish) => match dry_run::weigh(yard, wish.into()).await {
@@ -233,7 +233,7 @@ pub(super) async fn submit(
     based_on: u64,
 ) -> Result<(u64, bool), Fault> {
     let wish = intake::decision(&text(draft, id, by, second, based_on))
-        .map_err(|problem| Fault::cannot_read(crate::http::say::sentence(&problem.detail())))?;
+        .map_err(|problem| Fault::cannot_read(crate::http::say::sentence(&problem.words())))?;
     let meant = Meant::of(&wish.wish.thing, &wish.wish.body, wish.wish.strikes, &[])?;
     let instead = wish.wish.instead.clone();
     match yard.committer.submit(wish).await {

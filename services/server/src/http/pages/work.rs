@@ -211,7 +211,7 @@ pub(super) async fn write(yard: &Yard, wish: Wish<'_>) -> Result<u64, Fault> {
         "id": id, "kind": wish.kind, "thing": wish.thing, "occurred_at": at, "by": wish.by,
         "shown": wish.shown, "body": wish.body,
     });
-    let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.detail()))?;
+    let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.words()))?;
     let meant = Meant::of(&fact.entry.thing, &fact.entry.body, None, wish.worked_out)?;
     match yard.committer.submit(fact).await {
         // Its time differs, but it is this page's button: it was written when it was pressed for the first time.

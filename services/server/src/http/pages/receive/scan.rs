@@ -5,6 +5,7 @@ use crate::http::{
     ask::ask,
     pages::{answer, assets::Assets, badge, in_a_query, own_form, page, scan as scanning, see, work},
     problems::Fault,
+    say::sentence,
 };
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
@@ -14,7 +15,7 @@ use domain::{
     say::{Say, so_far},
     view::View,
 };
-use shared_types::{Act, Code, Kind, Metres, ThingName, Whereabouts, Word};
+use shared_types::{Act, Code, Kind, Metres, ThingName, Whereabouts, Word, clear_code};
 
 #[derive(Template)]
 #[template(path = "receive_scan.html")]
@@ -80,6 +81,9 @@ pub(crate) async fn post_scan(request: HttpRequest, yard: web::Data<Yard>, form:
             let say = "That is no code of a label: it has 1 to 40 printable characters and no slash. Scan it again.";
             return wrong(say.to_owned());
         };
+        if let Err(why) = clear_code(scanned) {
+            return wrong(format!("{} Nothing was written.", sentence(&why.to_string())));
+        }
         let go_on = |other: &[(&str, &str)]| see(&format!("/receive/scan?{}", query_with(&said, other)));
         let things = ask(&yard, |book| Ok(domain::scan(book, &code).things))?;
         let is_roll = things.is_empty() || things.iter().any(|thing| thing.kind() == Kind::Roll);
