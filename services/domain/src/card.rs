@@ -1,14 +1,14 @@
 //! The out-time card: the sums behind a number, as the trade writes them.
 
 use crate::book::Book;
-use crate::clock::Clock;
+use crate::clock::{Charge, Clock};
 use crate::fact::{Label, What};
 use crate::history::{History, Puzzle};
 use crate::kit::kit_life;
 use crate::limits::ROLL_WARMS_MS;
 use crate::question::When;
 use crate::roll::{Life, RollLife, roll_life};
-use crate::say::{Say, ceil_s, floor_s};
+use crate::say::{Say, ceil_s, floor_s, so_far};
 use crate::stage::{stage_life, stages_of};
 use crate::view::View;
 use crate::{RULES, fact};
@@ -94,21 +94,16 @@ fn card(
     let revision = life.revision;
     let tack = revision.and_then(|revision| seconds(revision.tack_life_s.as_ref()));
     let out_life = revision.and_then(|revision| seconds(revision.out_life_s.as_ref()));
-    let mut total = clock.opening_ms;
+    let mut total = clock.opening_ms.map(|_| 0);
     let mut lines = Vec::new();
-    let mut push = |line: &str,
-                    out: Instant,
-                    back: Option<Instant>,
-                    ms: i64,
-                    total: Option<i64>,
-                    entries: Vec<u32>,
-                    note: Option<String>| {
+    let mut push = |line: &str, charge: &Charge, entries: Vec<u32>, note: Option<String>| {
+        total = total.map(|total: i64| total.saturating_add(charge.ms));
         let who = entries.iter().filter_map(|seq| view.book.entry(*seq)).map(|meta| view.book.code(meta.by)).collect();
         lines.push(CardLine {
             line: line.to_owned(),
-            out: say.stamp(out),
-            back: back.map(|back| say.stamp(back)),
-            interval_s: ceil_s(ms),
+            out: say.stamp(charge.from),
+            back: charge.to.map(|back| say.stamp(back)),
+            interval_s: ceil_s(charge.ms),
             running_total_s: total.map(ceil_s),
             tack_left_s: total.and_then(|total| Some(floor_s(tack? - total))),
             out_life_left_s: total.and_then(|total| Some(floor_s(out_life? - total))),
@@ -117,26 +112,25 @@ fn card(
             note,
         });
     };
+    let word = |charge: &Charge| if charge.assigned { "assigned" } else { "out" };
+    let known = clock.known_instead(at);
+    for charge in &known {
+        let (entries, note) = behind_it(view, behind, charge.from, charge.to);
+        push(word(charge), charge, entries, note);
+    }
     if let Some(opening) = &life.received.opening {
-        let source = match opening.source {
-            OpeningSource::Certificate => "from certificate",
-            OpeningSource::Card => "from card",
+        let charge = Charge { from: clock.from, to: Some(clock.from), ms: 0, assigned: false };
+        let ms = opening.out_time_s.as_ms();
+        let source = source(opening.source);
+        let (ms, note) = match known.is_empty() {
+            true => (ms, source.to_owned()),
+            false => (0, format!("{source}: {}; what is known of the time before is more, and counts", so_far(ms))),
         };
-        push(
-            "opening",
-            clock.from,
-            Some(clock.from),
-            opening.out_time_s.as_ms(),
-            total,
-            vec![life.receipt.seq],
-            Some(source.to_owned()),
-        );
+        push("opening", &Charge { ms, ..charge }, vec![life.receipt.seq], Some(note));
     }
     for charge in clock.charges(at) {
-        total = total.map(|total| total.saturating_add(charge.ms));
         let (entries, note) = behind_it(view, behind, charge.from, charge.to);
-        let line = if charge.assigned { "assigned" } else { "out" };
-        push(line, charge.from, charge.to, charge.ms, total, entries, note);
+        push(word(&charge), &charge, entries, note);
     }
     let after_ms =
         |one: &crate::history::Return| life.refreeze_after_ms().unwrap_or(if one.of_kit { 0 } else { ROLL_WARMS_MS });
@@ -145,6 +139,13 @@ fn card(
         lines,
         out_time_s: clock.so_far_ms(at).map(ceil_s),
         refreezes: clock.opening_ms.map(|_| clock.refreezes(at, after_ms)),
+    }
+}
+
+fn source(of: OpeningSource) -> &'static str {
+    match of {
+        OpeningSource::Certificate => "from certificate",
+        OpeningSource::Card => "from card",
     }
 }
 

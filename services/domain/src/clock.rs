@@ -6,17 +6,28 @@ use shared_types::Instant;
 /// What a person would read off the out-time card, at any instant.
 #[derive(Clone, Debug)]
 pub struct Clock {
-    /// From here on it is charged.
+    /// From here on it is charged on top of what was used before.
     pub from: Instant,
-    /// Life used before that; nobody knows what was not stated.
+    /// Life used before that, as it is stated; nobody knows what was not stated. Where what is known of the time before
+    /// comes to more, that counts: no statement makes known facts undone.
     pub opening_ms: Option<i64>,
     pub opening_refreezes: u32,
-    /// Out of the cold, charged or not: sorted, disjoint.
+    /// Out of the cold, before the opening too: sorted, disjoint.
     out: Vec<(Instant, Instant)>,
-    lumps: Vec<(Instant, i64)>,
+    lumps: Vec<Assigned>,
     returns: Vec<Return>,
     /// Where its clock stands for good: used up, thrown away, or in the oven.
     end: Option<Instant>,
+}
+
+/// Hours that a person assigned to a stretch.
+#[derive(Clone, Copy, Debug)]
+struct Assigned {
+    /// Where that stretch began.
+    at: Instant,
+    /// Where they are charged: what an opening can't hold, at the opening.
+    charged: Instant,
+    ms: i64,
 }
 
 impl Clock {
@@ -26,7 +37,7 @@ impl Clock {
             opening_ms,
             opening_refreezes,
             out: history.stretches.union().to_vec(),
-            lumps: lumps_from(history, from).collect(),
+            lumps: lumps_since(history, Instant::MIN, from).collect(),
             returns: history.returns.clone(),
             end: None,
         }
@@ -45,7 +56,7 @@ impl Clock {
         self.out.extend(
             next.stretches.union().iter().map(|(from, to)| ((*from).max(at), *to)).filter(|(from, to)| from < to),
         );
-        self.lumps.extend(lumps_from(next, at.max(self.from)));
+        self.lumps.extend(lumps_since(next, at, self.from));
         let mut returns = next.returns.iter().filter(|one| at <= one.at).copied();
         // The first return's stretch began when the roll was taken out.
         self.returns.extend(returns.next().map(|first| Return {
@@ -72,7 +83,7 @@ impl Clock {
             *to = (*to).min(at);
             from < to
         });
-        self.lumps.retain(|(when, _)| *when <= at);
+        self.lumps.retain(|lump| lump.charged <= at);
         self.returns.retain(|one| one.at <= at);
     }
 
@@ -96,18 +107,46 @@ impl Clock {
         self.out.get(after.checked_sub(1)?).copied().filter(|(_, to)| at < *to)
     }
 
-    /// What is charged of the stretches outside, up to an instant.
+    /// What is charged of the stretches outside on top of the opening, up to an instant.
     fn charged(&self, until: Instant) -> impl Iterator<Item = (Instant, Instant)> {
-        let clipped = self.out.iter().map(move |(from, to)| ((*from).max(self.from), *to));
-        clipped.filter(move |(from, to)| from < to && *from < until)
+        let clipped = self.out.iter().map(move |(from, to)| ((*from).max(self.from), (*to).min(until)));
+        clipped.filter(|(from, to)| from < to)
+    }
+
+    /// The same of assigned hours, in order.
+    fn assigned(&self, until: Instant) -> Vec<(Instant, i64)> {
+        let counts = |lump: &&Assigned| self.from <= lump.charged && lump.charged <= until;
+        sorted(self.lumps.iter().filter(counts).map(|lump| (lump.charged, lump.ms)))
+    }
+
+    /// What is known of the time before the opening, up to an instant.
+    fn known(&self, until: Instant) -> impl Iterator<Item = (Instant, Instant)> {
+        let end = until.min(self.from);
+        self.out.iter().map(move |(from, to)| (*from, (*to).min(end))).filter(|(from, to)| from < to)
+    }
+
+    fn known_assigned(&self, until: Instant) -> Vec<(Instant, i64)> {
+        let counts = |lump: &&Assigned| lump.at <= until && (until < self.from || lump.charged < self.from);
+        sorted(self.lumps.iter().filter(counts).map(|lump| (lump.at, lump.ms)))
+    }
+
+    fn known_ms(&self, until: Instant) -> i64 {
+        let out = self.known(until).map(|(from, to)| to.since(from));
+        out.chain(self.known_assigned(until).into_iter().map(|(_, ms)| ms)).fold(0, i64::saturating_add)
     }
 
     /// Out-time at an instant; nothing when the opening was not stated.
     pub fn so_far_ms(&self, at: Instant) -> Option<i64> {
         let until = self.until(at);
-        let out = self.charged(until).map(|(from, to)| to.min(until).since(from));
-        let assigned = self.lumps.iter().filter(|(when, _)| self.from <= *when && *when <= until).map(|(_, ms)| *ms);
-        Some(out.chain(assigned).fold(self.opening_ms?, i64::saturating_add))
+        let before = self.opening_ms?.max(self.known_ms(until));
+        let out = self.charged(until).map(|(from, to)| to.since(from));
+        let assigned = self.assigned(until).into_iter().map(|(_, ms)| ms);
+        Some(out.chain(assigned).fold(before, i64::saturating_add))
+    }
+
+    /// What is known of the time before its opening.
+    pub fn known_before_ms(&self) -> i64 {
+        self.known_ms(self.until(Instant::MAX))
     }
 
     pub fn runs(&self, at: Instant) -> bool {
@@ -117,45 +156,27 @@ impl Clock {
     /// The instant at which out-time passed `allowed_ms`, where it did by `at`: where it stood exactly at the limit while
     /// the clock stood, when it ran again.
     pub fn reached(&self, allowed_ms: i64, at: Instant) -> Option<Instant> {
-        let mut left = allowed_ms.saturating_sub(self.opening_ms?);
+        let stated = self.opening_ms?;
+        let until = self.until(at);
+        let left = match run_out(allowed_ms, self.known(until), self.known_assigned(until)) {
+            Ok(left) => left.min(allowed_ms.saturating_sub(stated)),
+            Err(passed) => return Some(passed),
+        };
         if left < 0 {
             return Some(self.from);
         }
-        let until = self.until(at);
-        let mut lumps = self.lumps.clone();
-        lumps.sort_unstable();
-        let mut lumps = lumps.into_iter().filter(|(when, _)| self.from <= *when && *when <= until).peekable();
-        for (from, to) in self.charged(until) {
-            let (mut from, to) = (from, to.min(until));
-            while let Some((when, ms)) = lumps.next_if(|(when, _)| *when <= to) {
-                if left < when.since(from).max(0) {
-                    return Some(from.plus_ms(left));
-                }
-                left -= when.since(from).max(0) + ms;
-                if left < 0 {
-                    return Some(when);
-                }
-                from = from.max(when);
-            }
-            if left < to.since(from) {
-                return Some(from.plus_ms(left));
-            }
-            left -= to.since(from);
-        }
-        lumps.find_map(|(when, ms)| {
-            left -= ms;
-            (left < 0).then_some(when)
-        })
+        run_out(left, self.charged(until), self.assigned(until)).err()
     }
 
-    /// Returns to the cold by an instant that ended a stretch longer than `after_ms`.
+    /// Returns to the cold by an instant that ended a stretch longer than `after_ms`. Those before the opening stand in
+    /// its count, unless more are known.
     pub fn refreezes(&self, at: Instant, after_ms: impl Fn(&Return) -> i64) -> i64 {
         let until = self.until(at);
-        let counts = |one: &&Return| {
-            !one.goods_in && self.from <= one.at && one.at <= until && after_ms(one) < one.back.since(one.out_from)
-        };
-        let counted = self.returns.iter().filter(counts).count();
-        i64::from(self.opening_refreezes).saturating_add(i64::try_from(counted).unwrap_or(i64::MAX))
+        let counts = |one: &&Return| !one.goods_in && one.at <= until && after_ms(one) < one.back.since(one.out_from);
+        let (early, late): (Vec<&Return>, Vec<&Return>) =
+            self.returns.iter().filter(counts).partition(|one| one.at < self.from);
+        let count = |of: Vec<&Return>| i64::try_from(of.len()).unwrap_or(i64::MAX);
+        i64::from(self.opening_refreezes).max(count(early)).saturating_add(count(late))
     }
 
     /// How long it has been out, if it is.
@@ -164,10 +185,52 @@ impl Clock {
     }
 }
 
-/// Assigned sums that count from an instant on.
-fn lumps_from(history: &History, from: Instant) -> impl Iterator<Item = (Instant, i64)> {
-    let counts = history.lumps.iter().filter(move |lump| from <= lump.until);
-    counts.map(move |lump| (lump.at.max(from), lump.ms))
+/// Hours assigned by acts from an instant on; those of acts before an opening belong to the time before it.
+fn lumps_since(history: &History, since: Instant, opening: Instant) -> impl Iterator<Item = Assigned> {
+    let counts = history.lumps.iter().filter(move |lump| since <= lump.until);
+    counts.map(move |lump| {
+        let at = lump.at.max(since);
+        let charged = if opening <= lump.until { at.max(opening) } else { at };
+        Assigned { at, charged, ms: lump.ms }
+    })
+}
+
+fn sorted(lumps: impl Iterator<Item = (Instant, i64)>) -> Vec<(Instant, i64)> {
+    let mut lumps: Vec<(Instant, i64)> = lumps.collect();
+    lumps.sort_unstable();
+    lumps
+}
+
+/// What is left after stretches and assigned sums, or the instant at which nothing was.
+fn run_out(
+    mut left: i64,
+    stretches: impl Iterator<Item = (Instant, Instant)>,
+    lumps: Vec<(Instant, i64)>,
+) -> Result<i64, Instant> {
+    let mut lumps = lumps.into_iter().peekable();
+    for (mut from, to) in stretches {
+        while let Some((when, ms)) = lumps.next_if(|(when, _)| *when <= to) {
+            if left < when.since(from).max(0) {
+                return Err(from.plus_ms(left));
+            }
+            left -= when.since(from).max(0) + ms;
+            if left < 0 {
+                return Err(when);
+            }
+            from = from.max(when);
+        }
+        if left < to.since(from) {
+            return Err(from.plus_ms(left));
+        }
+        left -= to.since(from);
+    }
+    for (when, ms) in lumps {
+        left -= ms;
+        if left < 0 {
+            return Err(when);
+        }
+    }
+    Ok(left)
 }
 
 /// One line of the sums.
@@ -181,20 +244,33 @@ pub struct Charge {
 }
 
 impl Clock {
-    /// Every stretch and every assigned sum by an instant, in order.
+    /// Every stretch and every assigned sum by an instant on top of the opening, in order.
     pub fn charges(&self, at: Instant) -> Vec<Charge> {
         let until = self.until(at);
-        let out = self.charged(until).map(|(from, to)| Charge {
-            from,
+        let ends = |from: Instant| {
+            let (_, to) = self.around(from).unwrap_or((from, from));
             // Where its clock stands for good, that ends the line.
-            to: if to <= until { Some(to) } else { self.end.filter(|end| *end <= at) },
-            ms: to.min(until).since(from),
-            assigned: false,
-        });
-        let assigned = self.lumps.iter().filter(|(when, _)| self.from <= *when && *when <= until);
-        let assigned = assigned.map(|(when, ms)| Charge { from: *when, to: Some(*when), ms: *ms, assigned: true });
-        let mut all: Vec<Charge> = out.chain(assigned).collect();
-        all.sort_by_key(|charge| (charge.from, charge.assigned));
-        all
+            if to <= until { Some(to) } else { self.end.filter(|end| *end <= at) }
+        };
+        let out = self.charged(until).map(|(from, to)| (from, ends(from), to.since(from)));
+        lines(out, self.assigned(until))
     }
+
+    /// What is known of the time before the opening, where it comes to more than the opening states.
+    pub fn known_instead(&self, at: Instant) -> Vec<Charge> {
+        let until = self.until(at);
+        if self.opening_ms.is_none_or(|stated| self.known_ms(until) <= stated) {
+            return Vec::new();
+        }
+        lines(self.known(until).map(|(from, to)| (from, Some(to), to.since(from))), self.known_assigned(until))
+    }
+}
+
+/// When it left, when it came back, and how long that was; with what was assigned.
+fn lines(out: impl Iterator<Item = (Instant, Option<Instant>, i64)>, assigned: Vec<(Instant, i64)>) -> Vec<Charge> {
+    let out = out.map(|(from, to, ms)| Charge { from, to, ms, assigned: false });
+    let assigned = assigned.into_iter().map(|(at, ms)| Charge { from: at, to: Some(at), ms, assigned: true });
+    let mut all: Vec<Charge> = out.chain(assigned).collect();
+    all.sort_by_key(|charge| (charge.from, charge.assigned));
+    all
 }

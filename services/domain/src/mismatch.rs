@@ -7,6 +7,7 @@ use crate::history::{Puzzle, fits};
 use crate::holds;
 use crate::judge;
 use crate::kit::kit_life;
+use crate::opening;
 use crate::part_checks;
 use crate::puzzle::{dated, puzzle};
 use crate::question::When;
@@ -81,6 +82,7 @@ fn of_roll(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
             format!("{name} was received twice; for each limit the worse receipt binds."),
         )
     }));
+    found.extend(roll.lives.iter().filter_map(|life| opening::after_first_fact(view, label, life, say)));
     found.extend(
         roll.beyond
             .iter()
@@ -234,6 +236,7 @@ fn of_settlements(view: View<'_>, label: Label, only: Option<u32>, found: &mut V
     found.extend(settlements);
     for one in found.iter_mut().filter(|one| one.settled_by.is_none() && !is_puzzle(one.kind)) {
         one.settled_by = view.settlement(label, one.kind, one.seq).map(|(by, _, _)| by);
+        one.ask = one.ask.take().filter(|_| one.settled_by.is_none());
     }
 }
 

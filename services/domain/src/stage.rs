@@ -1,6 +1,7 @@
 //! A lay-up stage of a part: what lies in it since when, and whether its oven run started.
 
 use crate::fact::{Fact, Label, What};
+use crate::history::last_take_out;
 use crate::kit::{kit_life, laid_items};
 use crate::roll::{Life, roll_life};
 use crate::view::View;
@@ -122,8 +123,8 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                         Some(roll) => roll,
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
-                    let took_out = kit.history.last_take_out(fact.at.minus_ms(1));
-                    let took_out = took_out.or_else(|| roll.history.last_take_out(of.cut_at.minus_ms(1)));
+                    let way = [(&roll.history, of.cut_at.minus_ms(1)), (&kit.history, fact.at.minus_ms(1))];
+                    let took_out = last_take_out(way);
                     let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
                     items.push(item(of.roll, Some(laid.from), of.seq == fact.seq, took_out, lives));

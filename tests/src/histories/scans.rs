@@ -23,7 +23,11 @@ fn roll(writer: &mut Writer, number: i64) -> Roll {
     let label = format!("roll/{code}");
     writer.things.push((label.clone(), None));
     let received = OPENS + writer.random.between(0, 3000);
-    receive(writer, &label, received);
+    // Some are received only when they are through with everything, with a card or a certificate of then.
+    let late = writer.random.chance(12);
+    if !late {
+        receive(writer, &label, received);
+    }
     let mut walk = Walk { at: received, place: None, take_outs: Vec::new() };
     if writer.random.chance(10) {
         // Cold first, questions later.
@@ -34,6 +38,10 @@ fn roll(writer: &mut Writer, number: i64) -> Roll {
     }
     let steps = writer.random.between(2, 18);
     (0..steps).for_each(|_| walk.step(writer, &label));
+    if late {
+        let since = writer.random.between(received, walk.at);
+        receive(writer, &label, since);
+    }
     if writer.random.chance(6) {
         let again = writer.random.between(received - 60, walk.at);
         receive(writer, &label, again);

@@ -8,6 +8,7 @@ use super::book::Book;
 use super::calendar::{add_months, end_of_day_ms, first_day, last_day};
 use super::entry::{Entry, Minute, Order, whole_minutes};
 use super::life::{Life, charged_from};
+use super::marks::Lump;
 
 /// Material of one roll, under one of its receipts.
 #[derive(Clone)]
@@ -62,32 +63,49 @@ impl Item<'_> {
         self.stands_from.map_or(at, |stands| at.min(stands))
     }
 
-    /// Hours assigned by `until`: those of the roll before the cut, those of the kit before the laying.
-    fn assigned(&self) -> Vec<(Minute, i64)> {
+    /// Hours assigned: those of the roll before the cut, those of the kit before the laying.
+    fn assigned(&self) -> Vec<Lump> {
         let laid_at = self.laid.map_or(Minute::MAX, |laid| laid.at);
         let left_roll = self.in_kit.as_ref().map_or(laid_at, |(cut, _)| cut.at);
-        let of_roll = self.in_roll.assigned().into_iter().filter(|(at, _)| *at < left_roll);
-        let of_kit = self.in_kit.iter().flat_map(|(_, kit)| kit.assigned()).filter(|(at, _)| *at < laid_at);
+        let of_roll = self.in_roll.assigned().into_iter().filter(|lump| lump.at < left_roll);
+        let of_kit = self.in_kit.iter().flat_map(|(_, kit)| kit.assigned()).filter(|lump| lump.at < laid_at);
         of_roll.chain(of_kit).collect()
     }
 
-    /// Out-time in seconds: what the receipt states, then every minute outside since; none where it states nothing.
+    /// The first minute at which anything can have been outside.
+    fn begins(&self) -> Minute {
+        let of_kit = self.in_kit.iter().filter_map(|(_, kit)| kit.begins());
+        self.in_roll.begins().into_iter().chain(of_kit).min().unwrap_or(self.receipt.at)
+    }
+
+    /// Out-time in seconds, as a person would keep it on paper: minute after minute of what is known, and from the
+    /// instant of the opening on never less than it states; none where it states nothing.
     pub fn out_time_s(&self, at: Minute) -> Option<i64> {
         let opening = self.receipt.body["opening"]["out_time_s"].as_i64()?;
         let (from, until) = (charged_from(self.receipt)?, self.counted_until(at));
-        let minutes = (from..until).filter(|minute| self.outside(*minute)).count() as i64;
-        let assigned: i64 = self.assigned().iter().filter(|(when, _)| *when <= until).map(|(_, s)| s).sum();
-        Some(opening + minutes * 60 + assigned)
+        let outside = |from: Minute, until: Minute| {
+            (from..until).filter(|minute| self.outside(*minute)).count() as i64 * 60
+        };
+        // What was assigned to an act after the opening stands beside the opening.
+        let is_known = |lump: &&Lump| until < from || lump.act_at < from;
+        let assigned = self.assigned();
+        let known = assigned.iter().filter(is_known).filter(|lump| lump.at <= until).map(|lump| lump.seconds);
+        let known = known.sum::<i64>() + outside(self.begins(), until.min(from));
+        let beside = assigned.iter().filter(|lump| !is_known(lump) && lump.at <= until).map(|lump| lump.seconds);
+        Some(opening.max(known) + outside(from, until) + beside.sum::<i64>())
     }
 
-    /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`, or had before its receipt.
+    /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`, or had by its opening.
     pub fn passed_ms(&self, allowed_s: i64, at: Minute) -> Option<i64> {
-        let mut so_far = self.receipt.body["opening"]["out_time_s"].as_i64()?;
-        let assigned = self.assigned();
-        if allowed_s < so_far {
+        let from = charged_from(self.receipt)?;
+        if (self.begins()..=from.min(at)).any(|minute| self.out_time_s(minute).is_some_and(|so_far| allowed_s < so_far)) {
             return None;
         }
-        for minute in charged_from(self.receipt)?..self.counted_until(at) {
+        let beside = self.assigned().into_iter().filter(|lump| from <= lump.act_at);
+        let assigned: Vec<(Minute, i64)> = beside.map(|lump| (lump.at.max(from), lump.seconds)).collect();
+        let at_once = assigned.iter().filter(|(when, _)| *when == from).map(|(_, s)| s).sum::<i64>();
+        let mut so_far = self.out_time_s(from)? - at_once;
+        for minute in from..self.counted_until(at) {
             so_far += assigned.iter().filter(|(when, _)| *when == minute).map(|(_, s)| s).sum::<i64>();
             if allowed_s < so_far {
                 return Some(minute * 60_000);
@@ -112,21 +130,23 @@ impl Item<'_> {
         let before_laying = |order: &Order| order.0 <= until && laid.as_ref().is_none_or(|laid| order < laid);
         let cut = self.in_kit.as_ref().map(|(cut, _)| cut.order());
         let before_cut = |order: &Order| before_laying(order) && cut.as_ref().is_none_or(|cut| order < cut);
-        // What went back before the opening's instant stands in its count.
+        // What went back before the opening's instant stands in its count, unless more did.
         let as_of = charged_from(self.receipt).unwrap_or(self.receipt.at);
-        let charged = |order: &Order| as_of <= order.0;
-        let of_roll =
-            self.in_roll.refreezes(longer_than(1800), |order| charged(order) && before_cut(order), |from, _| from);
-        let of_kit = self.in_kit.as_ref().map_or(0, |(cut, kit)| {
+        let of_roll = |counts: &dyn Fn(&Order) -> bool| {
+            self.in_roll.refreezes(longer_than(1800), |order| counts(order) && before_cut(order), |from, _| from)
+        };
+        let of_kit = |counts: &dyn Fn(&Order) -> bool| {
+            let Some((cut, kit)) = &self.in_kit else { return 0 };
             // A stretch in which it was cut began with the roll's take-out.
             let since = self.in_roll.out_since(cut);
             let begins = |from: Minute, back: &Order| match from <= cut.at && cut.order() <= *back {
                 true => from.min(since),
                 false => from,
             };
-            kit.refreezes(longer_than(0), |order| charged(order) && before_laying(order), begins)
-        });
-        Some(opening + of_roll + of_kit)
+            kit.refreezes(longer_than(0), |order| counts(order) && before_laying(order), begins)
+        };
+        let both = |counts: &dyn Fn(&Order) -> bool| of_roll(counts) + of_kit(counts);
+        Some(opening.max(both(&|order| order.0 < as_of)) + both(&|order| as_of <= order.0))
     }
 
     /// The last day of its shelf life: the earlier of the certificate's and so many months after its manufacture.

@@ -20,11 +20,16 @@ impl Life {
         self.firm.outside(minute) || self.full.outside(minute)
     }
 
-    /// Hours that were assigned: when they are charged, and how many seconds. No settlement is charged twice.
-    pub fn assigned(&self) -> Vec<(Minute, i64)> {
+    /// The first minute that any mark covers.
+    pub fn begins(&self) -> Option<Minute> {
+        self.firm.marks.iter().chain(&self.full.marks).map(|mark| mark.from).min()
+    }
+
+    /// Hours that were assigned. No settlement is charged twice.
+    pub fn assigned(&self) -> Vec<Lump> {
         let in_full = |lump: &&Lump| self.full.lumps.iter().any(|other| other.settlement == lump.settlement);
         let only_firm = self.firm.lumps.iter().filter(|lump| !in_full(lump));
-        self.full.lumps.iter().chain(only_firm).map(|lump| (lump.at, lump.seconds)).collect()
+        self.full.lumps.iter().chain(only_firm).cloned().collect()
     }
 
     /// Returns into the cold longer than `longer_than` minutes for which `counts` holds; the worse of the two walks.
@@ -93,8 +98,16 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
     let settlements: Vec<Settlement> =
         book.settlements().into_iter().filter(|settled| settled.thing == label).collect();
     let rack_time = |place: &str, at: Minute| book.rack_time(place, at);
-    let ground =
-        Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll: label.starts_with("roll/") };
+    let is_roll = label.starts_with("roll/");
+    // Between an opening and what was done with it first it was outside; what was done before says itself where it was.
+    let walk = |steps: &[Step]| {
+        let before = |as_of: Minute| steps.iter().any(|step| step.what != What::Look && step.order.0 < as_of);
+        let start = match start {
+            Start::OutSince(as_of) if before(as_of) => Start::Cold,
+            start => start,
+        };
+        walk(steps, Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll })
+    };
 
     let mut facts: Vec<&Entry> = book.entries.iter().copied().filter(|fact| concerns(fact, label)).collect();
     facts.extend(moved_here(book, label));
@@ -114,7 +127,7 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
             false => Step { what: What::Look, ..step.clone() },
         })
         .collect();
-    let firm = walk(&firm, ground);
+    let firm = walk(&firm);
 
     // With it: a told return into the cold waits, and what was told to have been outside changes nothing inside a
     // stretch that is outside anyway, from its earliest to its latest instant.
@@ -129,7 +142,7 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
             }
         })
         .collect();
-    let full = walk(&full, ground);
+    let full = walk(&full);
     Life { firm, full }
 }
 

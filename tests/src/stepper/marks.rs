@@ -65,6 +65,8 @@ pub struct Return {
 pub struct Lump {
     pub settlement: String,
     pub at: Minute,
+    /// When the act was that did not add up.
+    pub act_at: Minute,
     pub seconds: i64,
 }
 

@@ -125,7 +125,7 @@ fn earlier(
 
 fn kit(book: &Book, question: &Question) -> View {
     let label = &question.thing;
-    let items = kit_items(book, label, question.at);
+    let items = kit_items(book, label, question.at, &|_| true);
     if items.as_ref().is_some_and(Vec::is_empty) {
         return View::refused(Verdict::No, "not cut by then");
     }
@@ -136,27 +136,38 @@ fn kit(book: &Book, question: &Question) -> View {
     finish(book, &items, end.is_some_and(|(end, _)| end <= question.at), question)
 }
 
-/// What a kit holds at an instant: material of each roll that was cut into it; none if one of them is a stranger.
-fn kit_items<'log>(book: &Book<'log>, label: &str, at: Minute) -> Option<Vec<Item<'log>>> {
-    let life = Rc::new(kit_life(book, label));
-    let mut items = Vec::new();
+/// The rolls that were cut into a kit by an instant, each with its cut.
+fn cuts_into<'log>(book: &Book<'log>, label: &str, at: Minute) -> Vec<(&'log Entry, String)> {
+    let mut cuts = Vec::new();
     for cut in book.of_kind("nest_cut").filter(|cut| cut.at <= at) {
         let kits = list(&cut.body["kits"]).filter(|kit| kit["kit"].as_str() == label.strip_prefix("kit/"));
-        let mut codes: Vec<&str> =
-            kits.flat_map(|kit| list(&kit["items"])).filter_map(|item| item["roll"].as_str()).collect();
-        codes.sort_unstable();
-        codes.dedup();
-        for code in codes {
-            let roll = format!("roll/{code}");
-            let receipts = receipts(book, &roll);
-            if receipts.is_empty() {
-                return None;
-            }
-            for receipt in receipts {
-                let in_roll = Rc::new(roll_life(book, &roll, receipt));
-                let in_kit = Some((cut, life.clone()));
-                items.push(Item { roll: roll.clone(), receipt, in_roll, in_kit, laid: None, stands_from: None });
-            }
+        let items = kits.flat_map(|kit| list(&kit["items"])).filter_map(|item| item["roll"].as_str());
+        let mut rolls: Vec<String> = items.map(|code| format!("roll/{code}")).collect();
+        rolls.sort_unstable();
+        rolls.dedup();
+        cuts.extend(rolls.into_iter().map(|roll| (cut, roll)));
+    }
+    cuts
+}
+
+/// Of what a kit holds at an instant the rolls that are meant; none if one of them is a stranger.
+fn kit_items<'log>(
+    book: &Book<'log>,
+    label: &str,
+    at: Minute,
+    is_meant: &dyn Fn(&String) -> bool,
+) -> Option<Vec<Item<'log>>> {
+    let life = Rc::new(kit_life(book, label));
+    let mut items = Vec::new();
+    for (cut, roll) in cuts_into(book, label, at).into_iter().filter(|(_, roll)| is_meant(roll)) {
+        let receipts = receipts(book, &roll);
+        if receipts.is_empty() {
+            return None;
+        }
+        for receipt in receipts {
+            let in_roll = Rc::new(roll_life(book, &roll, receipt));
+            let in_kit = Some((cut, life.clone()));
+            items.push(Item { roll: roll.clone(), receipt, in_roll, in_kit, laid: None, stands_from: None });
         }
     }
     Some(items)

@@ -7,7 +7,7 @@ use super::entry::{Entry, Minute};
 use super::item::{Item, Stated, stated};
 use super::life::{list, receipts, roll_life};
 use super::limits::{Row, Verdict, View, add_worst, judge_row, view};
-use super::{Question, kit_items};
+use super::{Question, cuts_into, kit_items};
 
 const MINUTES_A_DAY: Minute = 24 * 60;
 
@@ -54,10 +54,9 @@ fn lays<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<&'log Entry> {
 fn laid_items<'log>(book: &Book<'log>, laid: &Entry) -> Option<Vec<Item<'log>>> {
     let from = laid.text("from")?;
     if from.starts_with("kit/") {
-        let held = kit_items(book, from, laid.at).filter(|held| !held.is_empty())?;
         let named = named_items(laid);
-        let is_meant = |item: &Item| named.is_empty() || named.contains(&item.roll);
-        return Some(held.into_iter().filter(is_meant).collect());
+        let is_meant = |roll: &String| named.is_empty() || named.contains(roll);
+        return kit_items(book, from, laid.at, &is_meant).filter(|held| !held.is_empty());
     }
     let receipts = receipts(book, from);
     let item = |receipt: &'log Entry| Item {
@@ -82,10 +81,10 @@ pub fn kit_used_up(book: &Book, label: &str) -> Option<(Minute, Option<Minute>)>
     lays.sort_by_key(|laid| laid.order());
     let mut gone: Vec<String> = Vec::new();
     for laid in lays {
-        let held = kit_items(book, label, laid.at).unwrap_or_default();
+        let held = cuts_into(book, label, laid.at);
         let named = named_items(laid);
         gone.extend(named.iter().cloned());
-        if named.is_empty() || held.iter().all(|item| gone.contains(&item.roll)) {
+        if named.is_empty() || held.iter().all(|(_, roll)| gone.contains(roll)) {
             return Some((laid.at, Some(laid.latest())));
         }
     }

@@ -316,7 +316,7 @@ impl<'a> Pass<'a> {
 
     fn lump(&mut self, step: &Step, kind: &'static str, at: Minute, seconds: i64) {
         let settlement = self.settlement(step, kind).map(|settled| settled.id.clone()).unwrap_or_default();
-        self.walk.lumps.push(Lump { settlement, at, seconds });
+        self.walk.lumps.push(Lump { settlement, at, act_at: step.order.0, seconds });
     }
 
     fn is_granted(&self, step: &Step) -> bool {

@@ -9,7 +9,7 @@ use shared_types::Instant;
 /// Where the clock begins.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Start {
-    /// Nothing before this instant is charged.
+    /// From here on it is charged on top of its opening.
     pub from: Instant,
     /// Between an opening and the first fact: out, unless it came in a frozen place.
     pub before_first_fact: Before,
@@ -142,7 +142,7 @@ impl<'b> Folding<'b> {
         // Mostly every step is a place, every second one a stretch's end.
         self.so_far.spots.reserve(steps.len() + 1);
         self.stretches.reserve(steps.len() / 2 + 1);
-        self.before(steps.first().map(|step| step.earliest));
+        self.before(steps.first().map(|step| step.at));
         for step in steps {
             if self.goods_in.is_none() && !self.start.kit && matches!(step.act, StepAct::PutAway { .. }) {
                 self.goods_in = Some(step.seq);
@@ -170,7 +170,7 @@ impl<'b> Folding<'b> {
     }
 
     fn before(&mut self, first: Option<Instant>) {
-        let early = |since: Instant| first.is_none_or(|first| since < first);
+        let early = |since: Instant| first.is_none_or(|first| since <= first);
         match self.start.before_first_fact {
             Before::Out { seq, since } if early(since) => {
                 self.state = State::Out { since, seq, takes: Vec::new(), from: None };

@@ -112,11 +112,9 @@ impl History {
         self.stretches.length(from, until).saturating_add(assigned.sum())
     }
 
-    /// The last take-out by an instant, at its latest. One only told may make it later, but can't be the only one.
+    /// The last take-out by an instant, at its latest.
     pub fn last_take_out(&self, at: Instant) -> Option<Instant> {
-        let last =
-            |takes: &[(Instant, Instant)]| takes.iter().rfind(|(when, _)| *when <= at).map(|(_, latest)| *latest);
-        last(&self.takes).map(|sure| last(&self.takes_told).map_or(sure, |told| told.max(sure)))
+        last_take_out([(self, at)])
     }
 
     pub fn spot(&self, at: Instant) -> Option<(Instant, Spot)> {
@@ -127,6 +125,20 @@ impl History {
     pub fn runs(&self, at: Instant) -> bool {
         self.stretches.covers(at)
     }
+}
+
+/// The last take-out along a way through several histories, each up to an instant, at its latest. One only told may
+/// make it later, but can't be the only one.
+pub fn last_take_out<'h>(way: impl IntoIterator<Item = (&'h History, Instant)>) -> Option<Instant> {
+    let last = |takes: &[(Instant, Instant)], by: Instant| {
+        takes.iter().rfind(|(when, _)| *when <= by).map(|(_, latest)| *latest)
+    };
+    let (mut sure, mut told) = (None, None);
+    for (history, by) in way {
+        sure = sure.max(last(&history.takes, by));
+        told = told.max(last(&history.takes_told, by));
+    }
+    sure.map(|sure| told.map_or(sure, |told| told.max(sure)))
 }
 
 /// A kit's history begins with its first cut.

@@ -1,5 +1,6 @@
 //! Lists, warnings, handovers and take-out lists are never kinder than *may I use it?* is about the same thing and act:
 //! no instant is later, no limit has more left, nothing held or struck is offered, and nothing told makes any of it better.
+//! And no receipt, whenever it is written and whatever it states, makes known out-time undone.
 
 use crate::look::*;
 use crate::random::*;
@@ -223,8 +224,62 @@ fn no_better(before: &Book, after: &Book, when: When) -> Case {
     Ok(())
 }
 
+/// The same yard, whose rolls were received with this opening, in a freezer truck that nobody strikes.
+fn received_with(mut scene: Scene, at: Instant, opening: Opening) -> Scene {
+    let truck = scene.entries.iter().find(|entry| entry.thing == thing("place/TR")).map(|entry| entry.id);
+    scene.entries.retain(|entry| entry.strikes.is_none() || entry.strikes != truck);
+    let receipts = scene.entries.iter_mut().filter_map(|entry| match &mut entry.body {
+        Body::RollReceived(receipt) => Some((&mut entry.occurred_at, receipt)),
+        _ => None,
+    });
+    for (occurred_at, receipt) in receipts {
+        occurred_at.at = at;
+        (receipt.from, receipt.opening) = (Some(crate::scene::code("TR")), Some(opening.clone()));
+    }
+    scene
+}
+
+/// Out-time and returns so far, by thing, stage and item.
+fn so_far(book: &Book, when: When) -> Vec<(String, i64)> {
+    let mut all = Vec::new();
+    for of in THINGS.map(thing) {
+        let Some(seen) = domain::thing_view(book, &of, when) else { continue };
+        let stages = seen.stages.iter().map(|one| (one.stage.to_string(), &one.limits));
+        for (stage, limits) in [(String::new(), &seen.limits)].into_iter().chain(stages) {
+            for row in limits.iter().filter(|row| [Out, Tack, Returns].contains(&row.limit)) {
+                all.extend(row.so_far_s.or(row.so_far).map(|so_far| (format!("{of} {stage} {:?}", row.limit), so_far)));
+            }
+        }
+    }
+    all
+}
+
 proptest! {
     #![proptest_config(cases(150))]
+
+    #[test]
+    fn no_receipt_makes_known_out_time_undone(
+        ops in ops(20), received in 0..9_000_i64, before in 0..9_000_i64, out_h in 0..90_u32, minute in 0..16_000_i64,
+    ) {
+        let at = |minute: i64| Stamp { at: at_minute(minute), offset_s: 0 };
+        let with = |out_h: u32, refreezes: u32, as_of: Stamp| {
+            let opening =
+                Opening { out_time_s: crate::when::hours(out_h.into()), refreezes, as_of, source: OpeningSource::Card };
+            let book = received_with(yard(&ops), at_minute(received), opening).book();
+            so_far(&book, When::now(at_minute(minute)))
+        };
+        // From before everything on, the facts alone say how long it was out.
+        let known = with(0, 0, at(-600_000));
+        let stated = with(out_h, out_h / 40, at(received - before));
+        prop_assert_eq!(known.len(), stated.len());
+        for ((of, known), (same, so_far)) in known.into_iter().zip(stated) {
+            prop_assert_eq!(&of, &same);
+            prop_assert!(known <= so_far, "{}: {} is known, {} is said", of, known, so_far);
+            if !of.ends_with("Refreezes") {
+                prop_assert!(i64::from(out_h) * 3_600 <= so_far, "{of}: {so_far}");
+            }
+        }
+    }
 
     #[test]
     fn no_list_is_kinder_than_may_use(ops in ops(24), minute in 0..16_000_i64) {

@@ -124,13 +124,83 @@ fn an_opening_is_never_as_of_later_than_the_receipt() {
     scene.put_away("R-1", "F1", "Mon 09:00").look("R-1", "Tue 12:00").out_time_is("23:00");
 }
 
+/// In F1 since Monday 06:00, out from 10:00 to 18:00; received on Tuesday with so much, as of 05:00.
+fn received_late(out_h: u64, refreezes: u32) -> Scene {
+    let scene = Scene::yard().received("R-1", "Tue 06:00").opening(out_h, refreezes).counted_from("Tue 05:00");
+    let scene = scene.named("receipt").put_away("R-1", "F1", "Mon 06:00");
+    scene.out("R-1", "Mon 10:00").put_away("R-1", "F1", "Mon 18:00")
+}
+
 #[test]
-fn facts_before_the_openings_as_of_are_shown_and_not_charged() {
-    let scene = Scene::yard().received("R-1", "Tue 06:00").opening(20, 0).counted_from("Tue 05:00");
-    let scene = scene.put_away("R-1", "F1", "Mon 06:00").out("R-1", "Mon 10:00").put_away("R-1", "F1", "Mon 18:00");
-    let look = scene.look("R-1", "Tue 12:00");
-    look.out_time_is("20:00").no_mismatch();
+fn facts_before_the_openings_as_of_are_in_it_where_it_states_as_much() {
+    let look = received_late(20, 1).look("R-1", "Tue 12:00");
+    look.out_time_is("20:00").returns_are(1).mismatches_are(&["opening_after_first_fact"]);
     assert_eq!(look.view().entries, 4);
+}
+
+#[test]
+fn facts_before_the_openings_as_of_count_where_they_come_to_more() {
+    // 8 h and one return are known; 3 h more on Tuesday afternoon.
+    let scene = received_late(5, 0).out("R-1", "Tue 12:00");
+    let look = scene.look("R-1", "Tue 15:00");
+    look.out_time_is("11:00").left_is(Tack, "89:00").returns_are(1);
+    let lines: Vec<(String, i64)> =
+        look.card().cards[0].lines.iter().map(|line| (line.line.clone(), line.interval_s / 3600)).collect();
+    let line = |word: &str, hours: i64| (word.to_owned(), hours);
+    assert_eq!(lines, [line("out", 8), line("opening", 0), line("out", 3)]);
+    let mismatch = look.mismatch("opening_after_first_fact");
+    assert_eq!(mismatch.entry, scene.id("receipt"));
+    let said = "R-1 came with 5 h as of Tue 05:00, but the book knows of it since Mon 06:00: it was out for 8 h until \
+                then, by what is known, and that counts.";
+    assert_eq!(mismatch.say, said);
+    assert_eq!(
+        mismatch.ask.as_deref(),
+        Some("As of when had R-1 been out for 5 h? Strike the receipt if that is wrong.")
+    );
+    // Settled, it changes no limit and asks nothing more.
+    let answer = Settlement::AssignedS(0.try_into().unwrap());
+    let settled = scene.settle("receipt", "opening_after_first_fact", answer, "Tue 16:00").look("R-1", "Tue 15:00");
+    let settled = settled.out_time_is("11:00").mismatch("opening_after_first_fact");
+    assert!(settled.settled_by.is_some() && settled.ask.is_none());
+}
+
+#[test]
+fn a_receipt_written_weeks_late_makes_no_known_out_time_undone() {
+    // Out since Monday 06:00 and laid on Tuesday; received 20 days later with 0 h as of a minute before.
+    let scene = Scene::yard().out("R-1", "Mon 06:00").cut("N-1", "R-1", "K-1", "Tue 06:00");
+    let scene = scene.laid("P-1", "K-1", "Tue 10:00").received("R-1", "2026-05-24T06:00:00.000+01:00");
+    let scene = scene.counted_from("2026-05-24T05:59:00.000+01:00");
+    // 480 h and a minute: the roll, its kit and what was laid of it lay out all the time.
+    let at = "2026-05-24T06:01:00.000+01:00";
+    let look = scene.look("R-1", at);
+    look.out_time_is("480:01").left_is(Out, "-280:01").mismatches_are(&["opening_after_first_fact"]);
+    scene.look("P-1", at).stage_left_is("skin", Out, "-280:01");
+    scene.may(Oven, "P-1", at).answer(Stop);
+    // Tack life of 100 h passed on Friday at 10:00, when nobody had received it.
+    assert_eq!(look.row(Tack).ends_at.unwrap().at, instant("Fri 10:00"));
+    // Read at its own time, the lay-up on Tuesday was within life: 28 h of 100 h.
+    scene.look("P-1", at).stage_left_is("skin", Tack, "72:00");
+}
+
+#[test]
+fn hours_assigned_before_the_as_of_count_as_what_is_known_and_after_it_beside_the_opening() {
+    let known = |as_of: &str| {
+        let scene = Scene::yard().put_away("R-1", "F1", "Mon 06:00").put_away("R-1", "F2", "Mon 18:00").named("twice");
+        let answer = Settlement::AssignedS(hours(4));
+        let scene = scene.settle("twice", "in_while_in_elsewhere", answer, "Mon 19:00");
+        scene.received("R-1", "Tue 06:00").opening(1, 0).counted_from(as_of)
+    };
+    // Assigned to an act before: 4 h instead of the 1 h stated. To an act after: 4 h beside it.
+    known("Tue 05:00").look("R-1", "Tue 12:00").out_time_is("4:00");
+    known("Mon 12:00").look("R-1", "Tue 12:00").out_time_is("5:00");
+}
+
+#[test]
+fn what_is_not_sure_of_the_first_fact_hides_nothing_after_the_as_of() {
+    // Out from 06:55 until 07:10 at the latest.
+    let scene = Scene::yard().put_away("R-1", "F1", "Mon 07:00").uncertain(10);
+    let scene = scene.received("R-1", "Mon 08:00").counted_from("Mon 06:55");
+    scene.look("R-1", "Tue 12:00").out_time_is("0:15").mismatches_are(&[]);
 }
 
 #[test]

@@ -96,6 +96,14 @@ fn a_shelf_life_tested_at_take_out_is_ignored_by_later_acts() {
 }
 
 #[test]
+fn a_told_take_out_of_a_kit_makes_the_test_of_its_rolls_take_out_later() {
+    let scene = ends_on_tuesday(TestedAt::TakeOut).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
+    let scene = scene.cut("N-1", "R-1", "K-1", "Tue 08:00").out("K-1", "Tue 08:10").uncertain(20).told();
+    // Perhaps taken out as late as 08:30, 15 h 29 min 59 s before the day ends.
+    scene.look("K-1", "Tue 12:00").left_is(Shelf, "15:29:59");
+}
+
+#[test]
 fn a_shelf_life_tested_at_lay_up_is_ignored_by_the_oven() {
     let scene = ends_on_tuesday(TestedAt::Lay).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
     scene.may(Lay, "R-1", "Tue 12:00").last_ply_by("Tue 23:59:59.999").heating_by("Fri 23:59:59.999");

@@ -12,9 +12,9 @@ use crate::http::{
 };
 use crate::yard::Yard;
 use domain::fact::What;
-use domain::{Book, MayUseQuestion, When, view::View};
+use domain::{Book, MayUseQuestion, When, fact::Label, opening::first_done, say::Say, view::View};
 use serde_json::json;
-use shared_types::{Act, Code, MayUse, ThingName, Word};
+use shared_types::{Act, Code, Instant, MayUse, ThingName, Word};
 use uuid::Uuid;
 
 /// A roll of a delivery is written once, whatever is said of the delivery later.
@@ -26,6 +26,8 @@ pub(super) enum Scanned {
     Received(u64),
     /// It was received before, and nothing was written.
     Before,
+    /// Its opening would leave out what was done with it already; in words. Nothing was written.
+    OpenedTooLate(String),
 }
 
 /// An entry of this delivery about a roll: written before, or to be written.
@@ -53,13 +55,17 @@ fn entry(book: &Book, delivery: &Delivery, roll: &ThingName, what: &str) -> Entr
 pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &Code, roll: &ThingName) -> Result<Scanned, Fault> {
     let stopping = |_| Fault::went_wrong("The server is stopping. Scan it again.");
     let _one_at_a_time = yard.receipts.acquire().await.map_err(stopping)?;
-    let (receipt, away, received) = ask(yard, |book| {
+    let (receipt, away, received, too_late) = ask(yard, |book| {
         let view = View::new(book, u64::MAX);
         let label = book.label(roll);
         let is_receipt = |what: &What| matches!(what, What::Received(received) if Some(received.roll) == label);
         let received = label.into_iter().flat_map(|label| view.facts(label)).any(|fact| is_receipt(&fact.what));
-        Ok((entry(book, delivery, roll, "received"), entry(book, delivery, roll, "put away"), received))
+        let too_late = label.and_then(|label| opened_too_late(view, delivery, label, yard.now()));
+        Ok((entry(book, delivery, roll, "received"), entry(book, delivery, roll, "put away"), received, too_late))
     })?;
+    if let Some(say) = too_late.filter(|_| !received) {
+        return Ok(Scanned::OpenedTooLate(say));
+    }
     if received && (!receipt.written || away.written) {
         return Ok(Scanned::Before);
     }
@@ -78,6 +84,18 @@ pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &Code, roll: &
     let seq = write(receipt, "roll_received", body).await?;
     write(away, "roll_put_away", json!({ "into": delivery.into })).await?;
     Ok(Scanned::Received(seq))
+}
+
+/// An opening holds what was before it: it is never as of later than what was done with the roll first.
+fn opened_too_late(view: View<'_>, delivery: &Delivery, roll: Label, now: Instant) -> Option<String> {
+    let as_of = delivery.opening.as_ref()?.as_of.at;
+    let first = first_done(view, roll).filter(|first| *first < as_of)?;
+    let (say, name) = (Say::of(view, now), view.book.name(roll).short());
+    let (as_of, first) = (say.time(as_of, now), say.time(first, now));
+    Some(format!(
+        "{name} was not written: its out-time is as of {as_of}, but something was done with it {first} already. \
+         Choose again, with its out-time as of then or before."
+    ))
 }
 
 /// So many entries back the rolls of a delivery are looked for, and so long.

@@ -106,6 +106,7 @@ pub(crate) async fn post_scan(request: HttpRequest, yard: web::Data<Yard>, form:
         Ok(match roll::receive(&yard, &delivery, &by, &roll).await? {
             roll::Scanned::Received(seq) => go_on(&[("done", &seq.to_string())]),
             roll::Scanned::Before => go_on(&[("before", code.as_str())]),
+            roll::Scanned::OpenedTooLate(say) => return wrong(say),
         })
     };
     answer(&request, done.await)
