@@ -83,9 +83,8 @@ impl Item<'_> {
     pub fn out_time_s(&self, at: Minute) -> Option<i64> {
         let opening = self.receipt.body["opening"]["out_time_s"].as_i64()?;
         let (from, until) = (charged_from(self.receipt)?, self.counted_until(at));
-        let outside = |from: Minute, until: Minute| {
-            (from..until).filter(|minute| self.outside(*minute)).count() as i64 * 60
-        };
+        let outside =
+            |from: Minute, until: Minute| (from..until).filter(|minute| self.outside(*minute)).count() as i64 * 60;
         // What was assigned to an act after the opening stands beside the opening.
         let is_known = |lump: &&Lump| until < from || lump.act_at < from;
         let assigned = self.assigned();
@@ -98,7 +97,8 @@ impl Item<'_> {
     /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`, or had by its opening.
     pub fn passed_ms(&self, allowed_s: i64, at: Minute) -> Option<i64> {
         let from = charged_from(self.receipt)?;
-        if (self.begins()..=from.min(at)).any(|minute| self.out_time_s(minute).is_some_and(|so_far| allowed_s < so_far)) {
+        if (self.begins()..=from.min(at)).any(|minute| self.out_time_s(minute).is_some_and(|so_far| allowed_s < so_far))
+        {
             return None;
         }
         let beside = self.assigned().into_iter().filter(|lump| from <= lump.act_at);

@@ -95,20 +95,25 @@ fn what_is_held_or_missing_is_counted_with_its_reason() {
 fn an_opening_as_of_later_than_what_was_done_first_is_not_written_here_and_does_not_add_up_elsewhere() {
     let server = Server::yard();
     let mut browser = signed_on(&server);
-    server.fact_now("roll_taken_out", "roll/R-61", json!({}));
+    server.fact("roll_taken_out", "roll/R-61", json!({}));
     server.pass(60);
     let last = server.last_seq();
     // As of half an hour after it was taken out.
     let late = DELIVERY.replace("2026-05-05+18:00", "2026-05-06+07:00");
-    let page = browser.post(&strip(&browser.get(&late)), &[("code", "R-61")]);
+    let ready = strip(&browser.get(&late));
+    let page = browser.post(&ready, &[("code", "R-61")]);
     assert_eq!((page.status, server.last_seq()), (400, last), "{}", words(&page));
-    says(&page, "R-61 was not written: its out-time is as of Wed 07:00, but something was done with it Wed 06:31 already.");
+    says(
+        &page,
+        "R-61 was not written: its out-time is as of Wed 07:00, but something was done with it Wed 06:31 already.",
+    );
     // Of the same delivery another roll is received.
     says(&browser.post(&strip(&page), &[("code", "R-62")]), "R-62: received, in F1 since");
     // Said over the API it is kept, and does not add up: half an hour is known, 0 h are stated.
     let opening = json!({"out_time_s": 0, "refreezes": 0, "as_of": "2026-05-06T07:01:00.000+01:00", "source": "card"});
-    let receipt = json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 50_000, "opening": opening});
-    let written = server.fact_now("roll_received", "roll/R-61", receipt);
+    let receipt =
+        json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 50_000, "opening": opening});
+    let written = server.fact("roll_received", "roll/R-61", receipt);
     let kinds: Vec<&Value> = written["mismatches"].as_array().unwrap().iter().map(|one| &one["kind"]).collect();
     assert_eq!(kinds, ["opening_after_first_fact"], "{written}");
     let limits = server.get("/api/v1/things/roll/R-61").json()["limits"].clone();
