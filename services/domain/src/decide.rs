@@ -15,7 +15,7 @@ use crate::read::Named;
 use crate::refusal::{Between, Refusal};
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
-use shared_types::{Body, Code, Instant, Job, Kind, ThingName};
+use shared_types::{Batch, Body, Code, Instant, Job, Kind, ThingName};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -27,7 +27,7 @@ pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
         Body::YardDeclared(yard) => declare_yard(view, wish, yard, at),
         Body::PlaceDeclared(place) => declare_place(view, wish, place, at),
         Body::MaterialRevised(revision) => revise_material(view, wish, revision),
-        Body::BatchRegistered(_) => register_batch(view, wish),
+        Body::BatchRegistered(batch) => register_batch(view, wish, batch),
         Body::JobOpened(job) => {
             let say = || format!("{} is open already: plan it again instead.", wish.thing.short());
             if opened(view, &wish.thing) { Err(Refusal::AlreadyThere { say: say() }) } else { plan_can_be(job) }
@@ -75,15 +75,22 @@ fn revise_material(view: View<'_>, wish: &Wish, revision: &shared_types::Revisio
     needs_second(wish, None, gives.into_iter().collect())
 }
 
-fn register_batch(view: View<'_>, wish: &Wish) -> Result<(), Refusal> {
+/// A batch is registered once. A certificate that came later may be added to it: the earliest day of all counts, so that
+/// nothing is given back.
+fn register_batch(view: View<'_>, wish: &Wish, said: &Batch) -> Result<(), Refusal> {
     let short = wish.thing.short();
     let Some(batch) = view.book.label(&wish.thing) else { return Ok(()) };
-    let has = |test: fn(&What) -> bool| view.facts(batch).any(|fact| test(&fact.what));
-    if has(|what| matches!(what, What::Registered(_))) {
-        let say = format!("Batch {short} is registered already. Strike that entry first if it is wrong.");
+    let known: Vec<&Batch> = view.registrations(batch).collect();
+    let adds = |known: &Batch| known.made_on == said.made_on && known.certificate_ends != said.certificate_ends;
+    if !known.is_empty() && (said.certificate_ends.is_none() || !known.iter().all(|known| adds(known))) {
+        let say = format!(
+            "Batch {short} is registered already. Strike that entry first if it is wrong; a certificate that came later is added \
+             with the same made_on."
+        );
         return Err(Refusal::AlreadyThere { say });
     }
-    let gives = has(|what| matches!(what, What::Received(_)))
+    let received = view.facts(batch).any(|fact| matches!(fact.what, What::Received(_)));
+    let gives = (received && known.is_empty())
         .then(|| format!("Rolls of batch {short}, whose dates nobody knew, could be used"));
     needs_second(wish, None, gives.into_iter().collect())
 }

@@ -87,10 +87,37 @@ fn a_revision_never_changes_and_a_batch_is_registered_once() {
     let next = Revision { revision: code("B"), ..sheet() };
     with_job().wish("PM-101", Body::MaterialRevised(next)).is_granted();
     let dates = || Body::BatchRegistered(Batch { made_on: Day::parse("2026-02").unwrap(), certificate_ends: None });
-    with_job()
-        .wish("batch/PM-101/B-1", dates())
-        .is_refused("Batch B-1 is registered already. Strike that entry first if it is wrong.");
+    with_job().wish("batch/PM-101/B-1", dates()).is_refused(ALREADY);
     with_job().wish("batch/PM-101/B-2", dates()).is_granted();
+}
+
+const ALREADY: &str = "Batch B-1 is registered already. Strike that entry first if it is wrong; a certificate that came later is \
+    added with the same made_on.";
+
+/// The certificate of a batch came later: added by one alone, because of two days the earlier counts, computed by hand.
+#[test]
+fn a_certificate_that_came_later_is_added_and_only_ever_takes() {
+    let batch = |made_on: &str, ends: Option<&str>| Batch {
+        made_on: Day::parse(made_on).unwrap(),
+        certificate_ends: ends.map(|ends| Day::parse(ends).unwrap()),
+    };
+    let scene = with_job();
+    let wish = |made_on: &str, ends| scene.wish("batch/PM-101/B-1", Body::BatchRegistered(batch(made_on, ends)));
+    // It was registered as made on 2026-01-31 and keeps 12 months.
+    wish("2026-01-31", Some("2026-09-30")).is_granted();
+    wish("2026-01-31", Some("2027-12-31")).is_granted();
+    wish("2026-01-31", None).is_refused(ALREADY);
+    wish("2026-02-01", Some("2026-09-30")).is_refused(ALREADY);
+    let ends = |certificates: &[&str]| {
+        let added = certificates.iter().fold(with_job(), |scene, ends| {
+            scene.declares("batch/PM-101/B-1", Body::BatchRegistered(batch("2026-01-31", Some(ends))))
+        });
+        added.may(Act::TakeOut, "R-1", "Thu 08:00").row(LimitName::ShelfLife).ends_on.clone().unwrap()
+    };
+    assert_eq!(ends(&[]), "2027-01-31");
+    assert_eq!(ends(&["2026-09-30"]), "2026-09-30");
+    assert_eq!(ends(&["2027-12-31"]), "2027-01-31");
+    assert_eq!(ends(&["2026-09-30", "2026-12-31"]), "2026-09-30");
 }
 
 #[test]

@@ -29,6 +29,9 @@ enum DecidedOrTried {
 /// something changed after the answer it is based on (`based_on` = that answer's `as_of_seq`). A refusal leaves no trace.
 /// The same `id` and content is decided once: asked again it is answered with 200.
 ///
+/// A paper that came after its rolls: `strike` a roll's receipt with the same receipt and its `opening` as `instead`; the day that
+/// a batch's certificate names is added by `register_batch` with the same `made_on`. Of two days the earlier counts.
+///
 /// With `dry_run=true` nothing is written. What would be refused is refused in the same words, but for a second person who
 /// is missing: then the answer says under `second_person` what would be given back, and the effect is as if somebody
 /// stood beside it.

@@ -80,6 +80,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/receive", &["GET", "HEAD"]),
     ("/receive/scan", &["GET", "HEAD", "POST"]),
     ("/receive/batch", &["GET", "HEAD", "POST"]),
+    ("/receive/paper/{roll}", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
     ("/boat/{code}/list", &["GET", "HEAD", "POST"]),
@@ -171,6 +172,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(receive::post_scan)
         .service(receive::batch_page)
         .service(receive::post_batch)
+        .service(receive::paper_page)
+        .service(receive::post_paper)
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(boat::boat_page)

@@ -8,9 +8,9 @@ use crate::http::{ask::ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use chrono::{DateTime, Utc};
-use domain::{say::Say, view::View};
+use domain::{Book, say::Say, view::View};
 use serde_json::json;
-use shared_types::{Code, Day, ThingName};
+use shared_types::{Batch, Code, Day, ThingName};
 
 #[route("/receive/batch", method = "GET", method = "HEAD")]
 pub(crate) async fn batch_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<Said>) -> HttpResponse {
@@ -34,14 +34,21 @@ pub(crate) async fn post_batch(request: HttpRequest, yard: web::Data<Yard>, form
 }
 
 fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, Option<Draft>), Fault> {
-    let mut typed = Typed::of(said);
+    let typed = Typed::of(said);
     let material = typed.text("what").split('/').next().unwrap_or_default();
     let named =
         Code::new(material).and_then(|material| Ok(ThingName::batch(&material, &Code::new(typed.text("batch"))?)));
     let batch = named.map_err(|_| {
         Fault::cannot_read("Choose a material and name its batch first, then register the batch from there.")
     })?;
+    let registered = ask(yard, |book| Ok(registered(book, &batch)))?;
     let entered = said.contains_key("made_on");
+    let mut said = said.clone();
+    if let Some(known) = registered.as_ref().filter(|_| !entered) {
+        said.insert("made_on".to_owned(), known.made_on.to_string());
+    }
+    let said = &said;
+    let mut typed = Typed::of(said);
     let day =
         |text: &str| Day::parse(text).map_err(|_| "Write the day as 2026-01-31, or the month as 2026-01.".to_owned());
     let today = ask(yard, |book| {
@@ -58,8 +65,20 @@ fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, O
     let mut shown = WishPage::new(yard, request, Chosen::of(said));
     shown.title = format!("Register batch {}", batch.code());
     shown.lead.push("What its certificate says. Its rolls' shelf life is reckoned from it.".to_owned());
+    if let Some(known) = &registered {
+        let certificate =
+            known.certificate_ends.map_or("nobody said what day its certificate names".to_owned(), |day| {
+                format!("its certificate names {day}")
+            });
+        shown.lead.push(format!(
+            "It is registered as made on {}, and {certificate}. A certificate that came later is added here; of two days the \
+             earlier counts.",
+            known.made_on
+        ));
+    }
     shown.address = "/receive/batch".to_owned();
-    shown.then = Some(format!("/receive/scan?{}", query_with(said, &[])));
+    // From goods-in back to it, from elsewhere to the batch.
+    shown.then = said.contains_key("delivery").then(|| format!("/receive/scan?{}", query_with(said, &[])));
     shown.kept = super::KEPT.iter().filter_map(|name| Some((*name, said.get(*name)?.clone()))).collect();
     let mut field = |name, label: &str, like| {
         let value = typed.text(name).to_owned();
@@ -74,4 +93,9 @@ fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, O
         body: json!({ "made_on": made_on, "certificate_ends": ends }),
     });
     Ok((shown, draft))
+}
+
+/// What was registered of it last.
+fn registered(book: &Book, batch: &ThingName) -> Option<Batch> {
+    View::new(book, u64::MAX).registrations(book.label(batch)?).last().cloned()
 }

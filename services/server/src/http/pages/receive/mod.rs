@@ -2,10 +2,12 @@
 //! puts it away. Cold first: nothing else is asked between two scans.
 
 mod batch;
+pub(super) mod paper;
 mod roll;
 mod scan;
 
 pub(crate) use batch::{batch_page, post_batch};
+pub(crate) use paper::{paper_page, post_paper};
 pub(crate) use scan::{post_scan, scan_page};
 
 use super::typed::{Said, Typed};

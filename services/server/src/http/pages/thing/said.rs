@@ -76,7 +76,11 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
         }
         Body::PlaceDeclared(body) => place(name, body),
         Body::MaterialRevised(body) => format!("{name} revision {} entered: {}", body.revision, body.name),
-        Body::BatchRegistered(body) => format!("batch {} registered, made {}", entry.thing.code(), day(body.made_on)),
+        Body::BatchRegistered(body) => {
+            let ends =
+                body.certificate_ends.map_or(String::new(), |ends| format!(", its certificate names {}", day(ends)));
+            format!("batch {} registered, made {}{ends}", entry.thing.code(), day(body.made_on))
+        }
         Body::JobOpened(body) => format!("job {name} opened for {}, oven {}", body.part, time(&body.oven_at)),
         Body::JobReplanned(body) => format!("job {name} planned again: {}, oven {}", body.part, time(&body.oven_at)),
         Body::BoatDeclared(body) => format!("boat {name} declared with {}", codes(&body.parts)),

@@ -5,6 +5,7 @@ use super::super::{
     screen::{Asked, Look, screen},
 };
 use super::{facts, rows};
+use crate::http::pages::{in_a_query, receive::paper};
 use crate::http::{fallback::in_a_path, problems::Fault};
 use domain::say::Say;
 use domain::{Book, MayUseQuestion, When, view::View};
@@ -67,7 +68,7 @@ pub(super) fn shown(book: &Book, thing: &ThingName, when: When) -> Result<Option
         judged_again: judged_again(&seen.judged_again, &say, when),
         to_confirm: to_confirm(&seen, &say, when),
         cards: Vec::new(),
-        links: links(thing),
+        links: links(book, thing, when),
     };
     match thing.kind() {
         Kind::Roll | Kind::Kit => material(book, &seen, when, &say, &mut shown),
@@ -228,7 +229,7 @@ fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
     seen.to_confirm.iter().map(one).collect()
 }
 
-fn links(thing: &ThingName) -> Vec<(String, &'static str)> {
+fn links(book: &Book, thing: &ThingName, when: When) -> Vec<(String, &'static str)> {
     let name = super::super::in_a_query(&thing.to_string());
     let mut links = vec![(format!("/hold?thing={name}"), "Hold it")];
     if thing.kind() == Kind::Boat {
@@ -236,6 +237,14 @@ fn links(thing: &ThingName) -> Vec<(String, &'static str)> {
     }
     if matches!(thing.kind(), Kind::Roll | Kind::Kit) {
         links.push((format!("/?thing={name}"), "Take out or put away"));
+    }
+    let view = View::new(book, when.known);
+    if book.label(thing).is_some_and(|roll| thing.kind() == Kind::Roll && paper::bare(view, roll).next().is_some()) {
+        links.push((paper::address(thing), "Its paper came later"));
+    }
+    if let (Kind::Batch, Some((material, batch))) = (thing.kind(), thing.code().split_once('/')) {
+        let query = format!("what={}&batch={}", in_a_query(material), in_a_query(batch));
+        links.push((format!("/receive/batch?{query}"), "Its certificate came later"));
     }
     links
 }
