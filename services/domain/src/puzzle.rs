@@ -3,9 +3,11 @@
 use crate::fact::Label;
 use crate::finding::{Finding, shown};
 use crate::history::{Found, Puzzle};
+use crate::kit::kit_life;
+use crate::roll::roll_life;
 use crate::say::Say;
 use crate::view::View;
-use shared_types::{Instant, Mismatch};
+use shared_types::{Instant, Kind, Mismatch};
 
 /// The mismatches of a history alone, as an answer shows them.
 pub(crate) fn from_found(view: View<'_>, label: Label, found: &[Found], say: &Say) -> Vec<Mismatch> {
@@ -25,7 +27,7 @@ pub(crate) fn puzzle(view: View<'_>, label: Label, found: &Found, say: &Say) -> 
 fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
     let name = view.book.name(label).short();
     let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
-    let (when, since) = (dated(view, at, say), dated(view, found.since, say));
+    let (when, since) = (dated(view, at, say), dated(view, counts_since(view, label, found), say));
     let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
     match found.puzzle {
         Puzzle::OutWhileOut => format!("{name} was taken out {when}; it was out already, since {since}."),
@@ -45,6 +47,15 @@ fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
             )
         }
     }
+}
+
+/// Since when it counts as out: a stretch that ends where this one begins is told with it, as its card does.
+fn counts_since(view: View<'_>, label: Label, found: &Found) -> Instant {
+    let history = match view.book.kind(label) {
+        Kind::Kit => kit_life(view, label).history,
+        _ => roll_life(view, label).history,
+    };
+    history.stretches.around(found.since).map_or(found.since, |(from, _)| from)
 }
 
 /// The question whose answer would settle it.

@@ -34,13 +34,24 @@ impl Say {
         Stamp { at, offset_s }
     }
 
-    /// `Thu 14:10`; `Thu 7 May 14:10` when it is not within six days of `near`, with the year in another year.
+    /// `Thu 14:10`; `Thu 7 May 14:10` when it is not within six days of `near`, with the year in another year. Of what
+    /// is past by three days and more with its date: the same weekday is nearer ahead.
     pub fn time(&self, at: Instant, near: Instant) -> String {
+        let ahead = at.since(near);
+        self.near(at, near, (-3 * DAY..6 * DAY).contains(&ahead))
+    }
+
+    /// A time that is past, beside others that are to come: with its date unless it is of today.
+    pub fn past(&self, at: Instant, near: Instant) -> String {
+        let day = |at| self.local(at).map(|local| local.date_naive());
+        self.near(at, near, day(at) == day(near))
+    }
+
+    fn near(&self, at: Instant, near: Instant, close: bool) -> String {
         let (Some(local), Some(here)) = (self.local(at), self.local(near)) else {
             return UNWRITABLE.to_owned();
         };
         let (local, here) = (local.naive_local(), here.naive_local());
-        let close = at.since(near).abs() < 6 * DAY;
         written(local, !close, !close && local.year() != here.year())
     }
 

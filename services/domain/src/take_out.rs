@@ -9,11 +9,12 @@ use crate::history::Spot;
 use crate::jobs::{ForJob, OpenJob, for_job, material_of, open_jobs};
 use crate::kit::kit_life;
 use crate::limits::{At, LimitState};
-use crate::question::When;
+use crate::may_use::may_use;
+use crate::question::{MayUseQuestion, When};
 use crate::roll::roll_life;
 use crate::say::Say;
 use crate::view::View;
-use shared_types::{Code, Instant, Kind, LimitName, Metres, ShortLine, TakeOutLine, TakeOutList, Word};
+use shared_types::{Act, Code, Instant, Kind, LimitName, Metres, ShortLine, TakeOutLine, TakeOutList, Word};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which lay-ups are looked at.
@@ -36,6 +37,16 @@ struct Asked<'b> {
 }
 
 pub fn take_out_list(book: &Book, question: &TakeOutQuestion) -> TakeOutList {
+    listed(book, question, question.when.at)
+}
+
+/// What there is not enough of for every lay-up until then, those that are overdue included: they take first.
+pub(crate) fn short(book: &Book, question: &TakeOutQuestion) -> Vec<ShortLine> {
+    listed(book, question, Instant::MIN).short
+}
+
+/// Of the lay-ups planned from an instant on.
+fn listed(book: &Book, question: &TakeOutQuestion, first: Instant) -> TakeOutList {
     let view = View::new(book, question.when.known);
     let at = question.when.at;
     let read = At::new(view, at);
@@ -43,7 +54,7 @@ pub fn take_out_list(book: &Book, question: &TakeOutQuestion) -> TakeOutList {
     let until = question.until.unwrap_or_else(|| calendar.end_of_next_day(at));
     let mut jobs = open_jobs(read);
     let given = jobs.iter().flat_map(|job| job.still_given(view).collect::<Vec<_>>()).collect();
-    jobs.retain(|job| (at..=until).contains(&job.plan.job.lay_at.at));
+    jobs.retain(|job| (first..=until).contains(&job.plan.job.lay_at.at));
     jobs.sort_by(|one, other| (one.plan.job.lay_at.at, &one.code).cmp(&(other.plan.job.lay_at.at, &other.code)));
     let list = TakeOutList {
         until: say.stamp(until),
@@ -121,7 +132,10 @@ impl Asked<'_> {
         let free = there.into_iter().filter(|(roll, _)| given.contains(roll) || !self.given.contains(roll));
         let weighed = free.filter_map(|(roll, left)| {
             let weighed = guarded(|| for_job(self.read, job, roll, None)).flatten()?;
-            let makes_it = weighed.weighed.against.iter().all(|one| one.word == Word::Yes);
+            let makes_it = match self.is_overdue(job) {
+                true => self.may_be_cut_now(roll),
+                false => weighed.weighed.against.iter().all(|one| one.word == Word::Yes),
+            };
             (makes_it && 0 < left).then_some((roll, left, weighed))
         });
         let mut usable: Vec<(Label, u64, ForJob<'_>)> = weighed.collect();
@@ -146,6 +160,19 @@ impl Asked<'_> {
         if 0 < missing_mm {
             self.list.short.push(self.short(job, material, needed_mm, needed_mm - missing_mm));
         }
+    }
+
+    /// Its lay-up should have been: no plan says any more until when its material has to last.
+    fn is_overdue(&self, job: &OpenJob<'_>) -> bool {
+        job.plan.job.lay_at.at < self.read.at
+    }
+
+    fn may_be_cut_now(&self, roll: Label) -> bool {
+        let At { view, at, .. } = self.read;
+        let when = When { at, known: u64::from(view.known), now: at };
+        let thing = view.book.name(roll).clone();
+        let question = MayUseQuestion { thing, act: Act::Cut, job: None, stage: None, when };
+        may_use(view.book, &question).is_ok_and(|may| may.answer <= Word::NotYet)
     }
 
     fn line(
@@ -206,12 +233,17 @@ impl Asked<'_> {
         let cut = job.cut_mm.get(&material).is_some_and(|mm| 0 < *mm);
         let needs = if cut { "still needs" } else { "needs" };
         let usable = if usable_mm == 0 { "none".to_owned() } else { Metres(usable_mm).to_string() };
+        let lay_at = job.plan.job.lay_at.at;
+        let overdue = match self.is_overdue(job) {
+            true => format!(" Its lay-up was planned {}.", self.say.time(lay_at, self.read.at)),
+            false => String::new(),
+        };
         ShortLine {
             job: job.code.clone(),
             needed_mm,
             usable_mm,
-            lay_at: self.say.stamp(job.plan.job.lay_at.at),
-            say: format!("{} {needs} {} of {of}; {usable} can be used.", job.code, up(needed_mm)),
+            lay_at: self.say.stamp(lay_at),
+            say: format!("{} {needs} {} of {of}; {usable} can be used.{overdue}", job.code, up(needed_mm)),
             material: of,
         }
     }

@@ -4,7 +4,7 @@ use crate::book::Book;
 use crate::calendar::Calendar;
 use crate::handover::handover;
 use crate::question::When;
-use crate::take_out::{TakeOutQuestion, take_out_list};
+use crate::take_out::{TakeOutQuestion, short};
 use crate::view::View;
 use crate::warnings::{WarningsQuestion, warnings};
 use shared_types::{Instant, ShortLine, WaitsForOven, Warning, WarningAbout};
@@ -13,7 +13,8 @@ const TWO_WEEKS_MS: i64 = 14 * 86_400_000;
 
 pub struct Today {
     pub misses: Vec<Warning>,
-    /// Laid stages that have to be heating, or are planned to be, before the yard opens again.
+    /// Laid stages that have to be heating, or are planned to be, before the yard opens again; and those in a run that
+    /// nobody confirmed.
     pub tonight: Vec<WaitsForOven>,
     pub tonight_until: Instant,
     pub ends_first: Vec<Warning>,
@@ -28,7 +29,8 @@ pub fn today(book: &Book, when: When) -> Today {
     let shift = handover(book, when);
     let soon = |one: &WaitsForOven| {
         let first = one.heating_by.into_iter().chain(one.oven_at).map(|stamp| stamp.at).min();
-        first.is_none_or(|first| first <= tonight_until)
+        // A run that nobody confirmed may not have started: then it is the stage that has to be heated first.
+        one.run.is_some() || first.is_none_or(|first| first <= tonight_until)
     };
     let until = Some(when.at.plus_ms(TWO_WEEKS_MS));
     Today {
@@ -36,7 +38,7 @@ pub fn today(book: &Book, when: When) -> Today {
         tonight: shift.waiting.into_iter().filter(soon).collect(),
         tonight_until,
         ends_first,
-        short: take_out_list(book, &TakeOutQuestion { until, when }).short,
+        short: short(book, &TakeOutQuestion { until, when }),
         mismatches: shift.mismatches,
     }
 }

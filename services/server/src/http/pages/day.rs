@@ -61,12 +61,11 @@ fn link(thing: &ThingName) -> String {
     format!("/thing/{}/{}", thing.kind(), in_a_query(thing.code()))
 }
 
-/// `Fri 22:00, in 8 h`; of what is late only when it was.
+/// `Fri 22:00, in 8 h`; of what is late only when it was, with its date: the same weekday comes again.
 fn by(say: &Say, by: Stamp, at: shared_types::Instant) -> String {
-    let time = say.time(by.at, at);
     match at <= by.at {
-        true => format!("{time}, in {}", domain::say::left(by.at.since(at))),
-        false => time,
+        true => format!("{}, in {}", say.time(by.at, at), domain::say::left(by.at.since(at))),
+        false => format!("was {}", say.past(by.at, at)),
     }
 }
 
