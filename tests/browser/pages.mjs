@@ -149,7 +149,7 @@ export function pages(code) {
     ...ofOneThing(code),
     ...decisions(code),
     { name: "find-trace", at: "/trace", kind: "desk" },
-    { name: "find-trace-of-nothing", at: "/trace?code=R-99999", kind: "desk" },
+    { name: "find-trace-of-nothing", at: "/trace?code=R-99999", kind: "desk", status: 404 },
     { name: "trace-boat", at: "/trace/boat/NB-31", kind: "desk", paper: true },
     { name: "trace-batch", at: `/trace/batch/${code.batch}`, kind: "desk", paper: true },
     { name: "trace-sheet", at: "/trace/boat/NB-31?as=sheet", kind: "desk", paper: true },

@@ -71,7 +71,9 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
             let started = stage.oven(at).run().filter(|run| item.laid_at <= run.start);
             for life in &item.lives {
                 let clock = started.map_or(life.clock.clone(), |run| life.clock.clone().ended(run.start));
-                cards.push(card(view, item.roll, life, &clock, &behind, at, say));
+                let of_roll = card(view, item.roll, life, &clock, &behind, at, say);
+                let kit = item.kit.map(|kit| view.book.name(kit).clone());
+                cards.push(ItemCard { stage: Some(name.clone()), kit, ..of_roll });
             }
         }
     }
@@ -136,6 +138,8 @@ fn card(
         |one: &crate::history::Return| life.refreeze_after_ms().unwrap_or(if one.of_kit { 0 } else { ROLL_WARMS_MS });
     ItemCard {
         item: view.book.name(item).clone(),
+        stage: None,
+        kit: None,
         lines,
         out_time_s: clock.so_far_ms(at).map(ceil_s),
         refreezes: clock.opening_ms.map(|_| clock.refreezes(at, after_ms)),

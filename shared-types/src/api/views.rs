@@ -195,6 +195,11 @@ pub struct OutTimeCard {
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct ItemCard {
     pub item: ThingName,
+    /// Of a part: the stage that it was laid in, and the kit that it came in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stage: Option<StageName>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kit: Option<ThingName>,
     pub lines: Vec<CardLine>,
     pub out_time_s: Option<i64>,
     pub refreezes: Option<i64>,

@@ -73,6 +73,13 @@ impl ItemProblem {
     }
 }
 
+impl ItemProblem {
+    /// The same for people, who know no pointers.
+    pub(crate) fn plain(&self) -> String {
+        self.errors.first().map_or_else(|| self.detail(), |error| error.detail.clone())
+    }
+}
+
 /// How the line of an entry begins that has no place in the log yet.
 const NOWHERE: &[u8] = br#"{"seq":0,"recorded_at":"1970-01-01T00:00:00.000+00:00","#;
 

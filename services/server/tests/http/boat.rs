@@ -107,7 +107,11 @@ fn a_planned_stage_that_nobody_laid_is_not_cured() {
     lay(&server, "P-1", "skin", "R-42");
     cure(&server, "P-1", "skin");
     let mut browser = Browser { server: &server, cookie: String::new() };
-    says(&browser.get("/boat/NB-1"), "P-1 is laid, not cured, not installed.");
+    says(&browser.get("/boat/NB-1"), "P-1 is begun, not installed.");
+    server.fact("plies_laid", "part/P-1", json!({"stage": "second skin", "from": "roll/R-42", "length_mm": 500}));
+    says(&browser.get("/boat/NB-1"), "P-1 is laid, not cured in all stages, not installed.");
+    let wrong = server.get(&format!("/api/v1/entries/{}", server.last_seq())).json()["id"].clone();
+    server.decide("strike", "part/P-1", json!({"entry": wrong, "why": "another part"}));
     install(&server, "P-1", "NB-1");
     let page = browser.get("/boat/NB-1");
     says(&page, "0 were laid and cured within life. 1 is not cured, or not confirmed: P-1.");

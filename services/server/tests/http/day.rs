@@ -117,6 +117,49 @@ fn the_managers_morning_says_what_is_empty_too() {
     server.pass(180);
     let page = server.get("/today").text;
     assert!(page.contains("Manager: plan <code>J-118</code> again."), "{page}");
+    // What is overdue needs its material as much, and takes it before what is planned.
+    let short =
+        "<code>J-118</code> needs 60.0 m of <code>PM-101</code>; 50.0 m can be used. Its lay-up was planned Wed 08:31.";
+    assert!(page.contains(short) && page.contains("was Wed 08:31"), "{page}");
+    job(&server, "J-119", 10_000, 20, 24);
+    assert!(
+        server.get("/today").text.contains("<code>J-119</code> needs 10.0 m of <code>PM-101</code>; none can be used.")
+    );
+    assert_eq!(
+        server.get("/api/v1/take-out-list").json()["short"],
+        json!([]),
+        "nothing is taken out for what is overdue"
+    );
+    // A weekday alone would read as the one to come.
+    server.pass(2 * 24 * 60);
+    assert!(server.get("/today").text.contains("was Wed 6 May 10:31"), "{}", server.get("/today").text);
+}
+
+#[test]
+fn a_run_that_nobody_confirmed_stands_with_what_has_to_be_cured_tonight() {
+    let server = day();
+    job(&server, "J-118", 10_000, 2, 60);
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 10_000}));
+    let page = server.get("/today").text;
+    assert!(page.contains("Nothing has to be cured tonight."), "{page}");
+    server.fact("oven_run_started", "run/OR-1", json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]}));
+    let page = server.get("/today").text;
+    assert!(page.contains("is in run <code>OR-1</code>, not confirmed yet. If that never started:"), "{page}");
+    assert!(!page.contains("Nothing has to be cured tonight."), "{page}");
+}
+
+#[test]
+fn a_mismatch_and_the_page_of_its_roll_say_the_same_since() {
+    let server = Server::yard();
+    server.pass(4 * 60);
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.pass(60);
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    server.pass(8 * 24 * 60);
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
+    let page = server.get("/thing/roll/R-42").text;
+    assert!(page.contains("<code>R-42</code> is out since Wed 6 May 10:31."), "{page}");
+    assert!(page.contains("It counts as out since Wed 6 May 10:31."), "{page}");
 }
 
 #[test]

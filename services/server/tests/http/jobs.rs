@@ -320,6 +320,7 @@ fn a_boats_list_is_declared_changed_and_compared_with_what_is_in_it() {
     let page = browser.get("/boat/NB-32/list?choice=ask&parts=p-4%0D%0A%0D%0A+P-5+");
     says(&page, "1 part is installed in it and not on this list: P-3.");
     says(&page, "2 parts on this list have no record of what was laid: P-4 and P-5.");
+    says(&page, "P-4 and P-5 are new on NB-32's list.");
     let before = server.last_seq();
     let form = saving(&page);
     let done = browser.post(&form, &[("by", "B-17"), ("second", "")]);
@@ -332,6 +333,9 @@ fn a_boats_list_is_declared_changed_and_compared_with_what_is_in_it() {
     );
     let page = browser.get("/boat/NB-32/list");
     says(&page, "2 parts on its list now.");
+    let other = browser.get("/boat/NB-32/list?choice=ask&parts=P-5%0AP-3");
+    says(&other, "P-3 is new on NB-32's list. P-4 is off NB-32's list then.");
+    assert!(!words(&other).contains("reads otherwise"), "{}", words(&other));
     assert!(page.text.contains("\nP-4\nP-5</textarea>"), "{}", page.text);
     for (typed, sentence) in [
         ("", "Name its parts, one a line."),

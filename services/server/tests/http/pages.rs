@@ -28,7 +28,10 @@ fn asking_needs_no_badge_and_recording_does() {
     assert!(badge.text.contains("value=\"roll/R-42\""));
     let form = Form { action: "/badge".to_owned(), fields: vec![("then".into(), "roll/R-42".into())] };
     let back = browser.post(&form, &[("code", "b-17")]);
-    assert_eq!(buttons(&back), ["Take out", "Put away in F1", "Put away in F2"]);
+    // It lies in F1 by the book; where it was put away all the same is among all places.
+    assert_eq!(buttons(&back), ["Take out", "Put away in F2"]);
+    assert!(words(&back).contains("Another place"));
+    assert_eq!(buttons(&browser.get("/?thing=roll/R-42&places=all")), ["Put away in F1", "Put away in F2"]);
 }
 
 #[test]
@@ -153,7 +156,7 @@ fn more_places_than_fit_are_a_list_of_their_own() {
     server.decide("declare_place", "place/F3", json!({"name": "chest", "frozen": true}));
     let mut browser = signed_on(&server);
     let page = browser.scan("R-42");
-    assert_eq!(buttons(&page), ["Take out", "Put away in F1"]);
+    assert_eq!(buttons(&page), ["Take out", "Put away in F2"]);
     assert!(words(&page).contains("Another place"));
     let places = browser.get("/?thing=roll/R-42&places=all");
     assert_eq!(buttons(&places), ["Put away in F1", "Put away in F2", "Put away in F3"]);

@@ -43,10 +43,23 @@ fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person
     says(&page, "R-24 gets back 3 h 10 min of tack life and out-life.");
     says(&page, "R-42 loses 3 h 10 min of tack life and out-life.");
     says(&page, "needs a second person");
+    // Why it is struck stands there to be read before it is saved.
+    assert!(page.text.contains("value=\"it was R-42\""), "{}", page.text);
     let form = saving(&page);
     let last = server.last_seq();
-    let refused = browser.post(&form, &[("by", "B-17"), ("second", "")]);
+    let refused = browser.post(&form, &[("by", "B-05"), ("second", "")]);
     assert_eq!((refused.status, server.last_seq()), (403, last));
+    // The same form stands there again, with the badge that was typed, and in the words of people.
+    assert!(refused.text.contains("name=\"by\" value=\"B-05\""), "{}", refused.text);
+    assert_eq!(saving(&refused).fields, form.fields);
+    says(
+        &refused,
+        "a second person must stand beside it. Scan the other badge into the form. Nothing was written yet.",
+    );
+    assert!(!words(&refused).contains("in second"), "{}", words(&refused));
+    let wrong = browser.post(&form, &[("by", "B-17"), ("second", "a/b")]);
+    assert_eq!((wrong.status, server.last_seq()), (400, last));
+    assert!(wrong.text.contains("name=\"second\" value=\"a/b\""), "{}", wrong.text);
     assert_eq!(browser.post(&form, &[("by", "B-17"), ("second", "?")]).status, 400, "nobody is no second person");
     assert_eq!(server.last_seq(), last);
     says(&refused, "a second person must stand beside it");
@@ -123,7 +136,7 @@ fn a_thing_thrown_away_by_mistake_says_that_it_could_be_used_again() {
     let seq = server.fact("disposed", "roll/R-42", json!({"why": "left over"}))["seq"].as_u64().unwrap();
     server.pass(60 * 24 * 30);
     let mut browser = signed_on(&server);
-    let page = browser.get(&format!("/strike/{seq}?choice=never"));
+    let page = browser.get(&format!("/strike/{seq}?choice=never&why=mistake"));
     says(&page, "R-42 could be used again. It gives back: needs a second person.");
     assert!(!words(&page).contains("loses"), "{}", words(&page));
 }
@@ -132,7 +145,7 @@ fn a_thing_thrown_away_by_mistake_says_that_it_could_be_used_again() {
 fn what_came_between_is_shown() {
     let (server, seq) = mistaken();
     let mut browser = signed_on(&server);
-    let page = browser.get(&format!("/strike/{seq}?choice=never"));
+    let page = browser.get(&format!("/strike/{seq}?choice=never&why=mistake"));
     server.fact("roll_put_away", "roll/R-24", json!({"into": "F1"}));
     let late = browser.post(&saving(&page), &[("by", "B-17"), ("second", "B-05")]);
     assert_eq!(late.status, 409);
@@ -143,7 +156,24 @@ fn what_came_between_is_shown() {
     let again = late.text.split("<form class=\"why\" method=\"get\"").nth(1).unwrap().split("</form>").next().unwrap();
     assert!(again.contains(&format!("action=\"/strike/{seq}\"")), "{again}");
     assert!(again.contains("name=\"choice\" value=\"never\""), "{again}");
-    assert!(words(&browser.get(&format!("/strike/{seq}?choice=never"))).contains("What it would change"));
+    assert!(again.contains("name=\"why\" value=\"mistake\""), "{again}");
+    assert!(words(&browser.get(&format!("/strike/{seq}?choice=never&why=mistake"))).contains("What it would change"));
+}
+
+#[test]
+fn that_it_never_happened_is_said_with_a_reason() {
+    let (server, seq) = mistaken();
+    let mut browser = signed_on(&server);
+    for why in ["", "++"] {
+        let page = browser.get(&format!("/strike/{seq}?choice=never&why={why}"));
+        assert_eq!(page.status, 400);
+        says(&page, "Say why.");
+        assert!(!page.text.contains("Save</button>"), "{}", page.text);
+    }
+    let form = saving(&browser.get(&format!("/strike/{seq}?choice=never&why=scanned+twice")));
+    let last = server.last_seq();
+    let refused = browser.post(&with(&form, "why", " "), &[("by", "B-17"), ("second", "B-05")]);
+    assert_eq!((refused.status, server.last_seq()), (400, last));
 }
 
 #[test]

@@ -83,6 +83,32 @@ fn a_time_is_written_as_people_write_it_and_one_that_is_none_stays_in_its_field(
 }
 
 #[test]
+fn the_cards_of_a_part_say_which_roll_was_laid_where() {
+    let server = Server::yard();
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+    for stage in ["skin", "second skin"] {
+        server.fact("plies_laid", "part/P-3", json!({"stage": stage, "from": "roll/R-42", "length_mm": 500}));
+        server.pass(5);
+    }
+    let kits = json!([{"kit": "K-5", "job": "J-118", "items": [{"roll": "R-42", "length_mm": 2_000}]}]);
+    server.fact("nest_cut", "nest/N-7", json!({"kits": kits}));
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "kit/K-5"}));
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    let page = browser.get("/thing/part/P-3");
+    for heading in ["R-42 , laid in skin", "R-42 , laid in second skin", "R-42 , laid in skin, from K-5"] {
+        says(&page, &heading.replace(" ,", ","));
+    }
+    assert_eq!(page.text.matches("<h3>").count(), 3);
+    assert!(server.get("/thing/part/P-3?csv=card").text.contains("\"laid in skin, from K-5\""));
+    let card = server.get("/api/v1/things/part/P-3/out-time-card").json();
+    assert!(
+        card["cards"].as_array().unwrap().iter().any(|card| card["kit"] == "kit/K-5" && card["stage"] == "skin"),
+        "{card}"
+    );
+    assert!(!browser.get("/thing/roll/R-42").text.contains("<h3>"));
+}
+
+#[test]
 fn a_struck_line_of_the_card_is_struck_whole_and_leads_to_its_entry() {
     let server = Server::yard();
     let out = server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));

@@ -152,6 +152,10 @@ fn a_code_is_found_and_one_with_several_meanings_is_asked_about() {
     says(&browser.get("/trace?code=b-123"), "Trace of batch PM-101/B-123");
     says(&browser.get("/trace?code=R-42"), "Which R-42? roll R-42 job R-42");
     says(&browser.get("/trace?code=R-99"), "Nobody has received R-99.");
+    // As everywhere: what nobody has is not there, what can't be read is not understood.
+    for (code, status) in [("R-99", 404), ("wheel/1", 400), ("%01", 400), ("R-42", 200), ("", 200)] {
+        assert_eq!(browser.get(&format!("/trace?code={code}")).status, status, "{code}");
+    }
     says(&browser.get("/trace?code=wheel/1"), "is no kind of thing");
     assert_eq!(browser.get("/trace").status, 200);
 }

@@ -25,6 +25,9 @@ pub(super) fn claim(boat: &str, listed: Option<usize>, parts: &[Part]) -> Vec<St
         of.map(|part| part.name.as_str()).collect::<Vec<_>>()
     };
     tell(others(Made::Cured), "is cured, not installed", "are cured, not installed");
+    let in_part = "not cured in all stages, not installed";
+    tell(others(Made::CuredInPart), &format!("is laid, {in_part}"), &format!("are laid, {in_part}"));
+    tell(others(Made::Begun), "is begun, not installed", "are begun, not installed");
     tell(others(Made::Laid), "is laid, not cured, not installed", "are laid, not cured, not installed");
     for part in parts {
         if let Stands::Elsewhere(other) = &part.stands {

@@ -1,8 +1,10 @@
 //! What a decision would change, in sentences and as rows: nothing that would read otherwise goes unsaid.
 
+use super::declared;
 use domain::say::{Say, left, limit, so_far};
 use shared_types::{
-    DryRun, HoldView, Instant, Judgement, LifeLeft, LimitName, LimitRow, Metres, ThingChange, ThingView, Word,
+    BoatList, Code, DryRun, HoldView, Instant, Judgement, LifeLeft, LimitName, LimitRow, Metres, ThingChange,
+    ThingView, Word,
 };
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -93,7 +95,7 @@ fn of_thing(change: &ThingChange) -> Vec<String> {
     let less = was.jobs.iter().filter(|job| !then.jobs.contains(job));
     sentences.extend(more.chain(less.map(|job| format!("{name} is no longer for {job}."))));
     if was.declared != then.declared {
-        sentences.push(format!("What is declared of {name} reads otherwise."));
+        sentences.extend(declared(name, was, then));
     }
     if was.to_confirm != then.to_confirm {
         let waits = then.to_confirm.iter().filter(|one| !was.to_confirm.contains(one)).count();
@@ -103,6 +105,31 @@ fn of_thing(change: &ThingChange) -> Vec<String> {
         sentences.extend((0 < gone).then(|| format!("{name}: {} fewer to confirm.", entries(gone))));
     }
     sentences
+}
+
+/// What a declaration says otherwise: of a boat's list, which parts come and go.
+fn declared(name: &str, was: &ThingView, then: &ThingView) -> Vec<String> {
+    let before = match was.declared {
+        Some(_) => declared::body(was),
+        None => Some(BoatList { parts: Vec::new() }),
+    };
+    let Some((was, then)) = before.zip(declared::body::<BoatList>(then)) else {
+        return vec![format!("What is declared of {name} reads otherwise.")];
+    };
+    let only_in = |these: &BoatList, others: &BoatList| -> Vec<String> {
+        these.parts.iter().filter(|part| !others.parts.contains(part)).map(Code::to_string).collect()
+    };
+    let tell = |parts: Vec<String>, one: &str, many: &str| {
+        let names: Vec<&str> = parts.iter().map(String::as_str).collect();
+        let what = if names.len() == 1 { one } else { many };
+        (!names.is_empty()).then(|| format!("{} {what}.", and(&names)))
+    };
+    let comes = tell(only_in(&then, &was), &format!("is new on {name}'s list"), &format!("are new on {name}'s list"));
+    let goes =
+        tell(only_in(&was, &then), &format!("is off {name}'s list then"), &format!("are off {name}'s list then"));
+    let order =
+        (comes.is_none() && goes.is_none()).then(|| format!("{name}'s list has the same parts in another order."));
+    [comes, goes, order].into_iter().flatten().collect()
 }
 
 fn holds(name: &str, was: &ThingView, then: &ThingView) -> Vec<String> {

@@ -299,8 +299,9 @@ fn moves(book: &Book, look: &Look<'_>, seen: &ThingView, form: Form, bad: bool) 
     }
     let mut places = frozen_places(book, look.thing, look.when);
     let stays = bad && is_inside(seen);
-    places.retain(|place| !stays || seen.whereabouts.place() != Some(place));
-    let more = 2 < places.len();
+    // Where it is by the book it needs no putting away; whoever did so all the same finds it among all places.
+    places.retain(|place| !is_inside(seen) || seen.whereabouts.place() != Some(place));
+    let more = 2 < places.len() || is_inside(seen);
     places.truncate(if more { 1 } else { 2 });
     let out = Button { go: "take_out".to_owned(), label: "Take out".to_owned() };
     let mut away = places.into_iter().map(|place| put_away(&place));

@@ -44,7 +44,11 @@ pub(super) enum Stands {
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Made {
     NoRecord,
+    /// Something is planned of which nothing is laid.
+    Begun,
     Laid,
+    /// All of it is laid, and some of it cured.
+    CuredInPart,
     Cured,
 }
 
@@ -107,10 +111,14 @@ impl Part {
         notes.extend((!self.on_list).then(|| "not on the boat's list".to_owned()));
         match (&self.stands, self.made()) {
             (Stands::Installed, Made::NoRecord) => notes.push("no record of what was laid".to_owned()),
-            (Stands::Installed, Made::Laid | Made::Cured) => {}
+            (Stands::Installed, Made::Begun | Made::Laid | Made::CuredInPart | Made::Cured) => {}
             (Stands::Elsewhere(boat), _) => notes.push(format!("in boat {boat}")),
             (Stands::NotInstalled, Made::NoRecord) => notes.push("no record".to_owned()),
+            (Stands::NotInstalled, Made::Begun) => notes.push("begun, not installed".to_owned()),
             (Stands::NotInstalled, Made::Laid) => notes.push("laid, not cured, not installed".to_owned()),
+            (Stands::NotInstalled, Made::CuredInPart) => {
+                notes.push("laid, not cured in all its stages, not installed".to_owned());
+            }
             (Stands::NotInstalled, Made::Cured) => notes.push("cured, not installed".to_owned()),
         }
         if !self.stages.is_empty() {
@@ -264,15 +272,18 @@ fn made(view: View<'_>, part: Label, at: Instant) -> (Vec<String>, Made) {
     let planned = planned(view, part, at);
     let unlaid: Vec<String> =
         planned.into_iter().filter(|stage| !laid.iter().any(|laid| laid.as_str() == stage)).collect();
-    let cured = |stage: &&StageName| {
+    let cured = |stage: &StageName| {
         domain::stage::runs(view, part, stage)
             .into_iter()
             .any(|run| run.scanned_at <= at && matches!(run.state(at), Oven::Started(_)))
     };
-    let made = match (laid.is_empty(), unlaid.is_empty() && laid.iter().all(cured)) {
-        (true, _) => Made::NoRecord,
-        (false, false) => Made::Laid,
-        (false, true) => Made::Cured,
+    let all_cured = laid.iter().filter(|stage| cured(stage)).count();
+    let made = match (laid.len(), unlaid.len(), all_cured) {
+        (0, ..) => Made::NoRecord,
+        (_, 1.., _) => Made::Begun,
+        (_, 0, 0) => Made::Laid,
+        (laid, 0, cured) if cured < laid => Made::CuredInPart,
+        (_, 0, _) => Made::Cured,
     };
     (unlaid, made)
 }

@@ -54,6 +54,7 @@ async fn asked(
     which: &str,
     chosen: Chosen,
 ) -> Result<(Entry, (WishPage, Chosen)), Fault> {
+    let chosen = with_reason(chosen);
     let nothing =
         || Fault::not_found("No entry has that number or id. Look at the thing's history and take one of its entries.");
     let (seq, struck_by, say) = ask(yard, |book| {
@@ -89,6 +90,24 @@ async fn asked(
     Ok((entry, (shown, chosen)))
 }
 
+/// Another roll and another time are reasons of their own: what will be written stands in the form to be read.
+fn with_reason(chosen: Chosen) -> Chosen {
+    if !chosen.why.trim().is_empty() {
+        return chosen;
+    }
+    let why = match chosen.choice.as_str() {
+        "other" => other(&chosen).map_or(String::new(), |code| format!("it was {code}")),
+        "time" => "it was at another time".to_owned(),
+        _ => String::new(),
+    };
+    Chosen { why, ..chosen }
+}
+
+fn other(chosen: &Chosen) -> Option<Code> {
+    let text = chosen.other.trim();
+    Code::new(text.split_once('/').map_or(text, |(_, code)| code)).ok()
+}
+
 /// Whether it could have been another roll or kit.
 fn names_one(entry: &Entry) -> bool {
     matches!(
@@ -122,26 +141,21 @@ fn draft(yard: &Yard, entry: &Entry, chosen: &Chosen) -> Result<Draft, String> {
     let mut body = json!({ "entry": entry.id });
     let was = || entry.body.write().ok().and_then(|body| serde_json::from_str::<Value>(body.get()).ok());
     let instead = |thing: &ThingName, at: shared_types::Stamp| json!({ "kind": entry.body.plain_kind(), "thing": thing, "occurred_at": at, "body": was() });
-    let (default, instead) = match chosen.choice.as_str() {
-        "never" => ("it did not happen".to_owned(), None),
+    let instead = match chosen.choice.as_str() {
+        "never" => None,
         "other" if names_one(entry) => {
-            let text = chosen.other.trim();
-            let text = text.split_once('/').map_or(text, |(_, code)| code);
-            let code =
-                Code::new(text).map_err(|_| format!("Say which {} it was: scan its label.", entry.thing.kind()))?;
-            let other = ThingName::new(entry.thing.kind(), &code);
+            let kind = entry.thing.kind();
+            let code = other(chosen).ok_or_else(|| format!("Say which {kind} it was: scan its label."))?;
+            let other = ThingName::new(kind, &code);
             if other == entry.thing {
                 return Err(format!("{code} is what the entry says already. Scan the other one."));
             }
-            (format!("it was {code}"), Some(instead(&other, entry.occurred_at)))
+            Some(instead(&other, entry.occurred_at))
         }
-        "time" if entry.body.is_fact() => {
-            let at = wish::time(yard, &chosen.at)?;
-            ("it was at another time".to_owned(), Some(instead(&entry.thing, at)))
-        }
+        "time" if entry.body.is_fact() => Some(instead(&entry.thing, wish::time(yard, &chosen.at)?)),
         _ => return Err("Say what it was: choose one of these.".to_owned()),
     };
-    let why = wish::why(chosen).unwrap_or(default);
+    let why = wish::why(chosen)?;
     if let Some(body) = body.as_object_mut() {
         body.insert("why".to_owned(), json!(why));
         body.extend(instead.map(|instead| ("instead".to_owned(), instead)));

@@ -13,7 +13,7 @@ use crate::http::{
     ask::{ask, beside},
     dry_run,
     fallback::in_a_path,
-    problems::Fault,
+    problems::{Fault, Kind},
     refusals::{Stored, stored},
 };
 use crate::{committer::Outcome, intake, yard::Yard};
@@ -56,6 +56,8 @@ pub(super) struct WishPage {
     between: Vec<String>,
     effect: Option<Effect>,
     badge: Option<String>,
+    /// The second person's, as it was typed.
+    second: String,
 }
 
 impl WishPage {
@@ -79,6 +81,7 @@ impl WishPage {
             between: Vec::new(),
             effect: None,
             badge: badge::remembered(request).map(|badge| badge.to_string()),
+            second: String::new(),
         }
     }
 
@@ -133,28 +136,57 @@ pub(super) async fn show(
         None => {}
         Some(Err(problem)) => shown.problem = Some(problem),
         Some(Ok(draft)) => {
-            let by = shown.badge.as_deref().and_then(|badge| Code::new(badge).ok());
-            let by = by.unwrap_or_else(|| ThingName::nobody().own_code());
-            let based_on = yard.read().last_seq();
-            let id = yard.clock.new_id();
-            let text = text(&draft, id, &by, None, based_on);
-            let wish = intake::decision(&text).map_err(|problem| problem.words());
-            match wish {
-                Err(problem) => shown.problem = Some(crate::http::say::sentence(&problem)),
-                Ok(wish) => match dry_run::weigh(yard, wish.into()).await {
-                    Err(fault) if fault.status().is_server_error() => return Err(fault),
-                    Err(fault) => shown.problem = Some(fault.problem().detail.clone()),
-                    Ok(found) => {
-                        let now = yard.now();
-                        let say = ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), now)))?;
-                        shown.effect = Some(effect(&found, &say, now, id, based_on));
-                    }
-                },
-            }
+            let (id, based_on) = (yard.clock.new_id(), yard.read().last_seq());
+            weigh(yard, &mut shown, &draft, id, based_on).await?;
         }
     }
     let wrong = shown.problem.is_some() || !shown.faults.is_empty();
     page(if wrong { StatusCode::BAD_REQUEST } else { StatusCode::OK }, &shown)
+}
+
+/// What it would change, with the form that saves it; or what stands against it.
+async fn weigh(
+    yard: &web::Data<Yard>,
+    shown: &mut WishPage,
+    draft: &Draft,
+    id: Uuid,
+    based_on: u64,
+) -> Result<(), Fault> {
+    let by = shown.badge.as_deref().and_then(|badge| Code::new(badge).ok());
+    let by = by.unwrap_or_else(|| ThingName::nobody().own_code());
+    let wish = match intake::decision(&text(draft, id, &by, None, based_on)) {
+        Ok(wish) => wish,
+        Err(problem) => {
+            shown.problem = Some(crate::http::say::sentence(&problem.plain()));
+            return Ok(());
+        }
+    };
+    match dry_run::weigh(yard, wish.into()).await {
+        Err(fault) if fault.status().is_server_error() => return Err(fault),
+        Err(fault) => shown.problem = Some(for_people(&fault)),
+        Ok(found) => {
+            let now = yard.now();
+            let say = ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), now)))?;
+            shown.effect = Some(effect(&found, &say, now, id, based_on));
+        }
+    }
+    Ok(())
+}
+
+/// What stands against it, without the words of programs.
+fn for_people(fault: &Fault) -> String {
+    let gives =
+        fault.problem().more.get("gives_back").and_then(Value::as_array).filter(|_| fault.is(Kind::NeedsSecondPerson));
+    match gives {
+        Some(gives) => {
+            let gives: Vec<&str> = gives.iter().filter_map(Value::as_str).collect();
+            let gives = gives.join("; ");
+            format!(
+                "{gives}: a second person must stand beside it. Scan the other badge into the form. Nothing was written yet."
+            )
+        }
+        None => fault.problem().detail.clone(),
+    }
 }
 
 /// Writes it, and goes to the thing's page, which says what was written; or shows the page again with what stands
@@ -166,9 +198,9 @@ pub(super) async fn save(
     draft: Result<Draft, String>,
 ) -> Result<HttpResponse, Fault> {
     own_form(request)?;
-    let written = match draft {
-        Err(problem) => Err(Fault::cannot_read(problem)),
-        Ok(draft) => write(request, yard, &shown.chosen, &draft).await.map(|seq| (seq, draft.thing)),
+    let written = match &draft {
+        Err(problem) => Err(Fault::cannot_read(problem.clone())),
+        Ok(draft) => write(request, yard, &shown.chosen, draft).await.map(|seq| (seq, draft.thing.clone())),
     };
     match written {
         Ok(((seq, again, by), thing)) => {
@@ -181,8 +213,16 @@ pub(super) async fn save(
         }
         Err(fault) if fault.status().is_server_error() => Err(fault),
         Err(fault) => {
+            shown.second = shown.chosen.second.trim().to_owned();
+            shown.badge = Some(shown.chosen.by.trim().to_owned()).filter(|by| !by.is_empty()).or(shown.badge);
+            // What only wants another badge is saved from the same form: nothing that was entered is lost.
+            if let (Ok(draft), Some(id), Some(based_on)) = (&draft, shown.chosen.id, shown.chosen.based_on)
+                && matches!(fault.status(), StatusCode::FORBIDDEN | StatusCode::BAD_REQUEST)
+            {
+                weigh(yard, &mut shown, draft, id, based_on).await?;
+            }
             let problem = fault.problem();
-            shown.problem = Some(problem.detail.clone());
+            shown.problem = Some(for_people(&fault));
             let came = problem.more.get("between").and_then(Value::as_array).cloned().unwrap_or_default();
             let text = |one: &Value, name: &str| one.get(name).and_then(Value::as_str).unwrap_or_default().to_owned();
             let words = |one: &Value| {

@@ -94,6 +94,8 @@ fn count_left(count: i64) -> String {
 /// The card of one roll, or of one roll within a kit or a part.
 pub(super) struct Card {
     pub(super) item: String,
+    /// Of a part: `laid in skin, from K-5`.
+    pub(super) laid: Option<String>,
     pub(super) lines: Vec<Stretch>,
 }
 
@@ -113,7 +115,9 @@ pub(super) struct Stretch {
 
 pub(super) fn card(card: &ItemCard, say: &Say, near: Instant) -> Card {
     let lines = card.lines.iter().map(|line| stretch(line, say, near)).collect();
-    Card { item: card.item.short().to_owned(), lines }
+    let from = card.kit.as_ref().map_or(String::new(), |kit| format!(", from {}", kit.short()));
+    let laid = card.stage.as_ref().map(|stage| format!("laid in {stage}{from}"));
+    Card { item: card.item.short().to_owned(), laid, lines }
 }
 
 fn stretch(line: &CardLine, say: &Say, near: Instant) -> Stretch {

@@ -36,6 +36,7 @@ pub(super) fn card(thing: &ThingName, cards: &[Card]) -> Result<HttpResponse, Fa
         "note",
         "struck",
         "entries",
+        "laid",
     ];
     let rows = cards.iter().flat_map(|card| {
         card.lines.iter().map(|line| {
@@ -53,6 +54,7 @@ pub(super) fn card(thing: &ThingName, cards: &[Card]) -> Result<HttpResponse, Fa
                 &line.note,
                 struck,
                 &entries.join(" "),
+                card.laid.as_deref().unwrap_or_default(),
             ]
             .map(str::to_owned)
             .to_vec()

@@ -19,7 +19,7 @@ use build::Build;
 pub(super) use build::{csv_file, plain};
 use domain::view::View;
 use serde::Deserialize;
-use shared_types::{Code, Direction, Kind, ThingName};
+use shared_types::{Code, Direction, Kind, NameError, ThingName};
 
 #[derive(Template)]
 #[template(path = "find.html")]
@@ -92,29 +92,29 @@ pub(crate) async fn find_page(request: HttpRequest, yard: web::Data<Yard>, query
 
 fn find(yard: &Yard, text: &str) -> Result<HttpResponse, Fault> {
     let address = |thing: &ThingName| format!("/trace/{}", in_a_path(thing));
+    let unread = |error: NameError| Fault::cannot_read(format!("{error}."));
     let found = match (text, text.contains('/')) {
         ("", _) => Ok(Vec::new()),
         (_, true) => text.to_lowercase().split_once('/').map_or(Ok(Vec::new()), |(kind, _)| {
             let code = text.split_once('/').map_or("", |(_, code)| code);
-            ThingName::from_parts(kind, code).map(|thing| vec![thing]).map_err(|error| format!("{error}."))
+            ThingName::from_parts(kind, code).map(|thing| vec![thing]).map_err(unread)
         }),
-        (_, false) => Code::new(text).map_err(|error| format!("{error}.")).and_then(|code| {
-            let found = ask(yard, |book| match book.with_code(&code) {
+        (_, false) => Code::new(text).map_err(unread).and_then(|code| {
+            ask(yard, |book| match book.with_code(&code) {
                 none if none.is_empty() => Err(Fault::not_found(nobody_has(book, &code))),
                 found => Ok(found),
-            });
-            found.map_err(|fault| fault.to_string())
+            })
         }),
     };
     if let Ok([one]) = found.as_deref() {
         return Ok(see(&address(one)));
     }
-    let (things, problem) = match found {
-        Ok(things) => (things, None),
-        Err(say) => (Vec::new(), Some(say)),
+    let (status, things, problem) = match found {
+        Ok(things) => (StatusCode::OK, things, None),
+        Err(fault) => (fault.status(), Vec::new(), Some(fault.to_string())),
     };
     let foot = ask(yard, |book| Ok(Foot::of(yard, View::new(book, u64::MAX), domain::When::now(yard.now()))))?;
-    page(StatusCode::OK, &FindPage { assets: Assets::new(), foot, code: text.to_owned(), problem, things })
+    page(status, &FindPage { assets: Assets::new(), foot, code: text.to_owned(), problem, things })
 }
 
 #[route("/trace/{kind}/{code}", method = "GET", method = "HEAD")]
@@ -141,7 +141,7 @@ pub(crate) async fn batch_page(
 
 async fn one(
     yard: &web::Data<Yard>,
-    thing: Result<ThingName, shared_types::NameError>,
+    thing: Result<ThingName, NameError>,
     query: &Asked,
 ) -> Result<HttpResponse, Fault> {
     let thing = thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))?;
