@@ -158,6 +158,8 @@ async function judged(row, screen, found) {
       if (text.size + 0.05 < least.text) wrong.push(`"${text.text}" is ${text.size} px, not ${least.text}`);
       if (text.contrast + 0.005 < least.contrast) wrong.push(`"${text.text}" has a contrast of ${text.contrast}`);
     }
+    for (const { text, by } of found.cut) wrong.push(`"${text}" is cut off by ${by} px`);
+    if (row.still && screen === "handheld" && found.below) wrong.push(`it has to be scrolled by ${found.below} px`);
     if (found.over) wrong.push(`it runs ${found.over} px out of the side`);
     assert.deepEqual(wrong, []);
   });

@@ -90,7 +90,7 @@ export function delivery(code) {
 
 const LISTS = ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"];
 
-/** The rows. `status` is 200 unless it says otherwise. */
+/** The rows. `status` is 200 unless it says otherwise; `still`: all of it fits a handheld without scrolling. */
 export function pages(code) {
   const q = encodeURIComponent;
   return [
@@ -125,7 +125,7 @@ export function pages(code) {
     { name: "oven-run", at: `/oven?run=${code.run.replace("run/", "")}`, kind: "hand" },
     { name: "oven-no-run", at: "/oven?run=RUN-9", kind: "hand" },
     { name: "dispose", at: "/dispose", kind: "hand" },
-    { name: "dispose-why", at: "/dispose?thing=roll/X-1", kind: "hand" },
+    { name: "dispose-why", at: "/dispose?thing=roll/X-1", kind: "hand", still: true },
     { name: "dispose-roll", at: "/dispose?thing=roll/X-1&why=left-over", kind: "hand" },
     { name: "dispose-kit", at: `/dispose?thing=kit/${code.kit}&why=damaged`, kind: "hand" },
     { name: "lay-from-roll", at: `/lay?part=${code.part}&stage=skin&from=roll/${code.prepreg}`, kind: "hand" },

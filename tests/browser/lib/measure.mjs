@@ -83,8 +83,18 @@ export function measure() {
     texts.push({ text, size: parseFloat(style.fontSize), contrast: contrast(rgba(style.color), behind(field)) });
   }
 
+  // What a field says while it is empty has to be read to its end.
+  const cut = pressed.filter((field) => field.placeholder).flatMap((field) => {
+    const style = getComputedStyle(field, "::placeholder");
+    canvas.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+    const room = field.clientWidth - parseFloat(getComputedStyle(field).paddingLeft) - parseFloat(getComputedStyle(field).paddingRight);
+    const wide = canvas.measureText(field.placeholder).width;
+    return room + 0.5 < wide ? [{ text: field.placeholder, by: Math.round(wide - room) }] : [];
+  });
+
   return {
-    targets, gaps, texts,
+    targets, gaps, texts, cut,
+    below: Math.max(0, document.documentElement.scrollHeight - innerHeight),
     hand: document.body.classList.contains("hand"),
     over: Math.max(0, document.documentElement.scrollWidth - document.documentElement.clientWidth),
     headings: document.querySelectorAll("h1").length,

@@ -30,7 +30,7 @@ fn a_length_or_all_of_a_roll_is_thrown_away_once() {
     server.fact("roll_taken_out", "roll/R-42", json!({}));
     let mut browser = signed_on(&server);
     says(&browser.get("/dispose"), "Scan the roll or kit that is thrown away.");
-    says(&browser.get("/dispose?code=R-42"), "Why is R-42 thrown away?");
+    says(&browser.get("/dispose?code=R-42"), "Thrown away, why?");
     let asked = browser.get("/dispose?thing=roll/R-42&why=left-over");
     says(&asked, "Left over. All 50 m of R-42 counts as thrown away from now on. Nobody may use R-42 after that.");
     let form = moves(&asked);
@@ -100,7 +100,7 @@ fn what_can_t_be_thrown_away_is_said_in_words() {
     let before = server.last_seq();
     let long = "x".repeat(10_000);
     for (path, sentence) in [
-        ("/dispose?code=r-42".to_owned(), "Why is R-42 thrown away?"),
+        ("/dispose?code=r-42".to_owned(), "Thrown away, why?"),
         ("/dispose?code=P-3".to_owned(), "P-3 is a part: not asked for here."),
         (format!("/dispose?code={long}"), "That is no code of a label"),
         ("/dispose?thing=roll/R-99".to_owned(), "Nobody has received R-99."),

@@ -200,7 +200,7 @@ fn which_reason(book: &Book, thing: &ThingName, when: When) -> Step {
     let name = thing.short();
     let question = MayUseQuestion { thing: thing.clone(), act: Act::Lay, job: None, stage: None, when };
     let open = domain::may_use(book, &question).ok().and_then(|may| may.ask);
-    let mut step = plain(name, vec![format!("Why is {name} thrown away?")]);
+    let mut step = plain(name, vec!["Thrown away, why?".to_owned()]);
     if let Some(ask) = &open {
         step.why.push(format!("Whether it is out of life is not sure yet. {ask}"));
     }

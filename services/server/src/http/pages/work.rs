@@ -72,10 +72,17 @@ struct WorkPage {
     step: Step,
 }
 
+/// So wide are a name and what its field says on a handheld, where a letter of the name is half as wide again.
+const BESIDE: usize = 50;
 /// So many characters on half a handheld's width are read on two lines.
 const NARROW_CHARS: usize = 16;
 
 impl Step {
+    /// Its name takes a line of its own where the field would not say to its end beside it what it asks for.
+    fn is_long(&self) -> bool {
+        BESIDE < 3 * self.name.chars().count() + 2 * self.ready.chars().count()
+    }
+
     /// Choices that would not fit below each other stand side by side where their words are short.
     fn is_narrow(&self) -> bool {
         3 < self.choices.len() && self.choices.iter().all(|(_, label)| label.chars().count() <= NARROW_CHARS)
