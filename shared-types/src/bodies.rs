@@ -135,6 +135,8 @@ bodies! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         length_mm: Option<Millimetres>,
     }
+    /// A delivery came, and its note lists these rolls.
+    DeliveryArrived { rolls: Vec<Code> }
 
     /// The yard: its zone, the spare time added to every plan, the number to call, and when nobody is there. What is
     /// not declared is not assumed: the yard is then always open.

@@ -99,6 +99,7 @@ catalogue! {
     PartInstalled(InBoat) = "part_installed", 1, Door::Fact;
     PartRemoved(InBoat) = "part_removed", 1, Door::Fact;
     Disposed(Disposed) = "disposed", 1, Door::Fact;
+    DeliveryArrived(DeliveryArrived) = "delivery_arrived", 1, Door::Fact;
     YardDeclared(Yard) = "yard_declared", 2, Door::Decision("declare_yard");
     PlaceDeclared(Place) = "place_declared", 1, Door::Decision("declare_place");
     MaterialRevised(Revision) = "material_revised", 1, Door::Decision("revise_material");

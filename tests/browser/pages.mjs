@@ -164,6 +164,7 @@ export function pages(code) {
     { name: "receive-scan", at: `/receive/scan?${delivery(code)}`, kind: "hand" },
     { name: "receive-scan-before", at: `/receive/scan?${delivery(code)}&before=X-1`, kind: "hand" },
     { name: "receive-scan-nothing-known", at: `/receive/scan?${delivery({ batch: "PM-101/B-9999" }).replace("certificate", "nobody")}`, kind: "hand" },
+    { name: "receive-note", at: "/receive/note", kind: "desk" },
     { name: "receive-paper", at: "/receive/paper/X-NAMELESS", kind: "desk" },
     { name: "receive-paper-late", at: "/receive/paper/X-NAMELESS?choice=card&out_time=2:00&refreezes=0&as_of=2030-01-01+06:00", kind: "desk", status: 400 },
     { name: "receive-batch", at: "/receive/batch?what=PM-101/B&batch=B-9999&choice=ask&made_on=2026-01", kind: "desk" },

@@ -73,6 +73,8 @@ pub enum What {
     Disposed {
         length_mm: Option<u64>,
     },
+    /// A delivery's note lists these rolls.
+    Noted(Arc<Vec<Label>>),
     Yard(Arc<Yard>),
     Place(Arc<Place>),
     Revised(Arc<Revision>),

@@ -136,6 +136,10 @@ pub(crate) fn what(
             What::Removed { part: thing, boat }
         }
         Body::Disposed(body) => What::Disposed { length_mm: body.length_mm.map(|length| length.get()) },
+        // The rolls are named, not moved: what is not received yet has no history for it.
+        Body::DeliveryArrived(body) => {
+            What::Noted(Arc::new(body.rolls.iter().map(|code| code_label(mention, Kind::Roll, code)).collect()))
+        }
         Body::YardDeclared(body) => What::Yard(Arc::new(body.clone())),
         Body::PlaceDeclared(body) => What::Place(Arc::new(body.clone())),
         Body::MaterialRevised(body) => What::Revised(Arc::new(body.clone())),

@@ -15,7 +15,10 @@ use crate::stage::{Oven, StageLife, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
 use crate::{RULES, mismatch};
-use shared_types::{Code, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts};
+use shared_types::{
+    Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
+};
+use std::collections::BTreeSet;
 
 pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingView> {
     let view = View::new(book, when.known);
@@ -48,6 +51,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         judged_again: Vec::new(),
         to_confirm: Vec::new(),
         declared: None,
+        note: None,
         entries: view.facts(label).count() as u64,
         at: say.stamp(read.at),
         as_of_seq: u64::from(view.known),
@@ -63,7 +67,8 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
             shown.holds = holds::in_force(view, &holds::above(view, label, read.at), read.at, say);
         }
         Kind::Part => part(read, label, say, &mut shown),
-        _ => {
+        kind => {
+            shown.note = (kind == Kind::Delivery).then(|| note(read, label)).flatten();
             shown.holds = holds::in_force(view, &[label].into(), read.at, say);
             shown.declared = declared(view, label, read.at);
         }
@@ -86,7 +91,7 @@ fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
 }
 
 fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
-    let mut above = std::collections::BTreeSet::from([label]);
+    let mut above = BTreeSet::from([label]);
     for name in stages_of(read.view, label) {
         let stage = stage_life(read.view, label, &name);
         above.extend(holds::above_stage(read.view, &stage, read.at));
@@ -290,8 +295,44 @@ fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Val
     latest
 }
 
+/// The rolls on all notes of a delivery, and which of them anybody received.
+fn note(read: At<'_>, delivery: Label) -> Option<DeliveryNote> {
+    let notes = read.view.facts(delivery).filter(|fact| fact.at <= read.at).filter_map(|fact| match &fact.what {
+        What::Noted(rolls) => Some(rolls),
+        _ => None,
+    });
+    let rolls: BTreeSet<(&ThingName, Label)> =
+        notes.flat_map(|rolls| rolls.iter()).map(|roll| (read.view.book.name(*roll), *roll)).collect();
+    let is_received = |roll: Label| {
+        let mut facts = read.view.facts(roll).filter(|fact| fact.at <= read.at);
+        facts.any(|fact| matches!(&fact.what, What::Received(received) if received.roll == roll))
+    };
+    let (received, missing): (Vec<_>, Vec<_>) = rolls.into_iter().partition(|(_, roll)| is_received(*roll));
+    let names = |rolls: Vec<(&ThingName, Label)>| rolls.into_iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
+    let (received, missing) = (names(received), names(missing));
+    let noted = (received.len() + missing.len()) as u64;
+    (noted != 0).then_some(DeliveryNote { noted, received, missing })
+}
+
+fn note_words(name: &str, note: &DeliveryNote) -> String {
+    let DeliveryNote { noted, received, missing } = note;
+    let rolls = if *noted == 1 { "roll" } else { "rolls" };
+    if missing.is_empty() {
+        return format!("Delivery {name}: all {noted} {rolls} on its note received.");
+    }
+    let names: Vec<&str> = missing.iter().map(ThingName::short).collect();
+    format!(
+        "Delivery {name}: {} of {noted} {rolls} on its note received. Missing: {}.",
+        received.len(),
+        names.join(", ")
+    )
+}
+
 fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {
     let name = shown.thing.short();
+    if let Some(note) = &shown.note {
+        return note_words(name, note);
+    }
     let time = |stamp: shared_types::Stamp| say.time(stamp.at, at);
     match &shown.whereabouts {
         Whereabouts::NotReceived => format!("Nobody has received {name}."),

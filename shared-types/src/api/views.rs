@@ -129,10 +129,22 @@ pub struct ThingView {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<Object>)]
     pub declared: Option<serde_json::Value>,
+    /// Of a delivery: the rolls on its note, and what came of each.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<DeliveryNote>,
     pub entries: u64,
     pub at: Stamp,
     pub as_of_seq: u64,
     pub rules: String,
+}
+
+/// What a delivery's note lists, against what was received.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct DeliveryNote {
+    /// So many rolls are on the note.
+    pub noted: u64,
+    pub received: Vec<ThingName>,
+    pub missing: Vec<ThingName>,
 }
 
 /// A stage of a part.

@@ -41,6 +41,9 @@ pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
         Body::OvenRunStarted(run) if run.stages.is_empty() => {
             say("/body/stages", "name at least one part and its stage".into());
         }
+        Body::DeliveryArrived(note) if note.rolls.is_empty() => {
+            say("/body/rolls", "name at least one roll of the note".into());
+        }
         Body::YardDeclared(_) if thing.kind() == Kind::Yard && thing.code() != "YARD" => {
             say("/thing", format!("there is one yard, yard/YARD, not {thing}"));
         }
@@ -80,6 +83,7 @@ fn kinds(body: &Body) -> &'static [Kind] {
         Body::NestCut(_) => &[Kind::Nest],
         Body::PliesLaid(_) | Body::LayupCompleted(_) | Body::PartInstalled(_) | Body::PartRemoved(_) => &[Kind::Part],
         Body::OvenRunStarted(_) | Body::OvenRunEnded(_) | Body::OvenRunInterrupted(_) => &[Kind::Run],
+        Body::DeliveryArrived(_) => &[Kind::Delivery],
         Body::YardDeclared(_) => &[Kind::Yard],
         Body::PlaceDeclared(_) => &[Kind::Place],
         Body::MaterialRevised(_) => &[Kind::Material],

@@ -20,6 +20,7 @@ mod jobs;
 mod mismatch_pages;
 mod oven;
 mod pages;
+mod papers;
 mod problems;
 mod questions;
 mod recall;

@@ -7,15 +7,15 @@ use reqwest::Method;
 use serde_json::{Value, json};
 
 #[track_caller]
-fn says(page: &Said, sentence: &str) {
+pub(crate) fn says(page: &Said, sentence: &str) {
     assert!(words(page).contains(sentence), "{sentence}: {}", words(page));
 }
 
-const DELIVERY: &str = "/receive?choice=scan&delivery=0197a1c2-0000-7000-8000-000000000001&what=PM-101/3&batch=b-123\
+pub(crate) const DELIVERY: &str = "/receive?choice=scan&delivery=0197a1c2-0000-7000-8000-000000000001&what=PM-101/3&batch=b-123\
     &length=50&width=1270&from=F2&into=F1&source=certificate&out_time=1:00&refreezes=0&as_of=2026-05-05+18:00";
 
 /// The strip, as it stands on the page.
-fn strip(page: &Said) -> Form {
+pub(crate) fn strip(page: &Said) -> Form {
     let form = page.text.split("<form class=\"strip\"").nth(1).unwrap_or_else(|| panic!("no strip: {}", words(page)));
     let form = form.split("</form>").next().unwrap();
     let attribute = |tag: &str, name: &str| {
@@ -26,7 +26,7 @@ fn strip(page: &Said) -> Form {
     Form { action: attribute(form, "action").unwrap(), fields: fields.collect() }
 }
 
-fn entry(server: &Server, back: u64) -> Value {
+pub(crate) fn entry(server: &Server, back: u64) -> Value {
     server.get(&format!("/api/v1/entries/{}", server.last_seq() - back)).json()
 }
 
@@ -372,70 +372,4 @@ fn a_label_that_can_look_like_another_receives_nothing() {
     assert_eq!(browser.cookie, "badge=422d3137");
     says(&browser.scan("\u{420}-42"), "(U+0420) is not taken in a code");
     assert_eq!(server.last_seq(), before);
-}
-
-#[test]
-fn a_paper_that_came_later_is_written_roll_after_roll_with_a_second_person() {
-    let server = Server::yard();
-    let mut browser = signed_on(&server);
-    let mut page = browser.get(&DELIVERY.replace("source=certificate", "source=nobody"));
-    for roll in ["R-65", "R-66"] {
-        page = browser.post(&strip(&page), &[("code", roll)]);
-    }
-    server.pass(120);
-    let thing = browser.get("/thing/roll/R-65");
-    assert!(thing.text.contains("href=\"/receive/paper/R-65\""), "{}", words(&thing));
-    let asked = browser.get("/receive/paper/R-65");
-    says(&asked, "Received Wed 06:31, and nobody stated its out-time.");
-    let at = "/receive/paper/R-65?choice=certificate&out_time=12:30&refreezes=1&as_of=";
-    let late = browser.get(&format!("{at}2026-05-06+06:45"));
-    assert_eq!(late.status, 400);
-    says(&late, "It was received Wed 06:31: say as of when at that time or before.");
-    let page = browser.get(&format!("{at}2026-05-05+18:00"));
-    says(&page, "needs a second person");
-    let before = server.last_seq();
-    let alone = browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]);
-    assert_eq!((alone.status, server.last_seq()), (403, before));
-    // The next roll of the batch comes with the same paper filled in.
-    let next = browser.post(&saving(&page), &[("by", "B-17"), ("second", "B-05")]);
-    says(&next, "A paper of roll R-66 that came later");
-    assert_eq!(server.last_seq(), before + 2);
-    let (strike, receipt) = (entry(&server, 1), entry(&server, 0));
-    assert_eq!(
-        (&strike["kind"], &strike["body"]["why"]),
-        (&json!("entry_struck.v1"), &json!("its certificate came later"))
-    );
-    let opening = json!({"out_time_s": 45_000, "refreezes": 1, "as_of": "2026-05-05T18:00:00.000+01:00", "source": "certificate"});
-    assert_eq!((&receipt["thing"], &receipt["body"]["opening"]), (&json!("roll/R-65"), &opening));
-    assert_eq!((&receipt["body"]["width_mm"], &receipt["body"]["from"]), (&json!(1270), &json!("F2")));
-    // 12 h 30 min stand on the paper; since then it was in the truck and in F1.
-    let card = server.get("/api/v1/things/roll/R-65").json();
-    let out = card["limits"].as_array().unwrap().iter().find(|row| row["limit"] == "out_life").unwrap();
-    assert_eq!(out["so_far_s"], 45_000, "{card}");
-    let last = browser.post(&saving(&next), &[("by", "B-17"), ("second", "B-05")]);
-    says(&last, "roll R-66");
-    says(&browser.get("/receive/paper/R-66"), "R-66 came with its paper.");
-    assert!(!browser.get("/thing/roll/R-66").text.contains("/receive/paper/"));
-    for (path, status) in [("/receive/paper/R-77", 404), ("/receive/paper/a%2Fb", 400)] {
-        assert_eq!(browser.get(path).status, status, "{path}");
-    }
-    assert_eq!(server.last_seq(), before + 4);
-}
-
-#[test]
-fn a_certificate_of_a_batch_that_came_later_is_added_from_its_page() {
-    let server = Server::yard();
-    let mut browser = signed_on(&server);
-    let batch = browser.get("/thing/batch/PM-101/B-123");
-    assert!(batch.text.contains("href=\"/receive/batch?what=PM-101&#38;batch=B-123\""), "{}", batch.text);
-    let at = "/receive/batch?what=PM-101&batch=B-123";
-    let asked = browser.get(at);
-    says(&asked, "It is registered as made on 2026-02-10, and nobody said what day its certificate names.");
-    let page = browser.get(&format!("{at}&choice=ask&made_on=2026-02-10&certificate_ends=2026-12-31"));
-    says(&page, "needs nobody else");
-    let done = browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]);
-    says(&done, "keeps until, by its certificate Thu 31 Dec 2026");
-    let other = browser.get(&format!("{at}&choice=ask&made_on=2026-02-11&certificate_ends=2026-12-31"));
-    assert_eq!(other.status, 400);
-    says(&other, "registered already");
 }

@@ -48,6 +48,7 @@ pub(super) const FACTS: &[Posted] = posted! {
     "part_installed" InBoat ["part"];
     "part_removed" InBoat ["part"];
     "disposed" Disposed ["roll", "kit"];
+    "delivery_arrived" DeliveryArrived ["delivery"];
 };
 
 pub(super) const DECISIONS: &[Posted] = posted! {

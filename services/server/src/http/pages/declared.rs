@@ -20,6 +20,7 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
         Kind::Yard => body(seen).map(|yard| yard_words(&yard)),
         Kind::Boat => body(seen)
             .map(|list: BoatList| format!("{name}: {} on its list.", super::claim::number(list.parts.len(), "part"))),
+        Kind::Delivery => seen.note.is_some().then(|| seen.say.clone()),
         Kind::Nest => nest_words(book, look, say),
         Kind::Run => run_words(book, look, say),
         _ => None,

@@ -80,6 +80,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/receive", &["GET", "HEAD"]),
     ("/receive/scan", &["GET", "HEAD", "POST"]),
     ("/receive/batch", &["GET", "HEAD", "POST"]),
+    ("/receive/note", &["GET", "HEAD", "POST"]),
     ("/receive/paper/{roll}", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
@@ -172,6 +173,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(receive::post_scan)
         .service(receive::batch_page)
         .service(receive::post_batch)
+        .service(receive::note_page)
+        .service(receive::post_note)
         .service(receive::paper_page)
         .service(receive::post_paper)
         .service(badge::badge_page)

@@ -2,11 +2,13 @@
 //! puts it away. Cold first: nothing else is asked between two scans.
 
 mod batch;
+mod note;
 pub(super) mod paper;
 mod roll;
 mod scan;
 
 pub(crate) use batch::{batch_page, post_batch};
+pub(crate) use note::{note_page, post_note};
 pub(crate) use paper::{paper_page, post_paper};
 pub(crate) use scan::{post_scan, scan_page};
 
@@ -24,8 +26,20 @@ use shared_types::{Code, Kind, Millimetres, Opening, OpeningSource, ThingName};
 use uuid::Uuid;
 
 /// What stands in the address from one scan to the next.
-const KEPT: [&str; 11] =
-    ["delivery", "what", "batch", "length", "width", "from", "into", "source", "out_time", "refreezes", "as_of"];
+const KEPT: [&str; 12] = [
+    "delivery",
+    "what",
+    "batch",
+    "length",
+    "width",
+    "from",
+    "into",
+    "source",
+    "out_time",
+    "refreezes",
+    "as_of",
+    "note",
+];
 
 /// What all rolls of a delivery have in common, read.
 struct Delivery {

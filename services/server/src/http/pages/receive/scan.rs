@@ -138,6 +138,7 @@ fn show(
             why.extend(costs(book, delivery, registered, when));
         }
         why.extend(roll::comes_to(book, delivery, when));
+        why.extend(against_note(book, said, when));
         Ok((frame, big, why, registered))
     })?;
     let keep = super::KEPT.iter().filter_map(|name| Some((*name, said.get(*name)?.clone())));
@@ -155,6 +156,14 @@ fn show(
         back: format!("/receive/scan?{here}"),
     };
     page(status, &shown)
+}
+
+/// What the delivery's note lists, and what of it is missing.
+fn against_note(book: &Book, said: &Said, when: When) -> Option<String> {
+    let note = Code::new(said.get("note")?).ok()?;
+    let delivery = domain::thing_view(book, &ThingName::new(Kind::Delivery, &note), when);
+    let listed = delivery.filter(|delivery| delivery.note.is_some()).map(|delivery| delivery.say);
+    Some(listed.unwrap_or_else(|| format!("Nobody has written down yet which rolls the note {note} lists.")))
 }
 
 fn told(book: &Book, delivery: &Delivery, news: &News, when: When) -> (&'static str, String, Vec<String>) {

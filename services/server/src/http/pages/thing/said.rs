@@ -67,6 +67,7 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
         Body::OvenRunInterrupted(body) => format!("oven run {name} broke off{}", because(body.why.as_deref())),
         Body::PartInstalled(body) => format!("{name} installed in boat {}", body.boat),
         Body::PartRemoved(body) => format!("{name} removed from boat {}", body.boat),
+        Body::DeliveryArrived(body) => format!("delivery {name} came, its note lists {}", codes(&body.rolls)),
         Body::Disposed(body) => {
             let length = body.length_mm.map_or(String::new(), |length| format!("{} of ", metres(length.get())));
             format!("{length}{name} thrown away: {}", body.why)

@@ -242,6 +242,9 @@ fn links(book: &Book, thing: &ThingName, when: When) -> Vec<(String, &'static st
     if book.label(thing).is_some_and(|roll| thing.kind() == Kind::Roll && paper::bare(view, roll).next().is_some()) {
         links.push((paper::address(thing), "Its paper came later"));
     }
+    if thing.kind() == Kind::Delivery {
+        links.push((format!("/receive?note={}", in_a_query(thing.short())), "Receive its rolls"));
+    }
     if let (Kind::Batch, Some((material, batch))) = (thing.kind(), thing.code().split_once('/')) {
         let query = format!("what={}&batch={}", in_a_query(material), in_a_query(batch));
         links.push((format!("/receive/batch?{query}"), "Its certificate came later"));
