@@ -74,6 +74,11 @@ pub(crate) async fn post_entries(
     body: web::Bytes,
 ) -> Answer {
     let text = json_text(&request, &body)?;
+    // By position a list would be read as the object's members.
+    if text.trim_start().starts_with('[') {
+        let detail = "The body is a list. Put the facts under a name: {\"entries\": [fact, ..]}. Nothing was written.";
+        return Err(Fault::cannot_read(detail).field("", "an object is expected here, not a list"));
+    }
     let posted: Posted<'_> = serde_json::from_str(&text).map_err(|error| {
         let what = say::plain(&error.to_string());
         Fault::cannot_read(format!("The body is not {{\"entries\": [fact, ..]}}: {what}.")).field("", what)

@@ -23,7 +23,7 @@ pub(crate) fn plain(message: &str) -> String {
     }
     for start in ["invalid type: ", "invalid value: ", "invalid length "] {
         if let Some((found, expected)) = text.strip_prefix(start).and_then(|rest| rest.split_once(", expected ")) {
-            return format!("{found} stands where {expected} is expected");
+            return format!("{} stands where {} is expected", shape(found), shape(expected));
         }
     }
     if text.contains("digit found in string") {
@@ -37,6 +37,16 @@ pub(crate) fn without_parser(text: &str) -> String {
     match text.split_once("UUID parsing failed") {
         Some((before, _)) => format!("{before}an id is a UUID such as 0197a1c2-0000-7000-8000-000000000001"),
         None => text.to_owned(),
+    }
+}
+
+/// JSON has objects and lists, whatever the parser calls them.
+fn shape(what: &str) -> &str {
+    match what {
+        "map" | "a map" => "an object",
+        "sequence" | "a sequence" => "a list",
+        what if what.starts_with("struct ") => "an object",
+        what => what,
     }
 }
 

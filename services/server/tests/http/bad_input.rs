@@ -272,3 +272,17 @@ fn what_can_be_taken_for_something_else_is_refused_in_words_or_set_aside() {
     let said = server.post("/api/v1/entries", &json!({"entries": [fact]})).json();
     assert_eq!(said["results"][0]["status"], 201, "{said}");
 }
+
+#[test]
+fn a_bare_list_of_facts_is_told_where_they_go() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let fact = server.fact_now("seen", "roll/R-42", json!({"in": "F1"}));
+    for list in [json!([fact]), json!([[fact]]), json!([])] {
+        let problem = server.post("/api/v1/entries", &list).problem(400, "cannot-read");
+        assert!(problem["detail"].as_str().unwrap().contains("{\"entries\": [fact, ..]}"), "{problem}");
+    }
+    let problem = server.post("/api/v1/entries", &json!({"entries": fact})).problem(400, "cannot-read");
+    assert!(problem["detail"].as_str().unwrap().contains("an object stands where a list is expected"), "{problem}");
+    assert_eq!(server.last_seq(), before);
+}
