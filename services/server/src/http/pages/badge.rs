@@ -1,6 +1,6 @@
 //! Who it is: a badge scanned once, remembered in a same-site cookie for a shift. Until sign-in exists it is claimed.
 
-use super::{answer, assets::Assets, in_a_query, own_form, page, see};
+use super::{answer, assets::Assets, in_a_query, page, see};
 use crate::http::{problems::Fault, say::sentence};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
 use askama::Template;
@@ -43,11 +43,10 @@ pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm
 #[post("/badge")]
 pub(crate) async fn post_badge(request: HttpRequest, form: web::Form<BadgeForm>) -> HttpResponse {
     let BadgeForm { code, then } = form.into_inner();
-    answer(&request, sign_on(&request, &code, then))
+    answer(&request, sign_on(&code, then))
 }
 
-fn sign_on(request: &HttpRequest, code: &str, then: String) -> Result<HttpResponse, Fault> {
-    own_form(request)?;
+fn sign_on(code: &str, then: String) -> Result<HttpResponse, Fault> {
     let read = Code::new(code).map_err(|_| {
         "That is no badge code: it has 1 to 40 printable characters and no slash. Scan the badge again.".to_owned()
     });

@@ -1,9 +1,9 @@
 //! A boat's list of structural parts: one part a line, what does not fit it, and what it would change before it is saved.
 
+use super::answer;
 use super::claim::{list, number};
 use super::typed::{Said, Typed};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
-use super::{answer, own_form};
 use crate::http::{ask::ask, fallback::in_a_path, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -34,7 +34,6 @@ pub(crate) async fn post_list(
     form: web::Form<Said>,
 ) -> HttpResponse {
     let done = async {
-        own_form(&request)?;
         match asked(&request, &yard, &code, &form)? {
             (shown, Some(draft)) => wish::save(&request, &yard, shown, Ok(draft)).await,
             (shown, None) => wish::show(&yard, shown, None).await,

@@ -1,6 +1,6 @@
 //! Cutting: scan the roll, the job and the kit's label; the length stands there as planned; one tap.
 
-use super::{answer, badge, in_a_query, own_form, scan, screen::Button, see, work};
+use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
 use crate::import::words::metres;
 use crate::yard::Yard;
@@ -119,7 +119,6 @@ pub(crate) async fn cut_page(request: HttpRequest, yard: web::Data<Yard>, query:
 pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<CutForm>) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let query = CutQuery {
             roll: form.roll.clone(),
             job: form.job.clone(),

@@ -1,7 +1,7 @@
 //! Throwing away a roll or a kit, or a length of a roll: the effect in words first, then one tap. It takes; nobody else is needed.
 
 use super::work::{self, Asks, Press, Step, Typed, Wish};
-use super::{answer, badge, declared::metres, in_a_query, own_form, scan, screen::Button, see};
+use super::{answer, badge, declared::metres, in_a_query, scan, screen::Button, see};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -65,17 +65,8 @@ pub(crate) async fn dispose_page(
     let query = query.into_inner();
     let shown = async {
         if !query.code.trim().is_empty() {
-            return match work::scanned(&yard, &query.code, &[Kind::Roll, Kind::Kit])? {
-                Ok(things) => match things.as_slice() {
-                    [one] => Ok(see(&of(one).address())),
-                    several => {
-                        let mut which = plain("", vec![format!("Which {}?", query.code.trim())]);
-                        which.choices = several.iter().map(|one| (of(one).address(), one.to_string())).collect();
-                        work::render(&request, which)
-                    }
-                },
-                Err(say) => work::render(&request, Step { frame: "cannot", ..plain("", vec![say]) }),
-            };
+            let next = |thing: &ThingName| of(thing).address();
+            return work::go_on(&request, &yard, &query.code, &[Kind::Roll, Kind::Kit], next, |big| plain("", big));
         }
         if query.thing.is_empty() {
             return work::render(&request, plain("", vec!["Scan the roll or kit that is thrown away.".to_owned()]));
@@ -98,7 +89,6 @@ pub(crate) async fn post_dispose(
 ) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let thing = roll_or_kit(&form.thing)?;
         let query = DisposeQuery { why: form.why.clone(), ..of(&thing) };
         let Some(by) = badge::remembered(&request) else {

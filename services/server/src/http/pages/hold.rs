@@ -2,7 +2,7 @@
 
 use super::thing::{history, said::said};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
-use super::{answer, assets::Assets, badge, foot::Foot, in_a_query, own_form, page, see};
+use super::{answer, assets::Assets, badge, foot::Foot, in_a_query, page, see};
 use crate::http::{
     ask::{ask_beside, beside},
     problems::Fault,
@@ -151,7 +151,6 @@ async fn confirming(
 #[actix_web::post("/confirm")]
 pub(crate) async fn post_confirm(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Chosen>) -> HttpResponse {
     let done = async {
-        own_form(&request)?;
         let chosen = form.into_inner();
         let written = confirm(&request, &yard, &chosen).await;
         let second = chosen.second.trim();

@@ -1,6 +1,6 @@
 //! Into a boat and out of it: scan the part, scan the boat, read whether it may be installed, one tap.
 
-use super::{answer, badge, in_a_query, own_form, scan, screen::Button, see, work};
+use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -71,18 +71,8 @@ pub(crate) async fn install_page(
         if query.code.trim().is_empty() {
             return work::render(&request, step(&yard, &query, done.as_ref())?);
         }
-        match work::scanned(&yard, &query.code, &[Kind::Part, Kind::Boat])? {
-            Ok(things) => match things.as_slice() {
-                [one] => Ok(see(&query.with(one).address())),
-                _ => {
-                    let mut which = plain(&query, vec![format!("Which {}?", query.code.trim())]);
-                    which.choices =
-                        things.iter().map(|thing| (query.with(thing).address(), thing.to_string())).collect();
-                    work::render(&request, which)
-                }
-            },
-            Err(say) => work::render(&request, Step { frame: "cannot", ..plain(&query, vec![say]) }),
-        }
+        let next = |thing: &ThingName| query.with(thing).address();
+        work::go_on(&request, &yard, &query.code, &[Kind::Part, Kind::Boat], next, |big| plain(&query, big))
     };
     answer(&request, shown.await)
 }
@@ -95,7 +85,6 @@ pub(crate) async fn post_install(
 ) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let (part, boat) = (named(Kind::Part, &form.part)?, named(Kind::Boat, &form.boat)?);
         let query =
             InstallQuery { part: part.code().to_owned(), boat: boat.code().to_owned(), ..InstallQuery::default() };

@@ -1,7 +1,7 @@
 //! Giving rolls and kits to a job: scan the job, scan the roll, read whether it lasts through the plan, one tap.
 
 use super::wish::{self, Draft};
-use super::{answer, badge, in_a_query, own_form, scan, screen::Button, see, work};
+use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -67,18 +67,8 @@ pub(crate) async fn issue_page(
         if query.code.trim().is_empty() {
             return work::render(&request, step(&yard, &query, done.as_ref())?);
         }
-        match work::scanned(&yard, &query.code, &[Kind::Job, Kind::Roll, Kind::Kit])? {
-            Ok(things) => match things.as_slice() {
-                [one] => Ok(see(&query.with(one).address())),
-                _ => {
-                    let mut which = plain(&query, vec![format!("Which {}?", query.code.trim())]);
-                    which.choices =
-                        things.iter().map(|thing| (query.with(thing).address(), thing.to_string())).collect();
-                    work::render(&request, which)
-                }
-            },
-            Err(say) => work::render(&request, Step { frame: "cannot", ..plain(&query, vec![say]) }),
-        }
+        let next = |thing: &ThingName| query.with(thing).address();
+        work::go_on(&request, &yard, &query.code, &[Kind::Job, Kind::Roll, Kind::Kit], next, |big| plain(&query, big))
     };
     answer(&request, shown.await)
 }
@@ -91,7 +81,6 @@ pub(crate) async fn post_issue(
 ) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let job = job_code(&form.job)?;
         let thing: ThingName = form
             .thing

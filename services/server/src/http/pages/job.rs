@@ -4,7 +4,7 @@ use super::claim::{list, number};
 use super::thing::{history, said::said};
 use super::typed::{Said, Typed, time_field};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
-use super::{answer, assets::Assets, foot::Foot, own_form, page};
+use super::{answer, assets::Assets, foot::Foot, page};
 use crate::http::{
     ask::{ask, ask_beside, beside, nobody},
     fallback::in_a_path,
@@ -65,7 +65,6 @@ async fn saved(
     code: Option<&str>,
     said: &Said,
 ) -> Result<HttpResponse, Fault> {
-    own_form(request)?;
     match asked(request, yard, code, said)? {
         (shown, Some(draft)) => wish::save(request, yard, shown, Ok(draft)).await,
         (shown, None) => wish::show(yard, shown, None).await,

@@ -1,6 +1,6 @@
 //! Laying up: scan the part, scan the kit or roll, read the answer, one tap.
 
-use super::{answer, badge, in_a_query, own_form, scan, screen::Button, see, work};
+use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -101,18 +101,8 @@ pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query:
             let shown = step(&yard, &query, done.as_ref())?;
             return work::render(&request, work::with_doubts(&yard, done.map(|entry| entry.seq), shown));
         }
-        match work::scanned(&yard, &query.code, &[Kind::Part, Kind::Kit, Kind::Roll])? {
-            Ok(things) => match things.as_slice() {
-                [one] => Ok(see(&query.with(one).address())),
-                _ => {
-                    let mut which = plain(&query, vec![format!("Which {}?", query.code.trim())]);
-                    which.choices =
-                        things.iter().map(|thing| (query.with(thing).address(), thing.to_string())).collect();
-                    work::render(&request, which)
-                }
-            },
-            Err(say) => work::render(&request, Step { frame: "cannot", ..plain(&query, vec![say]) }),
-        }
+        let next = |thing: &ThingName| query.with(thing).address();
+        work::go_on(&request, &yard, &query.code, &[Kind::Part, Kind::Kit, Kind::Roll], next, |big| plain(&query, big))
     };
     answer(&request, shown.await)
 }
@@ -121,7 +111,6 @@ pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query:
 pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<LayForm>) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let part = code(&form.part, "part").map(|code| ThingName::new(Kind::Part, &code))?;
         let stage = StageName::new(&form.stage)
             .map_err(|error| Fault::cannot_read(format!("No stage of a part: {error}. Scan the part again.")))?;

@@ -56,7 +56,6 @@ use askama::Template;
 use shared_types::Stamp;
 
 pub(crate) use notice::or_problem;
-use origin::own_form;
 pub(crate) use origin::own_forms_only;
 
 /// What the pages answer, for the fallback's `Allow`.

@@ -1,7 +1,7 @@
 //! A button on the scan screen: the fact is written now, once, however often the form is sent.
 
 use super::work::{self, Wish};
-use super::{answer, badge, own_form, scan, see};
+use super::{answer, badge, scan, see};
 use crate::http::{ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, web};
@@ -40,7 +40,6 @@ pub(crate) async fn post_move(request: HttpRequest, yard: web::Data<Yard>, form:
     let mut form = form.into_inner();
     let badge = badge::remembered(&request);
     let done = async {
-        own_form(&request)?;
         let thing: ThingName =
             form.thing.parse().map_err(|error| Fault::cannot_read(format!("{error}. Scan it again.")))?;
         let Some(by) = badge else {

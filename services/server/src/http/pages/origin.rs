@@ -26,7 +26,7 @@ pub(crate) async fn own_forms_only<B: MessageBody + 'static>(
 }
 
 /// A form of this very site; another site's page may not write here.
-pub(super) fn own_form(request: &HttpRequest) -> Result<(), Fault> {
+fn own_form(request: &HttpRequest) -> Result<(), Fault> {
     let text = |name: &str| request.headers().get(name).and_then(|value| value.to_str().ok());
     let elsewhere = text("sec-fetch-site").is_some_and(|site| !matches!(site, "same-origin" | "none"));
     // A page that hides where it is from says `null`, which is no host either.

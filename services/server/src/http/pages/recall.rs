@@ -7,7 +7,7 @@ use super::{
     assets::Assets,
     badge,
     foot::{Foot, print},
-    in_a_query, own_form, page, see,
+    in_a_query, page, see,
     thing::shown::held_words,
     wish::{self, Chosen, Draft},
 };
@@ -267,7 +267,6 @@ async fn held(
     thing: Result<ThingName, NameError>,
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
-    own_form(request)?;
     let (thing, said) = (named(thing)?, Said::read(pairs)?);
     all_of_it(yard, &thing, &said.things).await?;
     let (by, sitting, refused) = match place(request, yard, &said).await {

@@ -7,7 +7,7 @@ use super::{
     badge,
     effect::{Effect, effect},
     foot::Foot,
-    own_form, page, see,
+    page, see,
 };
 use crate::http::{
     ask::{ask, beside},
@@ -197,7 +197,6 @@ pub(super) async fn save(
     mut shown: WishPage,
     draft: Result<Draft, String>,
 ) -> Result<HttpResponse, Fault> {
-    own_form(request)?;
     let written = match &draft {
         Err(problem) => Err(Fault::cannot_read(problem.clone())),
         Ok(draft) => write(request, yard, &shown.chosen, draft).await.map(|seq| (seq, draft.thing.clone())),

@@ -1,6 +1,6 @@
 //! What the pages of work share: one scan field, one answer, buttons that write one fact once.
 
-use super::{again::Meant, assets::Assets, badge, page, scan, screen::Button};
+use super::{again::Meant, assets::Assets, badge, page, scan, screen::Button, see};
 use crate::http::say::sentence;
 use crate::http::{
     ask,
@@ -115,6 +115,26 @@ pub(super) fn length(text: &str) -> Result<u64, Fault> {
     let mm =
         metres(text).map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
     Ok(mm.get())
+}
+
+/// Goes on with what was scanned: with the one thing that it means, or by asking which, or saying why it means nothing here.
+pub(super) fn go_on(
+    request: &HttpRequest,
+    yard: &Yard,
+    code: &str,
+    kinds: &[Kind],
+    next: impl Fn(&ThingName) -> String,
+    plain: impl FnOnce(Vec<String>) -> Step,
+) -> Result<HttpResponse, Fault> {
+    let things = match scanned(yard, code, kinds)? {
+        Ok(things) => things,
+        Err(say) => return render(request, Step { frame: "cannot", ..plain(vec![say]) }),
+    };
+    if let [one] = things.as_slice() {
+        return Ok(see(&next(one)));
+    }
+    let choices = things.iter().map(|thing| (next(thing), thing.to_string())).collect();
+    render(request, Step { choices, ..plain(vec![format!("Which {}?", code.trim())]) })
 }
 
 /// What a scanned label may mean here, or why it means nothing.

@@ -5,7 +5,7 @@ use crate::{
     http::{
         ask::ask,
         pages::{
-            answer, badge, in_a_query, own_form, scan,
+            answer, badge, in_a_query, scan,
             screen::Button,
             see, wish,
             work::{self, Asks, Press, Step, Typed, Wish},
@@ -57,7 +57,6 @@ pub(crate) struct OvenForm {
 pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<OvenForm>) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        own_form(&request)?;
         let query = OvenQuery {
             oven: form.oven.clone(),
             stages: form.stages.clone(),

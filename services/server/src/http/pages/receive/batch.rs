@@ -1,9 +1,9 @@
 //! Registering a batch whose rolls are being received: what its certificate says, and what that gives.
 
 use super::{Said, query_with};
+use crate::http::pages::answer;
 use crate::http::pages::typed::Typed;
 use crate::http::pages::wish::{self, Chosen, Draft, Field, WishPage};
-use crate::http::pages::{answer, own_form};
 use crate::http::{ask::ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
@@ -24,7 +24,6 @@ pub(crate) async fn batch_page(request: HttpRequest, yard: web::Data<Yard>, quer
 #[post("/receive/batch")]
 pub(crate) async fn post_batch(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Said>) -> HttpResponse {
     let done = async {
-        own_form(&request)?;
         match asked(&request, &yard, &form)? {
             (shown, Some(draft)) => wish::save(&request, &yard, shown, Ok(draft)).await,
             (shown, None) => wish::show(&yard, shown, None).await,

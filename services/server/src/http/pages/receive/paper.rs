@@ -6,7 +6,7 @@ use crate::http::{
     ask::{ask, beside, nobody},
     fallback::in_a_path,
     pages::{
-        answer, in_a_query, own_form,
+        answer, in_a_query,
         thing::history,
         typed::Typed,
         wish::{self, Choice, Chosen, Draft, Field, WishPage},
@@ -49,7 +49,6 @@ pub(crate) async fn post_paper(
     form: web::Form<Said>,
 ) -> HttpResponse {
     let done = async {
-        own_form(&request)?;
         match asked(&request, &yard, &roll, form.into_inner()).await? {
             (shown, Some(draft)) => wish::save(&request, &yard, shown, Ok(draft)).await,
             (shown, None) => wish::show(&yard, shown, None).await,

@@ -3,7 +3,7 @@
 use super::{Delivery, Said, delivery, query_with, roll};
 use crate::http::{
     ask::ask,
-    pages::{answer, assets::Assets, badge, in_a_query, own_form, page, scan as scanning, see, work},
+    pages::{answer, assets::Assets, badge, in_a_query, page, scan as scanning, see, work},
     problems::Fault,
     say::sentence,
 };
@@ -69,7 +69,6 @@ fn choose_again(said: &Said) -> HttpResponse {
 #[post("/receive/scan")]
 pub(crate) async fn post_scan(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<Said>) -> HttpResponse {
     let done = async {
-        own_form(&request)?;
         let said = form.into_inner();
         let delivery = match delivery(&yard, &said)? {
             Ok(delivery) => delivery,
