@@ -74,7 +74,7 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
     let last_ply = if laid { heating } else { last_ply };
     let governing = match act {
         Act::Oven => heating,
-        Act::TakeOut | Act::Cut | Act::Lay => first([last_ply, heating, None, None]),
+        Act::TakeOut | Act::Cut | Act::Lay => first([last_ply, heating, shelf_now, None]),
     };
     Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure }
 }

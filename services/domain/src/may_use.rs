@@ -2,7 +2,7 @@
 
 use crate::against::{Against, tests};
 use crate::book::Book;
-use crate::deadlines::{Deadlines, deadlines};
+use crate::deadlines::{Bound, Deadlines, deadlines};
 use crate::fact::Label;
 use crate::guard::guarded;
 use crate::history::Found;
@@ -93,11 +93,9 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
         missing(read, &subject, question.act, &mut against);
         match &question.job {
             Some(job) => {
-                let planned = against_plan(read, &subject, question, job, spare_ms, &say);
-                match planned {
-                    Ok(planned) => plan = Some(planned),
-                    Err(found) => against.extend(found),
-                }
+                let mut planned = against_plan(read, &subject, question, job, spare_ms, &say);
+                against.append(&mut planned.against);
+                plan = Some(planned);
             }
             None => too_late(at, question.act, deadlines, spare_ms, &say, &mut against),
         }
@@ -186,12 +184,14 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let (last_ply, heating) = if cannot_plan || !subject.refusals.is_empty() {
         (None, None)
     } else {
-        (by(deadlines.last_ply), by(deadlines.heating))
+        let planned = plan.as_ref().and_then(|plan| plan.heating);
+        (by(deadlines.last_ply), by([deadlines.heating, planned].into_iter().flatten().min()))
     };
     let last_ply = last_ply.filter(|_| !subject.laid || question.act == Act::Lay);
-    let governing = governing(&against, word, question.act, deadlines, &subject);
+    let ends_first = plan.as_ref().and_then(|plan| plan.ends_first).or(deadlines.governing);
+    let governing = governing(&against, word, question.act, ends_first, &subject);
     let sentence = match (word, &question.job, &ask) {
-        (Word::Yes | Word::NotYet, Some(job), _) => yes_for(job.as_str(), plan.as_ref()),
+        (Word::Yes | Word::NotYet, Some(job), _) => yes_for(at, job.as_str(), plan.as_ref(), &say),
         (Word::Yes | Word::NotYet, None, _) => yes(at, question.act, last_ply, heating, &deadlines, &say),
         (Word::No, _, Some(ask)) => format!("Do not use it yet. {ask}"),
         (Word::No, Some(job), None) => format!("Do not use it for {job}."),
@@ -244,7 +244,7 @@ fn governing(
     against: &[Against],
     word: Word,
     act: Act,
-    deadlines: Deadlines,
+    ends_first: Option<Bound>,
     subject: &Subject<'_>,
 ) -> Option<LimitName> {
     let tack_counts = !subject.laid && act != Act::Oven;
@@ -256,7 +256,7 @@ fn governing(
     let named = against.iter().filter(|one| one.word == word).find_map(|one| one.limit);
     match word {
         Word::Stop | Word::No if named.is_some_and(|name| name == LimitName::Refreezes) => named,
-        _ => passed.chain(deadlines.governing).min().map(|(_, name)| name),
+        _ => passed.chain(ends_first).min().map(|(_, name)| name),
     }
 }
 

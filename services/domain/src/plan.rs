@@ -1,7 +1,7 @@
 //! Looking ahead through a job's planned lay-up and oven start, with the yard's spare time.
 
 use crate::against::Against;
-use crate::deadlines::deadlines;
+use crate::deadlines::{Bound, deadlines};
 use crate::fact::{Label, Planned, What};
 use crate::holds;
 use crate::limits::{At, Limit, LimitState, first_of_material};
@@ -11,16 +11,27 @@ use crate::stage::{StageLife, stage_life, stages_of};
 use crate::subject::Subject;
 use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
 
+/// What comes of a plan. What is not laid yet may be laid as soon as now, whatever is planned: nothing more is said to
+/// be left than that leaves.
+#[derive(Default)]
 pub(crate) struct PlanAnswer {
-    /// What the governing limit has left when the oven starts.
+    /// All that stands against it; nothing, where everything holds through the plan.
+    pub against: Vec<Against>,
+    /// What the limit that ends first has left when the oven starts, were it laid now.
     pub life_left: Option<(i64, LimitName)>,
+    /// Laid now it would not make the oven: its first ply must not be down before.
+    pub first_ply_from: Option<Instant>,
+    /// Until when it may wait for the oven, laid as soon as it may be.
+    pub heating: Option<Bound>,
+    /// The limit that ends first, were it laid now.
+    pub ends_first: Option<Bound>,
 }
 
-fn cannot(say: String) -> Vec<Against> {
-    vec![Against { word: Word::CannotSay, ..Against::no(say) }]
+fn cannot(say: String) -> Against {
+    Against { word: Word::CannotSay, ..Against::no(say) }
 }
 
-/// Whether everything holds through the plan; else all that stands against it.
+/// Whether everything holds through the plan, and what is left then.
 pub(crate) fn against_plan(
     read: At<'_>,
     subject: &Subject<'_>,
@@ -28,49 +39,56 @@ pub(crate) fn against_plan(
     job: &Code,
     spare_ms: i64,
     say: &Say,
-) -> Result<PlanAnswer, Vec<Against>> {
+) -> PlanAnswer {
     let at = read.at;
+    let mut answer = PlanAnswer::default();
     let name = ThingName::new(Kind::Job, job);
     let label = read.view.book.label(&name);
     let Some((label, plan)) = label.and_then(|label| Some((label, read.view.plan(label, at)?))) else {
-        return Err(cannot(format!("Nobody has opened the job {job}.")));
+        answer.against.push(cannot(format!("Nobody has opened the job {job}.")));
+        return answer;
     };
-    let mut against = not_for(read, subject, job, label, plan);
+    answer.against = not_for(read, subject, job, label, plan);
     for hold in holds::in_force(read.view, &[label].into(), at, say) {
-        against.push(Against::no(format!("{job} is held: {}.", hold.why)));
+        answer.against.push(Against::no(format!("{job} is held: {}.", hold.why)));
     }
     let (lay_at, oven_at) = (plan.job.lay_at.at, plan.job.oven_at.at);
     let laying = question.act != Act::Oven;
     if (laying && lay_at < at) || oven_at < at {
         let (what, when) = if laying && lay_at < at { ("lay-up", lay_at) } else { ("oven start", oven_at) };
-        against.extend(cannot(format!("The planned {what} of {job} passed {}. Plan it again.", say.time(when, at))));
-        return Err(against);
+        let passed = format!("The planned {what} of {job} passed {}. Plan it again.", say.time(when, at));
+        answer.against.push(cannot(passed));
+        return answer;
     }
     let lay_by = lay_at.plus_ms(spare_ms);
     let oven_by = oven_at.plus_ms(spare_ms);
     let lying = lying_in(read, plan.part, question);
-    let mut life_left: Option<(i64, LimitName)> = None;
     for set in &subject.limits.sets {
         let ends = deadlines(set, at, question.act, subject.laid);
         let tack = clock_end(set, LimitName::TackLife, at).filter(|_| laying && !subject.laid);
         let out = clock_end(set, LimitName::OutLife, at);
         let shelf = shelf_ends(set, subject.laid);
-        let cure = to_cure(read, set, question.act, lay_at, subject, &lying);
+        let planned = if question.act == Act::Lay { at } else { lay_at };
+        let cure = to_cure(read, set, planned, subject, &lying);
+        let soonest = to_cure(read, set, planned.min(at), subject, &lying);
         let laid_tests = [tack, shelf.0].into_iter().flatten().map(|bound| (bound, lay_at, lay_by));
         let oven_tests = [out, shelf.1, cure].into_iter().flatten().map(|bound| (bound, oven_at, oven_by));
         for ((end, name), planned, by) in laid_tests.chain(oven_tests) {
             if end < by {
-                against.push(falls_short(read, question.act, job.as_str(), (end, name), planned, by, say));
+                answer.against.push(falls_short(read, question.act, job.as_str(), (end, name), planned, by, say));
             }
         }
-        let first = [out, shelf.1, cure].into_iter().flatten().min();
+        let first = [out, shelf.1, soonest].into_iter().flatten().min();
         let left = first.or(ends.heating).map(|(end, name)| (end.since(oven_at), name));
-        life_left = [life_left, left].into_iter().flatten().min();
+        answer.life_left = [answer.life_left, left].into_iter().flatten().min();
+        answer.ends_first = [answer.ends_first, tack, shelf.0, first].into_iter().flatten().min();
+        // As much later as it would be too early now.
+        let too_early = soonest.filter(|(end, _)| *end < oven_by).map(|(end, _)| at.plus_ms(oven_by.since(end)));
+        answer.first_ply_from = answer.first_ply_from.max(too_early);
+        let heating = soonest.map(|(end, name)| (end.max(oven_by), name));
+        answer.heating = [answer.heating, heating].into_iter().flatten().min();
     }
-    match against.is_empty() {
-        true => Ok(PlanAnswer { life_left }),
-        false => Err(against),
-    }
+    answer
 }
 
 /// Whether it is for this job at all: its material, the job a kit was cut for, the part a job makes.
@@ -167,26 +185,24 @@ fn shelf_ends(set: &[Limit], laid: bool) -> Ends {
         .unwrap_or((None, None))
 }
 
-/// Lay-to-cure's end: from the first ply of this material that lies there, else from the first that will.
+/// Lay-to-cure's end: from the first ply of this material that lies there, else from the first that will, at this time.
 fn to_cure(
     read: At<'_>,
     set: &[Limit],
-    act: Act,
-    lay_at: Instant,
+    first_ply: Instant,
     subject: &Subject<'_>,
     lying: &[StageLife<'_>],
-) -> Option<(Instant, LimitName)> {
+) -> Option<Bound> {
     let name = LimitName::LayToCure;
     set.iter().find_map(|limit| match limit.state {
         LimitState::Clock { .. } if limit.name == name => clock_end(set, name, read.at),
         LimitState::NotLaid { allowed, .. } => {
-            let planned = if act == Act::Lay { read.at } else { lay_at };
             let lives = subject.lives_of(limit.item);
             let there = lying
                 .iter()
                 .flat_map(|stage| lives.iter().filter_map(|life| first_of_material(stage, life, read.at)))
                 .min();
-            let from = there.map_or(planned, |there| there.min(planned));
+            let from = there.map_or(first_ply, |there| there.min(first_ply));
             Some((from.plus_ms(allowed), name))
         }
         _ => None,

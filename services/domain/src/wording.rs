@@ -8,10 +8,11 @@ use crate::say::{Say, left, limit_first};
 use crate::subject::Subject;
 use shared_types::{Act, Instant, LayToCureFrom, LimitName};
 
-pub(crate) fn yes_for(job: &str, plan: Option<&PlanAnswer>) -> String {
-    match plan.and_then(|plan| plan.life_left) {
-        Some((ms, _)) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
-        None => format!("Yes, for {job}."),
+pub(crate) fn yes_for(at: Instant, job: &str, plan: Option<&PlanAnswer>, say: &Say) -> String {
+    match plan.map(|plan| (plan.first_ply_from, plan.life_left)) {
+        Some((Some(from), _)) => format!("Yes, for {job}, if its first ply goes down {} or later.", say.time(from, at)),
+        Some((None, Some((ms, _)))) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
+        Some((None, None)) | None => format!("Yes, for {job}."),
     }
 }
 
@@ -23,13 +24,9 @@ pub(crate) fn yes(
     deadlines: &Deadlines,
     say: &Say,
 ) -> String {
-    let within = deadlines.lay_to_cure.map_or(String::new(), |(ms, from)| {
-        let since = match from {
-            LayToCureFrom::FirstPly => "its first ply",
-            LayToCureFrom::Complete => "lay-up complete",
-        };
-        [", within ", &left(ms), " of ", since].concat()
-    });
+    let within = deadlines
+        .lay_to_cure
+        .map_or(String::new(), |(ms, from)| [", within ", &left(ms), " of ", since_words(from)].concat());
     let heat = match heating {
         Some(heating) => ["Heating by ", &say.time(heating, at), &within, "."].concat(),
         None => "Nothing limits when the oven starts.".to_owned(),
@@ -38,6 +35,13 @@ pub(crate) fn yes(
         (Act::Oven, _) => heat,
         (_, Some(last_ply)) => ["Last ply down by ", &say.time(last_ply, at), ". ", &heat].concat(),
         (_, None) => format!("Nothing limits when the last ply is down. {heat}"),
+    }
+}
+
+fn since_words(from: LayToCureFrom) -> &'static str {
+    match from {
+        LayToCureFrom::FirstPly => "its first ply",
+        LayToCureFrom::Complete => "lay-up complete",
     }
 }
 
@@ -61,6 +65,7 @@ pub(crate) fn why_yes(
                 [&left(state.left().unwrap_or(0)), " left", &running].concat()
             }
             LimitState::Date { last_day, .. } => format!("its last day is {}", last_day.format("%a %-d %b %Y")),
+            LimitState::NotLaid { allowed, from } => [&left(*allowed), " from ", since_words(*from)].concat(),
             _ => format!("{} left", left(state.left().unwrap_or(0))),
         };
         why = [limit_first(name), " ends first: ", &ends, "."].concat();

@@ -67,11 +67,36 @@ fn what_is_laid_together_waits_from_the_same_last_ply() {
 #[test]
 fn yes_for_a_job_names_the_life_left_when_its_oven_starts() {
     let scene = stored().job("J-1", "Wed 12:00", "Thu 12:00").out("R-1", "Tue 06:00");
-    // Laid from Wednesday noon on it must heat by Saturday noon: 48 h after the planned start.
+    // Planned for Wednesday noon, it may be laid at once: from Tuesday 07:00 on it must heat by Friday 07:00.
+    for act in [Cut, Lay] {
+        let asked = scene.may_for("J-1", act, "R-1", "Tue 07:00");
+        asked.answer(Yes).says("Yes, for J-1. Life left when the oven starts: 19 h.");
+        asked.governed_by(ToCure).heating_by("Fri 07:00");
+        asked.because("The lay-to-cure limit ends first: 72 h from its first ply.");
+    }
+    // With 50 h of tack life left that ends before 72 h, and the oven waits for lay-to-cure all the same.
+    let scene = out_with(49).job("J-1", "Wed 12:00", "Thu 12:00");
     let asked = scene.may_for("J-1", Cut, "R-1", "Tue 07:00");
-    asked.answer(Yes).says("Yes, for J-1. Life left when the oven starts: 48 h.");
-    // Asked at the first ply, on Tuesday at 07:00: Friday 07:00.
-    scene.may_for("J-1", Lay, "R-1", "Tue 07:00").says("Yes, for J-1. Life left when the oven starts: 19 h.");
+    asked.answer(Yes).says("Yes, for J-1. Life left when the oven starts: 19 h.").governed_by(Tack);
+    asked.because("Tack life ends first: 50 h left, running since Tue 06:00.");
+}
+
+#[test]
+fn what_would_wait_too_long_if_it_were_laid_now_is_a_yes_from_a_first_ply_on() {
+    // Laid on Tuesday at 07:00 it has to heat by Friday 07:00; the oven is planned for Saturday noon, with 2 h of spare
+    // time. The first ply may go down from Wednesday 14:00 on, 72 h before.
+    let scene = Scene::yard_with_spare(2).stored("R-1", "Mon 06:00").job("J-1", "Thu 12:00", "Sat 12:00");
+    let scene = scene.out("R-1", "Tue 06:00");
+    let asked = scene.may_for("J-1", Cut, "R-1", "Tue 07:00");
+    asked.answer(Yes).says("Yes, for J-1, if its first ply goes down Wed 14:00 or later.").governed_by(ToCure);
+    asked.heating_by("Sat 12:00");
+    // Asked for its first ply now, it is no.
+    scene.may_for("J-1", Lay, "R-1", "Tue 07:00").answer(No);
+    scene.may_for("J-1", Lay, "R-1", "Wed 13:59").answer(No);
+    scene
+        .may_for("J-1", Lay, "R-1", "Wed 14:00")
+        .answer(Yes)
+        .says("Yes, for J-1. Life left when the oven starts: 2 h.");
 }
 
 #[test]

@@ -69,6 +69,40 @@ fn no_later(said: Option<Stamp>, of: Option<Stamp>, what: &str) -> Case {
     Ok(())
 }
 
+/// Minutes of `19 h 5 min` at the end of a sentence.
+fn minutes(words: &str) -> i64 {
+    let words: Vec<&str> = words.trim_end_matches('.').split(' ').collect();
+    let of = |pair: &[&str]| pair[0].parse::<i64>().unwrap() * if pair[1] == "h" { 60 } else { 1 };
+    words.chunks(2).map(of).sum()
+}
+
+/// For a job nothing more is said to be left than its own rows leave, were it laid now; and the limit named as the first
+/// is the first of them.
+fn answers_for_a_job_are_careful(book: &Book, when: When) -> Case {
+    let rolls_and_kits = THINGS.map(thing).into_iter().filter(|of| [Kind::Roll, Kind::Kit].contains(&of.kind()));
+    for of in rolls_and_kits.filter(|of| book.label(of).is_some()) {
+        for (job, act) in ["J-2", "J-3"].into_iter().flat_map(|job| [TakeOut, Cut, Lay].map(|act| (job, act))) {
+            let job = crate::scene::code(job);
+            let answer = domain::may_use(book, &asked(&of, act, Some(&job), None, when)).unwrap();
+            if answer.answer != Yes {
+                continue;
+            }
+            let left = |of: &[LimitName]| {
+                answer.limits.iter().filter(|row| of.contains(&row.limit)).filter_map(|row| row.left_s).min()
+            };
+            let governing = answer.governing.and_then(|name| left(&[name]));
+            prop_assert_eq!(governing, left(&[Tack, Out, ToCure, Shelf]), "{:#?}", answer);
+            let to_oven_s = crate::when::instant("Thu 12:00").since(when.at) / 1000;
+            let least = left(&[Out, ToCure, Shelf]).unwrap_or(i64::MAX) - to_oven_s;
+            match answer.say.split_once("oven starts: ") {
+                Some((_, said)) => prop_assert!(minutes(said) * 60 <= least, "{least}: {answer:#?}"),
+                None => prop_assert!(answer.say.contains("if its first ply goes down"), "{answer:#?}"),
+            }
+        }
+    }
+    Ok(())
+}
+
 /// Every limit in a list, by thing, stage and limit.
 fn listed(book: &Book, when: When) -> Vec<(ThingName, Option<StageName>, LimitName, Stamp, i64)> {
     let lines = domain::runs_out(book, 2_000, when).lines;
@@ -288,6 +322,7 @@ proptest! {
         warnings_are_careful(&book, when)?;
         handover_is_careful(&book, when)?;
         take_out_is_careful(&book, when)?;
+        answers_for_a_job_are_careful(&book, when)?;
     }
 
     #[test]

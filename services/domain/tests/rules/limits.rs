@@ -85,6 +85,8 @@ fn a_shelf_life_tested_at_take_out_is_ignored_by_later_acts() {
     // The row reads the state at the take-out: 59.999 s before its end.
     cut.answer(Yes).left_is(Shelf, "0:00:59");
     scene.may(TakeOut, "R-1", "Wed 10:00").answer(No).because("Its shelf life ended Tue 23:59.");
+    // Before, it is what ends first for who takes it out.
+    scene.may(TakeOut, "R-1", "Tue 10:00").answer(Yes).governed_by(Shelf);
     // Back in the cold, it must be taken out again.
     let back = scene.put_away("R-1", "F1", "Wed 12:00");
     back.may(Cut, "R-1", "Wed 13:00").answer(No).because("Its shelf life ended Tue 23:59.");
