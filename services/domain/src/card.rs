@@ -68,7 +68,7 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
             let kit = item.kit.map(|kit| kit_life(view, kit).history);
             let mut behind: Behind<'_> = vec![&roll.history];
             behind.extend(kit.as_ref());
-            let started = stage.oven(at).run().filter(|run| item.laid_at <= run.start);
+            let started = stage.oven_of(item, at).run();
             for life in &item.lives {
                 let clock = started.map_or(life.clock.clone(), |run| life.clock.clone().ended(run.start));
                 let of_roll = card(view, item.roll, life, &clock, &behind, at, say);

@@ -123,8 +123,10 @@ impl Ends<'_> {
 
     fn add(&self, change: ThingChange, label: Label, at: Instant, effect: &mut Effect) {
         let before = change.before.as_ref().map_or(&[][..], |before| &before.mismatches);
-        effect.mismatches_new.extend(only_in(&change.after.mismatches, before));
-        effect.mismatches_gone.extend(only_in(before, &change.after.mismatches));
+        // What does not add up about a run is seen with each of its parts, and is the run's.
+        let own = |one: &Mismatch| one.thing == change.thing;
+        effect.mismatches_new.extend(only_in(&change.after.mismatches, before).into_iter().filter(own));
+        effect.mismatches_gone.extend(only_in(before, &change.after.mismatches).into_iter().filter(own));
         effect.judged_again.extend(guarded(|| self.judged_otherwise(label, at)).unwrap_or_default());
         match effect.things.len() < MOST {
             true => effect.things.push(change),

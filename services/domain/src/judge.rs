@@ -59,7 +59,7 @@ pub fn stage_act(view: View<'_>, stage: &StageLife<'_>, fact: &Fact) -> Option<J
             let run = stage.runs.iter().find(|run| run.seq == fact.seq && run.run == started.run)?;
             // A start that is not confirmed is judged as the scan says; whether it lapsed is for the limits to show.
             let read = At::new(view, run.start);
-            matches!(stage.oven(run.start), Oven::Started(_) | Oven::Provisional(_))
+            matches!(run.state(run.start), Oven::Started(_) | Oven::Provisional(_))
                 .then(|| judge(Act::Oven, &stage_limits(read, stage), true))
         }
         _ => None,

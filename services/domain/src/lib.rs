@@ -41,6 +41,7 @@ pub mod record;
 pub mod refusal;
 pub mod roll;
 pub mod rows;
+pub mod run_checks;
 pub mod say;
 pub mod stage;
 pub mod stock;

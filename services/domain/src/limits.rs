@@ -119,21 +119,20 @@ pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
 }
 
 pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
-    let oven = stage.oven(read.at);
     let mut all = Vec::new();
     for item in stage.lying(read.at) {
         if item.cut_unknown {
             all.push(all_missing(item.roll, Missing::Cut));
             continue;
         }
-        let started = oven.run().filter(|run| item.laid_at <= run.start);
+        let oven = stage.oven_of(item, read.at);
         for life in &item.lives {
             let first_ply = first_of_material(stage, life, read.at).unwrap_or(item.first_ply);
             let tested = Tested {
                 out: true,
                 take_out: item.took_out,
                 laid: Some((item.last_ply, first_ply, stage.completed_by(read.at))),
-                started: started.map(|run| (run.start, matches!(oven, Oven::Provisional(_)) || run.told)),
+                started: oven.run().map(|run| (run.start, matches!(oven, Oven::Provisional(_)) || run.told)),
             };
             all.push(material_limits(read, item.roll, life, &tested));
         }

@@ -12,6 +12,7 @@ use crate::part_checks;
 use crate::puzzle::{dated, puzzle};
 use crate::question::When;
 use crate::roll::{RollLife, roll_life};
+use crate::run_checks;
 use crate::say::Say;
 use crate::stage::{stage_life, stages_of};
 use crate::view::View;
@@ -42,6 +43,7 @@ pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch
         Kind::Roll => of_roll(view, label, only, &say, &mut found),
         Kind::Kit => of_kit(view, label, only, &say, &mut found),
         Kind::Part => of_part(view, label, only, &say, &mut found),
+        Kind::Run => run_checks::of_run(view, label, &say, &mut found),
         Kind::Device => of_device(view, label, &mut found),
         _ => {}
     }

@@ -7,13 +7,16 @@ use crate::holds;
 use crate::kit::kit_items;
 use crate::puzzle::dated;
 use crate::say::Say;
-use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::stage::{Oven, Run, StageLife, stage_life, stages_of};
 use crate::view::View;
 
 pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &StageLife<'_>, found: &mut Vec<Finding>) {
     let What::Laid(laid) = &fact.what else { return };
     let part = view.book.name(label).short();
-    if life.runs.iter().any(|run| run.committed && run.start < fact.at) {
+    // Whether anybody wrote yet what came of the run is nothing to it: it was heating, or may have been.
+    let place = view.facts(label).position(|other| other.seq == fact.seq);
+    let heating = |run: &Run| Some(run.place) < place && run.state(fact.at) != Oven::NotStarted;
+    if life.runs.iter().any(heating) {
         found.push(Finding::new(
             "laid_after_oven_start",
             fact.seq,

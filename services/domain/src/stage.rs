@@ -27,6 +27,8 @@ pub struct StageItem<'b> {
     /// The last of these plies, at the latest: what its tack is tested at.
     pub last_ply: Instant,
     pub seq: u32,
+    /// Where its lay-up stands among the part's facts: what a run cures was laid before its start.
+    pub place: usize,
     pub told: bool,
     /// Nobody recorded when it was cut into the kit it was laid from: how long it was out can't be said.
     pub cut_unknown: bool,
@@ -41,6 +43,8 @@ pub struct StageItem<'b> {
 pub struct Run {
     pub run: Label,
     pub seq: u32,
+    /// Where its start stands among the part's facts.
+    pub place: usize,
     pub scanned_at: Instant,
     /// The scan at its earliest: how long it waits for its record is measured from here.
     pub earliest: Instant,
@@ -94,7 +98,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
     let mut completed = Vec::new();
     let mut kits = BTreeMap::new();
     let mut rolls = BTreeMap::new();
-    for fact in view.facts(part) {
+    for (place, fact) in view.facts(part).enumerate() {
         match &fact.what {
             What::Laid(laid) if laid.part == part && laid.stage == *stage => {
                 let first = laid.from_at.map_or(fact.at, |from| from.min(fact.at));
@@ -105,6 +109,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     laid_at: fact.at,
                     last_ply: fact.latest(),
                     seq: fact.seq,
+                    place,
                     told: view.waits(fact),
                     cut_unknown,
                     took_out,
@@ -141,16 +146,16 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
 
 /// The oven runs that name a stage, in occurred order.
 pub fn runs(view: View<'_>, part: Label, stage: &StageName) -> Vec<Run> {
-    let started = view.facts(part).filter_map(|fact| match &fact.what {
+    let started = view.facts(part).enumerate().filter_map(|(place, fact)| match &fact.what {
         What::RunStarted(run) if run.stages.iter().any(|(of, name)| *of == part && name == stage) => {
-            Some((fact, run.run))
+            Some((place, fact, run.run))
         }
         _ => None,
     });
-    started.map(|(fact, run)| read_run(view, fact, run)).collect()
+    started.map(|(place, fact, run)| read_run(view, place, fact, run)).collect()
 }
 
-fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
+fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
     let mut interrupted: Option<(Instant, u32)> = None;
     for fact in view.facts(run) {
         if matches!(fact.what, What::RunInterrupted { .. }) && interrupted.is_none() {
@@ -158,12 +163,18 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
         }
     }
     let (mut committed, mut cured, mut not_cured) = (false, false, None);
-    for fact in view.facts(run).filter(|fact| !view.waits(fact)) {
+    let ends = || view.facts(run).filter(|fact| !view.waits(fact));
+    let denied = |by: &Fact| {
+        ends().any(|other| other.seq != by.seq && matches!(other.what, What::RunEnded { cured: Some(false), .. }))
+    };
+    for fact in ends() {
         let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
-        // A commit before the start, after the run broke off, or later than the chart was read, confirms nothing.
+        // A commit before the start, after the run broke off, or later than the chart was read, confirms nothing; nor
+        // does one while another entry says that it was not cured.
         let read = fact.latest();
-        let fits =
-            |at: Instant| start.earliest() <= at && at <= read && interrupted.is_none_or(|(broke, _)| at <= broke);
+        let broken_by = |at: Instant| interrupted.is_some_and(|(broke, _)| broke < at);
+        let denied = answer != Some(false) && denied(fact);
+        let fits = |at: Instant| start.earliest() <= at && at <= read && !broken_by(at) && !denied;
         committed |= committed_at.is_some_and(fits);
         cured |= answer == Some(true);
         if answer == Some(false) {
@@ -173,6 +184,7 @@ fn read_run(view: View<'_>, start: &Fact, run: Label) -> Run {
     Run {
         run,
         seq: start.seq,
+        place,
         scanned_at: start.at,
         earliest: start.earliest(),
         start: start.latest(),
@@ -198,11 +210,33 @@ impl Run {
 }
 
 impl<'b> StageLife<'b> {
-    /// The first run that really started, else the last that may have.
+    /// What the runs come to for all that lies in it: for that of which least is known. Plies laid after a start are not
+    /// in that run.
     pub fn oven(&self, at: Instant) -> Oven {
-        let by_then = || self.runs.iter().filter(|run| run.scanned_at <= at).map(|run| run.state(at));
-        let started = by_then().find(|state| matches!(state, Oven::Started(_)));
+        let each = self.lying(at).map(|item| self.oven_of(item, at));
+        each.min_by_key(|oven| oven.known()).unwrap_or_else(|| self.oven_after(at, |_| true))
+    }
+
+    /// What the runs come to for some of its plies.
+    pub fn oven_of(&self, item: &StageItem<'_>, at: Instant) -> Oven {
+        self.oven_after(at, |run| item.place < run.place)
+    }
+
+    /// The first run that really started, else the last that may have.
+    fn oven_after(&self, at: Instant, was_in: impl Fn(&Run) -> bool) -> Oven {
+        let runs = || self.runs.iter().filter(|run| run.scanned_at <= at && was_in(run));
+        let by_then = || runs().map(|run| run.state(at));
+        let started = || by_then().filter(|state| matches!(state, Oven::Started(_)));
+        // Started twice under one label, it may have been the later.
+        let first = started().next().and_then(Oven::run);
+        let started = started().filter(|state| state.run().map(|run| run.run) == first.map(|run| run.run)).last();
         started.or_else(|| by_then().rfind(|state| matches!(state, Oven::Provisional(_)))).unwrap_or(Oven::NotStarted)
+    }
+
+    /// What lies in it by an instant and was laid only after a run had begun.
+    pub fn laid_after(&self, run: &Run, at: Instant) -> impl Iterator<Item = &StageItem<'b>> {
+        let after = run.place;
+        self.lying(at).filter(move |item| after < item.place)
     }
 
     /// When its lay-up was complete for the first time, at the earliest, as far as it was by an instant.
@@ -222,6 +256,14 @@ impl<'b> StageLife<'b> {
 }
 
 impl Oven {
+    fn known(self) -> u8 {
+        match self {
+            Oven::NotStarted => 0,
+            Oven::Provisional(_) => 1,
+            Oven::Started(_) => 2,
+        }
+    }
+
     pub fn run(self) -> Option<Run> {
         match self {
             Oven::NotStarted => None,

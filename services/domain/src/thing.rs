@@ -14,7 +14,7 @@ use crate::say::Say;
 use crate::stage::{Oven, StageLife, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use crate::{RULES, mismatch};
+use crate::{RULES, mismatch, run_checks};
 use shared_types::{
     Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
 };
@@ -27,6 +27,9 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
     let say = Say::of(view, when.at);
     let mut shown = standing(read, label, &say);
     shown.mismatches = mismatch::of_thing(view, label, None);
+    if view.book.kind(label) == Kind::Part {
+        shown.mismatches.extend(run_checks::of_part(view, label, &Say::of(view, Instant::MAX)));
+    }
     shown.judged_again = judged_again(view, label, &say);
     shown.to_confirm = to_confirm(view, label, &say);
     Some(shown)

@@ -75,6 +75,13 @@ pub(super) fn lay(writer: &mut Writer, kits: &[Kit], rolls: &[Roll]) {
                 writer.fact("layup_completed", &format!("part/{part}"), at, json!({"stage": "skin"}));
             }
             heat(writer, &part, at, 1);
+            if writer.random.chance(20) {
+                // One ply more, whether it is heating or not.
+                let roll = &rolls[writer.random.between(0, rolls.len() as i64 - 1) as usize];
+                let late = at.max(roll.received) + writer.random.between(1, 3000);
+                let body = json!({"stage": "skin", "from": format!("roll/{}", roll.code), "length_mm": 500});
+                writer.fact("plies_laid", &format!("part/{part}"), late, body);
+            }
         }
     }
 }
@@ -108,7 +115,16 @@ fn heat(writer: &mut Writer, part: &str, after: Minute, attempt: usize) {
     }
     let run = format!("run/X-{part}-{attempt}");
     let start = after + writer.random.between(1, 1500);
-    writer.fact("oven_run_started", &run, start, json!({"oven": "O-1", "stages": [{"part": part, "stage": "skin"}]}));
+    let into = json!({"oven": "O-1", "stages": [{"part": part, "stage": "skin"}]});
+    writer.fact("oven_run_started", &run, start, into.clone());
+    if writer.random.chance(8) {
+        let again = start + writer.random.between(1, 90);
+        writer.fact("oven_run_started", &run, again, into);
+    }
+    if writer.random.chance(8) {
+        let denied = start + writer.random.between(200, 900);
+        writer.fact("oven_run_ended", &run, denied, json!({"cured": false, "source": "record"}));
+    }
     let committed = start + writer.random.between(60, 200);
     let source = if writer.random.chance(50) { "chart" } else { "record" };
     match writer.random.between(1, 10) {

@@ -94,30 +94,48 @@ impl Item<'_> {
         Some(opening.max(known) + outside(from, until) + beside.sum::<i64>())
     }
 
-    /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`, or had by its opening.
+    /// When the out-time passed `allowed_s`, in milliseconds; none if it has not by `at`.
     pub fn passed_ms(&self, allowed_s: i64, at: Minute) -> Option<i64> {
-        let from = charged_from(self.receipt)?;
-        if (self.begins()..=from.min(at)).any(|minute| self.out_time_s(minute).is_some_and(|so_far| allowed_s < so_far))
-        {
-            return None;
+        let opening = self.receipt.body["opening"]["out_time_s"].as_i64()?;
+        let (from, until) = (charged_from(self.receipt)?, self.counted_until(at));
+        let known: Vec<Lump> = self.assigned().into_iter().filter(|lump| until < from || lump.act_at < from).collect();
+        let known: Vec<(Minute, i64)> = known.iter().map(|lump| (lump.at, lump.seconds)).collect();
+        let before = match self.counts_up(0, self.begins().min(from)..until.min(from), &known, allowed_s) {
+            Ok(before) => before.max(opening),
+            Err(passed) => return Some(passed),
+        };
+        if allowed_s < before {
+            return Some(from * 60_000);
         }
         let beside = self.assigned().into_iter().filter(|lump| from <= lump.act_at);
-        let assigned: Vec<(Minute, i64)> = beside.map(|lump| (lump.at.max(from), lump.seconds)).collect();
-        let at_once = assigned.iter().filter(|(when, _)| *when == from).map(|(_, s)| s).sum::<i64>();
-        let mut so_far = self.out_time_s(from)? - at_once;
-        for minute in from..self.counted_until(at) {
-            so_far += assigned.iter().filter(|(when, _)| *when == minute).map(|(_, s)| s).sum::<i64>();
+        let beside: Vec<(Minute, i64)> = beside.map(|lump| (lump.at.max(from), lump.seconds)).collect();
+        self.counts_up(before, from..until, &beside, allowed_s).err()
+    }
+
+    /// Minute after minute, until the sum is over what is allowed.
+    fn counts_up(
+        &self,
+        mut so_far: i64,
+        minutes: std::ops::Range<Minute>,
+        assigned: &[(Minute, i64)],
+        allowed_s: i64,
+    ) -> Result<i64, i64> {
+        let end = minutes.end;
+        let at = |minute: Minute| assigned.iter().filter(|(when, _)| *when == minute).map(|(_, s)| s).sum::<i64>();
+        for minute in minutes {
+            so_far += at(minute);
             if allowed_s < so_far {
-                return Some(minute * 60_000);
+                return Err(minute * 60_000);
             }
             if self.outside(minute) {
                 if allowed_s < so_far + 60 {
-                    return Some(minute * 60_000 + (allowed_s - so_far) * 1000);
+                    return Err(minute * 60_000 + (allowed_s - so_far) * 1000);
                 }
                 so_far += 60;
             }
         }
-        None
+        so_far += at(end);
+        if allowed_s < so_far { Err(end * 60_000) } else { Ok(so_far) }
     }
 
     /// Refreezes by `at`: the receipt's, the roll's at the cut, the kit's own.

@@ -33,6 +33,8 @@ pub struct Row {
     /// If it runs: when it ends, were it outside from now on, or when it ended. Milliseconds.
     pub ends_at_ms: Option<i64>,
     pub ends_on: Option<String>,
+    /// When it passed, if it is over.
+    pub passed_ms: Option<i64>,
 }
 
 /// What can be said of a thing.
@@ -94,10 +96,11 @@ pub fn view(book: &Book, items: &[Item], act: &str, at: Minute) -> View {
     view
 }
 
-/// The worst row of one limit: the one with the least left.
+/// The worst row of one limit: of those that are over the one that passed first, else the one with the least left.
 pub fn add_worst(view: &mut View, rows: Vec<Row>) {
-    let least = rows.iter().map(|row| row.left).min();
-    let mut worst = rows.into_iter().filter(|row| Some(row.left) == least);
+    let key = |row: &Row| (row.passed_ms.unwrap_or(i64::MAX), row.left);
+    let least = rows.iter().map(key).min();
+    let mut worst = rows.into_iter().filter(|row| Some(key(row)) == least);
     if let Some(mut row) = worst.next() {
         row.shared = worst.any(|other| (&other.item, other.allowed) != (&row.item, row.allowed));
         view.rows.push(row);
@@ -108,12 +111,14 @@ fn out_row(item: &Item, material: &Value, limit: &'static str, key: &str, at: Mi
     let Stated::Limit(allowed) = stated(material, key) else { return None };
     let (allowed, so_far, runs) = (allowed.as_i64()?, item.out_time_s(at)?, item.runs(at));
     let left = allowed - so_far;
+    let passed_ms = item.passed_ms(allowed, at).filter(|_| left < 0);
     let ends_at_ms = match (runs, left < 0) {
         (false, _) => None,
         (true, false) => Some(at * 60_000 + left * 1000),
-        (true, true) => item.passed_ms(allowed, at),
+        (true, true) => passed_ms,
     };
     let row = Row { allowed: Some(allowed), so_far: Some(so_far), runs: Some(runs), ends_at_ms, ..bare(item, limit) };
+    let row = Row { passed_ms, ..row };
     Some(Row { left, ..row })
 }
 
@@ -134,7 +139,18 @@ fn shelf_row(book: &Book, item: &Item, material: &Value, at: Minute) -> Option<R
 
 fn bare(item: &Item, limit: &'static str) -> Row {
     let (item, shared) = (item.roll.clone(), false);
-    Row { limit, item, shared, allowed: None, so_far: None, left: 0, runs: None, ends_at_ms: None, ends_on: None }
+    Row {
+        limit,
+        item,
+        shared,
+        allowed: None,
+        so_far: None,
+        left: 0,
+        runs: None,
+        ends_at_ms: None,
+        ends_on: None,
+        passed_ms: None,
+    }
 }
 
 fn tested_at(material: &Value) -> &str {

@@ -18,12 +18,14 @@ pub fn stage(book: &Book, part: &str, stage: &str, question: &Question) -> View 
         return View::refused(Verdict::No, "nothing was laid by then");
     }
     let runs = runs(book, part, stage);
-    let stands_from = cure_start(&runs, at);
     let mut items = Vec::new();
     for laid in &lays {
         let Some(held) = laid_items(book, laid) else {
             return View::refused(Verdict::CannotSay, "a stranger was laid in it");
         };
+        // A run cures what was laid before its start.
+        let after: Vec<&Run> = runs.iter().filter(|run| laid.order() < run.start.order()).collect();
+        let stands_from = cure_start(&after, at);
         items.extend(held.into_iter().map(|item| Item { laid: Some(laid), stands_from, ..item }));
     }
     let mut view = view(book, &items, &question.act, at);
@@ -34,12 +36,15 @@ pub fn stage(book: &Book, part: &str, stage: &str, question: &Question) -> View 
             judge_row(book, &mut view, &row);
         }
         // Lay-to-cure is known even where the opening out-time is not, but out-life may then be over as well.
-        if stands_from.is_some_and(|stands| stands <= at) {
+        if items.iter().all(|item| item.stands_from.is_some_and(|stands| stands <= at)) {
             view.because(Verdict::No, "it is in its run".to_owned());
         }
     }
     if runs.iter().any(|run| run.interrupted.is_some() && !run.is_confirmed() && run.start.at <= at) {
         view.because(Verdict::CannotSay, "it was heated and the run broken off".to_owned());
+    }
+    if runs.iter().any(|run| run.not_cured_at.is_some_and(|denied| denied.max(run.start.at) <= at)) {
+        view.because(Verdict::No, "it was answered: not cured".to_owned());
     }
     view
 }
@@ -114,6 +119,7 @@ fn lay_to_cure(book: &Book, part: &str, stage: &str, all: &[Item], item: &Item, 
         runs: Some(runs),
         ends_at_ms: runs.then_some(from * 60_000 + allowed * 1000),
         ends_on: None,
+        passed_ms: (allowed < so_far).then_some(from * 60_000 + allowed * 1000),
     })
 }
 
@@ -134,9 +140,10 @@ fn completed(book: &Book, part: &str, stage: &str, at: Minute) -> Option<Minute>
 struct Run<'log> {
     start: &'log Entry,
     interrupted: Option<Minute>,
-    /// When a firm end says that the cycle passed the point of no return.
+    /// When a firm end says that the cycle passed the point of no return, unless another says that it did not cure.
     committed: Vec<Minute>,
     answered_cured: bool,
+    not_cured_at: Option<Minute>,
 }
 
 impl Run<'_> {
@@ -157,11 +164,14 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
         // The end of a run gives back, so what is only told waits.
         let ends: Vec<&Entry> =
             book.of_kind("oven_run_ended").filter(|end| end.thing == start.thing && !book.only_told(end)).collect();
+        let denied = |by: &&&Entry| ends.iter().any(|other| other.id != by.id && other.body["cured"] == false);
+        let believed = ends.iter().filter(|end| end.body["cured"] == false || !denied(end));
         Run {
             start,
             interrupted: broken.map(Entry::earliest).min(),
-            committed: ends.iter().filter_map(|end| end.text("committed_at")).map(super::minute).collect(),
+            committed: believed.filter_map(|end| end.text("committed_at")).map(super::minute).collect(),
             answered_cured: ends.iter().any(|end| end.body["cured"] == true),
+            not_cured_at: ends.iter().filter(|end| end.body["cured"] == false).map(|end| end.at).max(),
         }
     };
     starts.into_iter().map(run).collect()
@@ -169,12 +179,16 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
 
 /// From when on the limits stand: the start of the run at its latest, if it is confirmed, or while its record may
 /// still come. Broken off before the point of no return, or without a record for too long, it never started.
-fn cure_start(runs: &[Run], at: Minute) -> Option<Minute> {
-    let confirmed = runs.iter().filter(|run| run.is_confirmed()).map(|run| run.start.latest()).min();
+fn cure_start(runs: &[&Run], at: Minute) -> Option<Minute> {
+    let runs = || runs.iter().copied().filter(|run| run.start.at <= at);
+    let confirmed = || runs().filter(|run| run.is_confirmed());
+    // Where one label was started twice, at the later of its starts.
+    let first = confirmed().next().map(|run| &run.start.thing);
+    let confirmed = confirmed().filter(|run| Some(&run.start.thing) == first).last().map(|run| run.start.latest());
     let may_still_come = |run: &&Run| {
         let delay = if run.answered_cured { 3 * MINUTES_A_DAY } else { MINUTES_A_DAY };
-        run.interrupted.is_none() && at - run.start.earliest() <= delay
+        run.interrupted.is_none() && run.not_cured_at.is_none() && at - run.start.earliest() <= delay
     };
-    let provisional = || runs.iter().filter(may_still_come).map(|run| run.start.latest()).max();
+    let provisional = || runs().filter(may_still_come).last().map(|run| run.start.latest());
     confirmed.or_else(provisional)
 }

@@ -1,7 +1,7 @@
 //! The oven run as it is typed from the chart: provisional, confirmed, broken off.
 
 use crate::look::*;
-use crate::scene::Scene;
+use crate::scene::{Scene, thing};
 use shared_types::*;
 
 /// Out on Tuesday at 06:00, laid in P-1 at 10:00.
@@ -142,6 +142,113 @@ fn plies_laid_after_the_start_are_not_cured_by_it() {
     let look = scene.look("P-1", "Wed 12:00");
     // The late ply's clock runs on: 30 h out.
     look.stage_left_is("skin", Out, "170:00").mismatches_are(&["laid_after_oven_start"]);
+}
+
+/// Laid on Tuesday at 10:00, in the oven since noon; one ply more at 13:00.
+fn one_ply_late() -> Scene {
+    in_oven().laid("P-1", "R-1", "Tue 13:00").length(1).named("late").ended("RUN-1", "Tue 20:00").committed("Tue 14:00")
+}
+
+#[test]
+fn what_was_laid_after_a_start_is_not_in_that_run_whatever_was_written_first() {
+    let scene = one_ply_late();
+    let acts = scene.entries.len() - 3..scene.entries.len();
+    // The start, the late ply and the end, in each order of writing.
+    for order in [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]] {
+        let mut written = scene.clone();
+        for (place, which) in acts.clone().zip(order) {
+            written.entries[place] = scene.entries[acts.start + which].clone();
+        }
+        let look = written.look("P-1", "Wed 12:00");
+        look.mismatches_are(&["laid_after_oven_start"]).says("P-1: lay-up since Tue 10:00.");
+        assert_eq!(look.mismatch("laid_after_oven_start").entry, scene.id("late"));
+        look.stage_left_is("skin", Out, "170:00");
+        // It is to be heated still: 72 h from the first ply.
+        written.may(Oven, "P-1", "Wed 12:00").answer(Yes).heating_by("Fri 10:00");
+        let waits = domain::handover(&written.book(), when("Wed 12:00")).waiting;
+        assert_eq!(
+            waits.iter().map(|one| one.say.as_str()).collect::<Vec<_>>(),
+            ["P-1 skin: heating by Fri 10:00, in 46 h."]
+        );
+        let install = domain::may_install(&written.book(), &thing("P-1"), None, when("Wed 12:00")).unwrap();
+        assert_eq!((install.answer, install.why), (No, vec!["skin: no confirmed cure.".to_owned()]));
+    }
+    // Before anybody knows what came of the run, it may have been heating; a start that lapsed was none.
+    let unsaid = in_oven().laid("P-1", "R-1", "Tue 13:00").length(1);
+    unsaid.look("P-1", "Tue 14:00").mismatches_are(&["laid_after_oven_start"]);
+    in_oven().laid("P-1", "R-1", "Wed 13:00").length(1).look("P-1", "Wed 14:00").no_mismatch();
+    // At the start's own instant the lay-up comes first, and of the two the nominal instants count.
+    let at_once = in_oven().laid("P-1", "R-1", "Tue 12:00").length(1);
+    at_once.look("P-1", "Tue 14:00").no_mismatch().stage_left_is("skin", Out, "194:00");
+    let unsure = laid().oven("RUN-1", &["P-1"], "Tue 12:00").uncertain(30).laid("P-1", "R-1", "Tue 12:10").length(1);
+    unsure.look("P-1", "Tue 14:00").mismatches_are(&["laid_after_oven_start"]).stage_left_is("skin", Out, "192:00");
+}
+
+#[test]
+fn a_second_run_cures_what_was_laid_after_the_first() {
+    let scene = one_ply_late().oven("RUN-2", &["P-1"], "Wed 06:00").ended("RUN-2", "Wed 20:00").committed("Wed 08:00");
+    // The late ply was out since Tuesday 06:00: 24 h.
+    scene
+        .look("P-1", "Thu 12:00")
+        .stage_left_is("skin", Out, "176:00")
+        .says("P-1 went into the oven in run RUN-1 Tue 12:00.");
+}
+
+#[test]
+fn ends_that_contradict_each_other_do_not_add_up_and_confirm_nothing() {
+    let cured = || in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").cured(true);
+    let both = cured().ended("RUN-1", "Tue 21:00").cured(false).named("later");
+    let mismatch = both.look("RUN-1", "Wed 12:00").mismatch("ends_contradict");
+    assert_eq!(mismatch.entry, both.id("later"));
+    assert_eq!(
+        mismatch.say,
+        "Of RUN-1 it was said Tue 20:00 that its cure was under way Tue 14:00, and Tue 21:00 that it was not cured."
+    );
+    assert_eq!(mismatch.ask.as_deref(), Some("What came of RUN-1? Strike what is wrong."));
+    // Nobody knows which: its clock runs on, 30 h out by Wednesday noon, and it is held. The part says so too.
+    let part = both.look("P-1", "Wed 12:00");
+    part.stage_left_is("skin", Out, "170:00").mismatches_are(&["ends_contradict"]);
+    assert_eq!(part.view().holds.len(), 1);
+    assert_eq!(domain::mismatches(&both.book(), when("Wed 12:00")).mismatches.len(), 1);
+    // Settled in words by two it is shown no more, and stays held and unconfirmed.
+    let answer = Settlement::AssignedS(0.try_into().unwrap());
+    let settled = both.clone().settle("later", "ends_contradict", answer, "Wed 13:00");
+    assert_eq!(domain::mismatches(&settled.book(), when("Wed 14:00")).mismatches, []);
+    settled.look("P-1", "Wed 12:00").stage_left_is("skin", Out, "170:00");
+    // Struck, what is left holds.
+    let struck = both.strike("later", "Wed 13:00");
+    struck.look("P-1", "Wed 12:00").stage_left_is("skin", Out, "194:00").no_mismatch();
+    struck.look("RUN-1", "Wed 12:00").no_mismatch();
+    let run = |scene: Scene, kinds: &[&str]| scene.look("RUN-1", "Wed 12:00").mismatches_are(kinds).view();
+    run(cured().ended("RUN-1", "Tue 21:00").committed("Tue 15:00"), &["ends_contradict"]);
+    run(cured().ended("RUN-1", "Tue 21:00").committed("Tue 14:00").cured(true), &[]);
+    run(cured().ended("RUN-1", "Tue 21:00").cured(true), &[]);
+    run(
+        in_oven().ended("RUN-1", "Tue 20:00").cured(false).ended("RUN-1", "Tue 21:00").cured(true),
+        &["ends_contradict"],
+    );
+    run(cured().interrupted("RUN-1", "Tue 15:00"), &["ends_contradict"]);
+    // Under way, and then broken off: both can be.
+    run(in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").interrupted("RUN-1", "Tue 15:00"), &[]);
+}
+
+#[test]
+fn a_run_started_twice_does_not_add_up_and_the_later_start_counts() {
+    let scene = in_oven()
+        .oven("RUN-1", &["P-1"], "Tue 13:00")
+        .named("again")
+        .ended("RUN-1", "Tue 20:00")
+        .committed("Tue 14:00");
+    let mismatch = scene.look("RUN-1", "Wed 12:00").mismatch("started_twice");
+    assert_eq!(mismatch.entry, scene.id("again"));
+    assert_eq!(
+        mismatch.say,
+        "RUN-1 was started Tue 12:00 and again Tue 13:00: what was in both waits until the later start."
+    );
+    // 06:00 to 13:00.
+    scene.look("P-1", "Wed 12:00").stage_left_is("skin", Out, "193:00").mismatches_are(&["started_twice"]);
+    let once = scene.strike("again", "Wed 13:00");
+    once.look("P-1", "Wed 12:00").stage_left_is("skin", Out, "194:00").no_mismatch();
 }
 
 #[test]

@@ -146,6 +146,26 @@ fn what_is_no_part_no_oven_and_no_run_is_said_and_nothing_is_written() {
 }
 
 #[test]
+fn plies_laid_after_a_run_began_are_not_called_cured_by_it() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let run = started(&mut browser);
+    let name = last(&server)["thing"].as_str().unwrap().to_owned();
+    server.pass(40);
+    browser.post(&ending(&run), &[("go", "cured"), ("source", "chart")]);
+    let address = format!("/oven?run={}", &name[4..]);
+    let page = browser.get(&address);
+    says(&page, "Confirmed: the cure was under way.");
+    assert!(!words(&page).contains("after it began"), "{}", words(&page));
+    server.pass(5);
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 500}));
+    says(&browser.get(&address), "Plies were laid after it began: P-3 skin. It does not cure them.");
+    // What lies there may go into the next run.
+    let again = browser.get("/oven?part=P-3");
+    says(&again, "P-3 skin: which oven?");
+}
+
+#[test]
 fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     let server = laid();
     let mut browser = signed_on(&server);
@@ -160,7 +180,17 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     assert_eq!(browser.post(&form, &[("go", "cured"), ("source", "chart")]).status, 200);
     assert_eq!(server.last_seq(), before);
     server.fact("oven_run_ended", &name, json!({"cured": false, "source": "record"}));
-    says(&browser.get(&format!("/oven?run={}", &name[4..])), "Its entries contradict each other");
+    let address = format!("/oven?run={}", &name[4..]);
+    says(&browser.get(&address), "Its entries contradict each other");
+    let open = server.get("/api/v1/mismatches").json()["mismatches"].clone();
+    let kinds: Vec<&Value> = open.as_array().unwrap().iter().map(|one| &one["kind"]).collect();
+    assert_eq!(kinds, ["ends_contradict"], "{open}");
+    says(&browser.get("/mismatches"), &format!("What came of {}? Strike what is wrong.", &name[4..]));
+    says(&browser.get("/thing/part/P-3"), "that it was not cured.");
+    // Started again under the same label, that is one more.
+    server.fact("oven_run_started", &name, json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]}));
+    says(&browser.get("/mismatches"), &format!("Which start of {} is right? Strike the other one.", &name[4..]));
+    says(&browser.get(&address), "Its entries contradict each other");
     let nobody = browser
         .post(&Form { action: "/oven".to_owned(), fields: form.fields.clone() }, &[("go", "cured"), ("run", "NORUN")]);
     assert!(nobody.status == 400, "{}", words(&nobody));

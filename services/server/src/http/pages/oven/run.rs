@@ -18,8 +18,9 @@ use actix_web::{HttpRequest, HttpResponse, post, web};
 use domain::{
     When,
     fact::What,
+    run_checks::contradicts_itself,
     say::Say,
-    stage::{Oven, runs},
+    stage::{Oven, stage_life},
     view::View,
 };
 use serde::Deserialize;
@@ -181,9 +182,13 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let label = book.label(&name);
         let of_stage = |of: &shared_types::RunStage| {
             let part = book.label(&ThingName::new(Kind::Part, &of.part))?;
-            runs(view, part, &of.stage).into_iter().find(|run| Some(run.run) == label)
+            let life = stage_life(view, part, &of.stage);
+            let run = life.runs.iter().copied().find(|run| Some(run.run) == label)?;
+            let late = life.laid_after(&run, when.now).next().is_some();
+            Some((run, late.then(|| format!("{} {}", of.part, of.stage))))
         };
-        let all: Vec<_> = started.stages.iter().filter_map(of_stage).collect();
+        let (all, late): (Vec<_>, Vec<_>) = started.stages.iter().filter_map(of_stage).unzip();
+        let late: Vec<String> = late.into_iter().flatten().collect();
         let names: Vec<String> = started.stages.iter().map(|of| format!("{} {}", of.part, of.stage)).collect();
         let since = say.time(occurred_at.at, when.now);
         let mut step = plain(&OvenQuery::default(), Vec::new());
@@ -192,13 +197,15 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
         let broke_off = all.iter().any(|run| run.interrupted.is_some());
         let not_cured = all.iter().any(|run| run.not_cured.is_some());
-        let contradict = all.iter().any(|run| run.committed) && (broke_off || not_cured);
+        let committed = all.iter().any(|run| run.committed);
+        let contradict =
+            label.is_some_and(|run| contradicts_itself(view, run)) || committed && (broke_off || not_cured);
         let told = all.iter().any(|run| run.told);
         // The stage of which least is known speaks for the run.
         let open = match states.iter().max_by_key(|state| rank(**state)) {
-            Some(Oven::Started(_)) if contradict => {
+            Some(_) if contradict => {
                 step.frame = "cannot";
-                step.big.push("Its entries contradict each other: cured, and broke off or not cured.".to_owned());
+                step.big.push("Its entries contradict each other.".to_owned());
                 step.why.push("Quality has to say what holds. Strike what is wrong on the run's page.".to_owned());
                 false
             }
@@ -227,6 +234,10 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
                 !broke_off && !not_cured
             }
         };
+        if !late.is_empty() {
+            step.frame = "cannot";
+            step.big.push(format!("Plies were laid after it began: {}. It does not cure them.", late.join(", ")));
+        }
         match done.as_ref().map(|entry| &entry.body) {
             Some(Body::OvenRunStarted(_)) => step.why.insert(0, "Written: heating started.".to_owned()),
             Some(Body::OvenRunEnded(_)) => step.why.insert(0, "Written: what came of it.".to_owned()),

@@ -1,0 +1,106 @@
+//! What does not add up about an oven run: started twice under one label, or ended in two ways that can't both be.
+
+use crate::fact::{Fact, Label, What};
+use crate::finding::{Finding, shown};
+use crate::puzzle::dated;
+use crate::say::Say;
+use crate::view::View;
+use shared_types::{Instant, Mismatch};
+use std::collections::BTreeSet;
+
+/// What somebody said came of a run.
+#[derive(Clone, Copy)]
+struct Said {
+    seq: u32,
+    at: Instant,
+    committed_at: Option<Instant>,
+    cured: Option<bool>,
+    broke_off: bool,
+}
+
+impl Said {
+    fn of(fact: &Fact) -> Option<Said> {
+        let said = Said { seq: fact.seq, at: fact.at, committed_at: None, cured: None, broke_off: false };
+        match fact.what {
+            What::RunEnded { committed_at, cured, .. } => Some(Said { committed_at, cured, ..said }),
+            What::RunInterrupted { .. } => Some(Said { broke_off: true, ..said }),
+            _ => None,
+        }
+    }
+
+    fn contradicts(self, other: Said) -> bool {
+        let differ = |one: Option<bool>, other: Option<bool>| one.zip(other).is_some_and(|(one, other)| one != other);
+        let two_commits = self.committed_at.zip(other.committed_at).is_some_and(|(one, other)| one != other);
+        two_commits || differ(self.cured, other.cured) || self.denies(other) || other.denies(self)
+    }
+
+    /// What was not cured was under way by no other entry; what broke off was neither cured nor under way later.
+    fn denies(self, other: Said) -> bool {
+        let later = other.committed_at.is_some_and(|committed| self.at < committed);
+        match self.broke_off {
+            true => other.cured == Some(true) || later,
+            false => self.cured == Some(false) && other.cured != Some(false) && other.committed_at.is_some(),
+        }
+    }
+
+    fn words(self, view: View<'_>, say: &Say) -> String {
+        match (self.broke_off, self.cured, self.committed_at) {
+            (true, ..) => "it broke off".to_owned(),
+            (false, Some(false), _) => "it was not cured".to_owned(),
+            (false, _, Some(at)) => format!("its cure was under way {}", dated(view, at, say)),
+            (false, Some(true), None) => "it was cured".to_owned(),
+            (false, None, None) => "it ended".to_owned(),
+        }
+    }
+}
+
+pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Finding>) {
+    let name = view.book.name(run).short();
+    let started = |fact: &&Fact| matches!(&fact.what, What::RunStarted(started) if started.run == run);
+    let starts: Vec<&Fact> = view.facts(run).filter(started).collect();
+    for (first, again) in
+        starts.first().into_iter().flat_map(|first| starts.iter().skip(1).map(move |one| (first, one)))
+    {
+        let (first, at) = (dated(view, first.at, say), dated(view, again.at, say));
+        let text = format!("{name} was started {first} and again {at}: what was in both waits until the later start.");
+        let ask = Some(format!("Which start of {name} is right? Strike the other one."));
+        found.push(Finding { ask, ..Finding::new("started_twice", again.seq, text) });
+    }
+    let all: Vec<Said> = view.facts(run).filter_map(Said::of).collect();
+    for (place, later) in all.iter().enumerate() {
+        let Some(earlier) = all.iter().take(place).find(|earlier| later.contradicts(**earlier)) else { continue };
+        let said = |one: &Said| format!("{} that {}", dated(view, one.at, say), one.words(view, say));
+        let text = format!("Of {name} it was said {}, and {}.", said(earlier), said(later));
+        let ask = Some(format!("What came of {name}? Strike what is wrong."));
+        found.push(Finding { ask, ..Finding::new("ends_contradict", later.seq, text) });
+    }
+}
+
+/// The same of the runs a part was in, to be seen with the part.
+pub(crate) fn of_part(view: View<'_>, part: Label, say: &Say) -> Vec<Mismatch> {
+    let runs: BTreeSet<Label> = view
+        .facts(part)
+        .filter_map(|fact| match &fact.what {
+            What::RunStarted(started) => Some(started.run),
+            _ => None,
+        })
+        .collect();
+    let mut all = Vec::new();
+    for run in runs {
+        let mut found = Vec::new();
+        of_run(view, run, say, &mut found);
+        for mut one in found {
+            one.settled_by = view.settlement(run, one.kind, one.seq).map(|(by, _, _)| by);
+            one.ask = one.ask.filter(|_| one.settled_by.is_none());
+            all.extend(shown(view, run, one, say));
+        }
+    }
+    all
+}
+
+/// Whether what was said of a run can't all be, and nobody has settled it.
+pub fn contradicts_itself(view: View<'_>, run: Label) -> bool {
+    let mut found = Vec::new();
+    of_run(view, run, &Say::of(view, Instant::MAX), &mut found);
+    found.iter().any(|one| view.settlement(run, one.kind, one.seq).is_none())
+}
