@@ -184,11 +184,11 @@ fn cure_start(runs: &[&Run], at: Minute) -> Option<Minute> {
     let confirmed = || runs().filter(|run| run.is_confirmed());
     // Where one label was started twice, at the later of its starts.
     let first = confirmed().next().map(|run| &run.start.thing);
-    let confirmed = confirmed().filter(|run| Some(&run.start.thing) == first).last().map(|run| run.start.latest());
+    let confirmed = confirmed().rfind(|run| Some(&run.start.thing) == first).map(|run| run.start.latest());
     let may_still_come = |run: &&Run| {
         let delay = if run.answered_cured { 3 * MINUTES_A_DAY } else { MINUTES_A_DAY };
         run.interrupted.is_none() && run.not_cured_at.is_none() && at - run.start.earliest() <= delay
     };
-    let provisional = || runs().filter(may_still_come).last().map(|run| run.start.latest());
+    let provisional = || runs().rfind(may_still_come).map(|run| run.start.latest());
     confirmed.or_else(provisional)
 }
