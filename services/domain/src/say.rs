@@ -160,6 +160,24 @@ mod tests {
         }
     }
 
+    /// Thu 26 Nov 2026 (the weekday by chrono): a weekday stands alone only where it can't be taken for another.
+    #[test]
+    fn a_day_that_could_be_taken_for_another_has_its_date() {
+        let say = Say { zone: Tz::UTC, call: String::new() };
+        let now = Stamp::parse("2026-11-26T17:00:00Z").unwrap().at;
+        let at = |text: &str| Stamp::parse(text).unwrap().at;
+        for (text, time, past) in [
+            ("2026-11-20T20:00:00Z", "Fri 20 Nov 20:00", "Fri 20 Nov 20:00"),
+            ("2026-11-23T22:00:00Z", "Mon 22:00", "Mon 23 Nov 22:00"),
+            ("2026-11-26T06:00:00Z", "Thu 06:00", "Thu 06:00"),
+            ("2025-11-26T06:00:00Z", "Wed 26 Nov 2025 06:00", "Wed 26 Nov 2025 06:00"),
+        ] {
+            assert_eq!((say.time(at(text), now).as_str(), say.past(at(text), now).as_str()), (time, past));
+        }
+        assert_eq!(say.time(at("2026-12-02T16:59:00Z"), now), "Wed 16:59");
+        assert_eq!(say.time(at("2026-12-02T17:00:00Z"), now), "Wed 2 Dec 17:00");
+    }
+
     #[test]
     fn what_is_left_is_cut_off_and_what_is_so_far_is_rounded_up() {
         assert_eq!(left(22_800_000), "6 h 20 min");

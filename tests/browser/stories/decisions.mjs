@@ -35,6 +35,7 @@ export async function decisions(browser, yard, code, { scripts = true } = {}) {
     await who.tap("Save");
     await who.reads(/second/i);
     assert.equal(await entries(yard), before, "what gives back needs a second person");
+    await page.goBack();
     await who.type("Second person's badge", "B-05");
     await who.tap("Save");
     assert.equal(new URL(page.url()).pathname, `/thing/roll/${roll}`);
