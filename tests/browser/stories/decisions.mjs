@@ -78,7 +78,7 @@ export async function decisions(browser, yard, code, { scripts = true } = {}) {
     const { id } = await fact(yard, "roll_taken_out", `roll/${name}`, { to: "CUT" }, hours(0.02));
     await who.open("/mismatches");
     const line = page.getByRole("row").filter({ hasText: `${name} was taken out` });
-    await who.tap("It was put away in between, at about", { within: line });
+    await who.tap("It was put away in between. About when?", { within: line });
     await who.reads(new RegExp(`${name}: what was it\\?`));
     await who.type("The time, where one is asked for", new Date(Date.now() - 0.05 * 3_600_000).toISOString());
     await who.type("Why", "seen there");

@@ -50,7 +50,7 @@ fn each_answer_says_what_happened() {
     let entry = server.fact("roll_taken_out", "roll/R-42", json!({}))["id"].as_str().unwrap().to_owned();
     says(
         &browser.get("/mismatches"),
-        "It was put away in between, at about It was another roll that was scanned It was out all the time, and was scanned twice",
+        "It was put away in between. About when? It was another roll that was scanned It was out all the time, and was scanned twice",
     );
     let page = browser.get(&format!("/mismatches/out_while_out/{entry}?choice=take_out&why=asked"));
     assert!(!words(&page).contains("The scan was a take-out"), "{}", words(&page));

@@ -121,7 +121,7 @@ fn an_opening_as_of_later_than_what_was_done_first_is_not_written_here_and_does_
     assert_eq!(out["so_far_s"], 3600, "{limits}");
     let list = browser.get("/mismatches");
     says(&list, "As of when had R-61 been out for 0 min? Strike the receipt if that is wrong.");
-    says(&list, "It was looked into; say why it may rest");
+    says(&list, "It was looked into and may rest. Why?");
 }
 
 #[test]

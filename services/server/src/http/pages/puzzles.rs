@@ -87,7 +87,7 @@ async fn open(yard: &web::Data<Yard>, when: When) -> Result<(Vec<Mismatch>, Say)
 /// The answers that fit, the likeliest first. What is no question of where a thing was is answered in words.
 fn answers(kind: &str, thing: &ThingName) -> Vec<Choice> {
     if puzzle_named(kind).is_none() {
-        return vec![Choice { value: "words", label: "It was looked into; say why it may rest".to_owned() }];
+        return vec![Choice { value: "words", label: "It was looked into and may rest. Why?".to_owned() }];
     }
     let seconds = || serde_json::from_value::<Seconds>(json!(0)).ok();
     let stamp = Stamp::utc(Instant(0));
@@ -118,30 +118,32 @@ fn answers(kind: &str, thing: &ThingName) -> Vec<Choice> {
 fn happened(kind: &str, value: &str, thing: &ThingName) -> String {
     let of = thing.kind();
     match (kind, value) {
-        ("out_while_out", "put_away") => "It was put away in between, at about".to_owned(),
+        ("out_while_out", "put_away") => "It was put away in between. About when?".to_owned(),
         ("out_while_out", "take_out") => "It was out all the time, and was scanned twice".to_owned(),
-        ("out_while_out", "out_since") => "It was out all the time, and longer: since about".to_owned(),
+        ("out_while_out", "out_since") => "It was out all the time, and longer. Since about when?".to_owned(),
         ("in_while_in", "take_out") => "The scan was a take-out".to_owned(),
-        ("in_while_in", "carried") => "It was out for so many minutes before the scan".to_owned(),
+        ("in_while_in", "carried") => "It was out for some minutes before the scan. How many?".to_owned(),
         ("in_while_in" | "in_while_in_elsewhere" | "put_away_not_after_take_out", "out_since") => {
-            "It was put away with that scan, and was out since about".to_owned()
+            "It was put away with that scan. Since about when was it out?".to_owned()
         }
         ("in_while_in" | "in_while_in_elsewhere", "put_away") => {
-            "It lay there already: it had been put away at about".to_owned()
+            "It lay there already. About when was it put away?".to_owned()
         }
-        ("in_while_in_elsewhere", "carried") => "It was carried straight over, for so many minutes".to_owned(),
+        ("in_while_in_elsewhere", "carried") => "It was carried straight over. How many minutes?".to_owned(),
         ("in_while_in_elsewhere", "take_out") => "It was taken out with that scan, and not put away".to_owned(),
-        ("acted_while_inside", "out_since") => "It was taken out without a scan, at about".to_owned(),
-        ("acted_while_inside", "carried") => "It was taken out without a scan, so many minutes before".to_owned(),
+        ("acted_while_inside", "out_since") => "It was taken out without a scan. About when?".to_owned(),
+        ("acted_while_inside", "carried") => {
+            "It was taken out without a scan, some minutes before. How many?".to_owned()
+        }
         ("acted_while_inside", "take_out") => "It was taken out just then".to_owned(),
         ("seen_inside_while_out", "take_out") => "It is out: only its bag or its label was seen there".to_owned(),
         ("put_away_not_after_take_out", "take_out") => "The scan was a take-out: it is out".to_owned(),
         ("acted_while_inside", "other") => format!("It was another {of} that was used or seen"),
         ("seen_inside_while_out", "other") => format!("It was another {of} that was seen"),
         (_, "other") => format!("It was another {of} that was scanned"),
-        (_, "put_away") => "It was put away at about".to_owned(),
-        (_, "out_since") => "It was out since about".to_owned(),
-        (_, _) => "Nobody can tell: charge so many minutes for it".to_owned(),
+        (_, "put_away") => "It was put away. About when?".to_owned(),
+        (_, "out_since") => "It was out. Since about when?".to_owned(),
+        (_, _) => "Nobody can tell. How many minutes are charged?".to_owned(),
     }
 }
 
