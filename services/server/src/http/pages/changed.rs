@@ -5,7 +5,7 @@ use super::{
     assets::Assets,
     foot::{Foot, print},
     page,
-    traced::{csv_file, plain, read_direction, read_known},
+    traced::{csv_file, plain, read_known},
 };
 use crate::{
     http::{
@@ -14,14 +14,13 @@ use crate::{
         fallback::in_a_path,
         problems::Fault,
     },
-    tree::usual_direction,
     yard::Yard,
 };
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::{When, say::Say, view::View};
 use serde::Deserialize;
-use shared_types::{Changes, Code, Direction, NameError, ThingName};
+use shared_types::{Changes, Direction, NameError, ThingName};
 
 #[derive(Template)]
 #[template(path = "changed.html")]
@@ -86,7 +85,7 @@ pub(crate) async fn batch_page(
     path: web::Path<(String, String)>,
     query: web::Query<Asked>,
 ) -> HttpResponse {
-    let named = Code::new(&path.0).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&path.1)?)));
+    let named = super::traced::batch(&path);
     answer(&request, one(&yard, named, &query).await)
 }
 
@@ -95,11 +94,8 @@ async fn one(
     thing: Result<ThingName, NameError>,
     query: &Asked,
 ) -> Result<HttpResponse, Fault> {
-    let thing = thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))?;
-    let direction = match query.direction.trim() {
-        "" => usual_direction(thing.kind()),
-        text => read_direction(text)?,
-    };
+    let thing = super::traced::named(thing)?;
+    let direction = super::traced::way(&query.direction, &thing)?;
     let (from, to, at) = (read_known(&query.from)?, read_known(&query.to)?, super::asked_then(yard, &query.at)?);
     let csv = match query.form.trim() {
         "" => false,

@@ -215,22 +215,16 @@ fn scanned(yard: &Yard, query: &CutQuery) -> Result<Result<CutQuery, String>, Fa
 }
 
 fn plain(query: &CutQuery, big: Vec<String>) -> Step {
-    let keep = [("roll", &query.roll), ("job", &query.job), ("items", &query.items)];
     Step {
-        address: "/cut",
         name: if query.roll.is_empty() { "Cut".to_owned() } else { query.roll.clone() },
-        keep: keep.into_iter().filter(|(_, text)| !text.is_empty()).map(|(name, text)| (name, text.clone())).collect(),
+        keep: work::kept(&[("roll", &query.roll), ("job", &query.job), ("items", &query.items)]),
         ready: match (query.roll.is_empty(), query.job.is_empty()) {
             (true, _) => "Ready. Scan a roll.",
             (false, true) => "Ready. Scan a job.",
             (false, false) => "Ready. Scan a kit.",
         },
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: CAUTION,
+        ..Step::at("/cut", CAUTION)
     }
 }
 

@@ -137,16 +137,10 @@ fn roll_or_kit(text: &str) -> Result<ThingName, Fault> {
 
 fn plain(name: &str, big: Vec<String>) -> Step {
     Step {
-        address: "/dispose",
         name: if name.is_empty() { "Throw away".to_owned() } else { name.to_owned() },
-        keep: Vec::new(),
         ready: "Ready. Scan.",
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: "Uncured resin: gloves, and its own bin.",
+        ..Step::at("/dispose", "Uncured resin: gloves, and its own bin.")
     }
 }
 

@@ -10,7 +10,7 @@ use domain::view::View;
 use domain::{Book, When};
 use serde::Deserialize;
 use serde_json::json;
-use shared_types::{Body, Code, Entry, Kind, MayInstall, ThingName, Word};
+use shared_types::{Body, Entry, Kind, MayInstall, ThingName, Word};
 use uuid::Uuid;
 use work::{Asks, Press, Step, Wish};
 
@@ -108,25 +108,17 @@ pub(crate) async fn post_install(
 }
 
 fn named(kind: Kind, code: &str) -> Result<ThingName, Fault> {
-    let code =
-        Code::new(code).map_err(|error| Fault::cannot_read(format!("No code of a {kind}: {error}. Scan it again.")))?;
-    Ok(ThingName::new(kind, &code))
+    Ok(ThingName::new(kind, &work::code(code, kind.as_str())?))
 }
 
 /// A step that asks for a scan and offers nothing to press.
 fn plain(query: &InstallQuery, big: Vec<String>) -> Step {
-    let keep = [("part", &query.part), ("boat", &query.boat)].into_iter().filter(|(_, value)| !value.is_empty());
     Step {
-        address: "/install",
         name: "Install".to_owned(),
-        keep: keep.map(|(name, value)| (name, value.clone())).collect(),
+        keep: work::kept(&[("part", &query.part), ("boat", &query.boat)]),
         ready: if query.part.is_empty() { "Ready. Scan the part." } else { "Ready. Scan the boat." },
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: "Nothing is lifted or climbed under without whoever is in charge of it.",
+        ..Step::at("/install", "Nothing is lifted or climbed under without whoever is in charge of it.")
     }
 }
 

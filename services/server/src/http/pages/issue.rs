@@ -81,7 +81,7 @@ pub(crate) async fn post_issue(
 ) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        let job = job_code(&form.job)?;
+        let job = work::code(&form.job, "job")?;
         let thing: ThingName = form
             .thing
             .parse()
@@ -112,24 +112,14 @@ fn refused(request: &HttpRequest, yard: &Yard, query: &IssueQuery, fault: &Fault
     work::render_as(request, fault.status(), step)
 }
 
-fn job_code(text: &str) -> Result<Code, Fault> {
-    Code::new(text).map_err(|error| Fault::cannot_read(format!("No code of a job: {error}. Scan it again.")))
-}
-
 /// A step that asks for a scan and offers nothing to press.
 fn plain(query: &IssueQuery, big: Vec<String>) -> Step {
-    let keep = [("job", &query.job), ("thing", &query.thing)].into_iter().filter(|(_, value)| !value.is_empty());
     Step {
-        address: "/issue",
         name: if query.job.is_empty() { "Issue".to_owned() } else { format!("For {}", query.job) },
-        keep: keep.map(|(name, value)| (name, value.clone())).collect(),
+        keep: work::kept(&[("job", &query.job), ("thing", &query.thing)]),
         ready: if query.job.is_empty() { "Ready. Scan the job." } else { "Ready. Scan a roll or kit." },
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: "Uncured resin: gloves, and wash before you eat.",
+        ..Step::at("/issue", "Uncured resin: gloves, and wash before you eat.")
     }
 }
 
@@ -137,7 +127,7 @@ fn step(yard: &Yard, query: &IssueQuery, done: Option<&Entry>) -> Result<Step, F
     if query.job.is_empty() {
         return Ok(plain(query, vec!["Scan the job.".to_owned()]));
     }
-    let job = job_code(&query.job)?;
+    let job = work::code(&query.job, "job")?;
     let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
     ask::ask(yard, |book| {
         let name = ThingName::new(Kind::Job, &job);

@@ -111,7 +111,7 @@ pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query:
 pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: web::Form<LayForm>) -> HttpResponse {
     let form = form.into_inner();
     let done = async {
-        let part = code(&form.part, "part").map(|code| ThingName::new(Kind::Part, &code))?;
+        let part = work::code(&form.part, "part").map(|code| ThingName::new(Kind::Part, &code))?;
         let stage = StageName::new(&form.stage)
             .map_err(|error| Fault::cannot_read(format!("No stage of a part: {error}. Scan the part again.")))?;
         let query = LayQuery {
@@ -143,25 +143,14 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
     answer(&request, done.await)
 }
 
-fn code(text: &str, what: &str) -> Result<Code, Fault> {
-    Code::new(text).map_err(|error| Fault::cannot_read(format!("No code of a {what}: {error}. Scan it again.")))
-}
-
 /// A step that asks for a scan and offers nothing to press.
 fn plain(query: &LayQuery, big: Vec<String>) -> Step {
-    let keep = [("part", &query.part), ("stage", &query.stage), ("from", &query.from)];
-    let keep = keep.into_iter().filter(|(_, value)| !value.is_empty());
     Step {
-        address: "/lay",
         name: "Lay up".to_owned(),
-        keep: keep.map(|(name, value)| (name, value.clone())).collect(),
+        keep: work::kept(&[("part", &query.part), ("stage", &query.stage), ("from", &query.from)]),
         ready: if query.part.is_empty() { "Ready. Scan the part." } else { "Ready. Scan a kit or roll." },
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: CAUTION,
+        ..Step::at("/lay", CAUTION)
     }
 }
 
@@ -169,7 +158,7 @@ fn step(yard: &Yard, query: &LayQuery, done: Option<&Entry>) -> Result<Step, Fau
     if query.part.is_empty() {
         return Ok(plain(query, vec!["Scan the part.".to_owned()]));
     }
-    let part = ThingName::new(Kind::Part, &code(&query.part, "part")?);
+    let part = ThingName::new(Kind::Part, &work::code(&query.part, "part")?);
     let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
     ask::ask(yard, |book| {
         let view = View::new(book, when.known);

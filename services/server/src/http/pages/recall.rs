@@ -143,7 +143,7 @@ pub(crate) async fn recall_batch_page(
     path: web::Path<(String, String)>,
     query: web::Query<Pairs>,
 ) -> HttpResponse {
-    answer(&request, shown(&request, &yard, batch(&path), query.into_inner()).await)
+    answer(&request, shown(&request, &yard, super::traced::batch(&path), query.into_inner()).await)
 }
 
 #[actix_web::post("/recall/{kind}/{code}")]
@@ -164,15 +164,7 @@ pub(crate) async fn post_recall_batch(
     path: web::Path<(String, String)>,
     form: web::Form<Pairs>,
 ) -> HttpResponse {
-    answer(&request, held(&request, &yard, batch(&path), form.into_inner()).await)
-}
-
-fn batch(path: &(String, String)) -> Result<ThingName, NameError> {
-    Code::new(&path.0).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&path.1)?)))
-}
-
-fn named(thing: Result<ThingName, NameError>) -> Result<ThingName, Fault> {
-    thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))
+    answer(&request, held(&request, &yard, super::traced::batch(&path), form.into_inner()).await)
 }
 
 async fn shown(
@@ -181,7 +173,7 @@ async fn shown(
     thing: Result<ThingName, NameError>,
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
-    let (thing, said) = (named(thing)?, Said::read(pairs)?);
+    let (thing, said) = (super::traced::named(thing)?, Said::read(pairs)?);
     all_of_it(yard, &thing, &said.things).await?;
     let problem = said.asked.then(|| wish::why(&said.chosen).err()).flatten();
     render(request, yard, thing, said, problem.map(|say| (StatusCode::BAD_REQUEST, say))).await
@@ -267,7 +259,7 @@ async fn held(
     thing: Result<ThingName, NameError>,
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
-    let (thing, said) = (named(thing)?, Said::read(pairs)?);
+    let (thing, said) = (super::traced::named(thing)?, Said::read(pairs)?);
     all_of_it(yard, &thing, &said.things).await?;
     let (by, sitting, refused) = match place(request, yard, &said).await {
         Ok(placed) => placed,

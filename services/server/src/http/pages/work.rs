@@ -78,6 +78,22 @@ const BESIDE: usize = 50;
 const NARROW_CHARS: usize = 16;
 
 impl Step {
+    /// A step that shows nothing yet and offers nothing to press.
+    pub(super) fn at(address: &'static str, caution: &'static str) -> Step {
+        Step {
+            address,
+            name: String::new(),
+            keep: Vec::new(),
+            ready: "",
+            frame: "plain",
+            big: Vec::new(),
+            why: Vec::new(),
+            choices: Vec::new(),
+            press: None,
+            caution,
+        }
+    }
+
     /// Its name takes a line of its own where the field would not say to its end beside it what it asks for.
     fn is_long(&self) -> bool {
         BESIDE < 3 * self.name.chars().count() + 2 * self.ready.chars().count()
@@ -115,6 +131,17 @@ pub(super) fn length(text: &str) -> Result<u64, Fault> {
     let mm =
         metres(text).map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
     Ok(mm.get())
+}
+
+/// What is known so far, and goes along with the next scan.
+pub(super) fn kept(known: &[(&'static str, &String)]) -> Vec<(&'static str, String)> {
+    let known = known.iter().filter(|(_, value)| !value.is_empty());
+    known.map(|(name, value)| (*name, (*value).clone())).collect()
+}
+
+/// The code of a field that a page filled in itself.
+pub(super) fn code(text: &str, what: &str) -> Result<Code, Fault> {
+    Code::new(text).map_err(|error| Fault::cannot_read(format!("No code of a {what}: {error}. Scan it again.")))
 }
 
 /// Goes on with what was scanned: with the one thing that it means, or by asking which, or saying why it means nothing here.

@@ -129,22 +129,16 @@ fn scanned(yard: &Yard, query: &OvenQuery) -> Result<Result<OvenQuery, String>, 
 }
 
 fn plain(query: &OvenQuery, big: Vec<String>) -> Step {
-    let keep = [("oven", &query.oven), ("stages", &query.stages)];
     Step {
-        address: "/oven",
         name: if query.oven.is_empty() { "Oven".to_owned() } else { query.oven.clone() },
-        keep: keep.into_iter().filter(|(_, text)| !text.is_empty()).map(|(name, text)| (name, text.clone())).collect(),
+        keep: work::kept(&[("oven", &query.oven), ("stages", &query.stages)]),
         ready: match (query.stages.is_empty(), query.oven.is_empty()) {
             (true, _) => "Ready. Scan a part.",
             (false, true) => "Ready. Scan the oven.",
             (false, false) => "Ready. Scan more.",
         },
-        frame: "plain",
         big,
-        why: Vec::new(),
-        choices: Vec::new(),
-        press: None,
-        caution: CAUTION,
+        ..Step::at("/oven", CAUTION)
     }
 }
 

@@ -135,8 +135,25 @@ pub(crate) async fn batch_page(
     path: web::Path<(String, String)>,
     query: web::Query<Asked>,
 ) -> HttpResponse {
-    let named = Code::new(&path.0).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&path.1)?)));
+    let named = batch(&path);
     super::answer(&request, one(&yard, named, &query).await)
+}
+
+/// A batch in an address.
+pub(super) fn batch(path: &(String, String)) -> Result<ThingName, NameError> {
+    Code::new(&path.0).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&path.1)?)))
+}
+
+pub(super) fn named(thing: Result<ThingName, NameError>) -> Result<ThingName, Fault> {
+    thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))
+}
+
+/// The way that was asked for, or the usual one of such a thing.
+pub(super) fn way(asked: &str, thing: &ThingName) -> Result<Direction, Fault> {
+    match asked.trim() {
+        "" => Ok(usual_direction(thing.kind())),
+        text => read_direction(text),
+    }
 }
 
 async fn one(
@@ -144,11 +161,8 @@ async fn one(
     thing: Result<ThingName, NameError>,
     query: &Asked,
 ) -> Result<HttpResponse, Fault> {
-    let thing = thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))?;
-    let direction = match query.direction.trim() {
-        "" => usual_direction(thing.kind()),
-        text => read_direction(text)?,
-    };
+    let thing = named(thing)?;
+    let direction = way(&query.direction, &thing)?;
     let form = form(&query.form)?;
     let asked = AtKnown { at: super::asked_then(yard, &query.at)?, known: read_known(&query.known)? };
     let (shared, named) = (yard.clone(), thing.clone());
