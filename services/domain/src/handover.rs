@@ -74,11 +74,14 @@ fn soonest_first(waiting: &mut [WaitsForOven]) {
 }
 
 fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> Option<StillOut> {
-    if alive(read, label).is_empty() {
-        return None;
-    }
     let history: History = match book.kind(label) {
-        Kind::Roll => roll_life(read.view, label).history,
+        Kind::Roll => {
+            // A roll without any receipt that stands is out by what was done with it, and nobody can say more.
+            let roll = roll_life(read.view, label);
+            let there = roll.lives.is_empty() || roll.received_by(read.at);
+            (there && roll.ended(read.at).is_none()).then_some(roll.history)?
+        }
+        _ if alive(read, label).is_empty() => return None,
         _ => kit_life(read.view, label).history,
     };
     let thing = book.name(label).clone();

@@ -116,6 +116,24 @@ fn a_shift_hands_over_what_is_out_what_waits_and_what_was_only_told() {
     assert_eq!(list.to_confirm[0].say, "B-1 told Tue 10:00 that R-2 was put away.");
     assert_eq!(list.to_confirm[0].occurred_at, stamp("Tue 10:00"));
     assert_eq!(list.mismatches, 0);
+    // The receipt of R-1 is struck: it is out all the same, and nobody can say for how long it may be.
+    let struck =
+        Scene::yard_with_spare(2).received("R-1", "Mon 06:00").named("receipt").put_away("R-1", "F1", "Mon 06:00");
+    let struck =
+        struck.out("R-1", "Tue 06:00").seen("R-1", "CUT", "Tue 07:00").laid("P-1", "R-1", "Tue 08:00").length(1);
+    let struck = struck.strike("receipt", "Tue 09:00");
+    let list = handover(&struck.book(), when("Tue 14:00"));
+    let said: Vec<&str> = list.out.iter().map(|one| one.say.as_str()).collect();
+    assert_eq!(said, ["R-1 is out, in CUT, since Tue 06:00. Do not use it. Nobody has received R-1."]);
+    assert_eq!((list.out[0].last_ply_by, list.out[0].heating_by), (None, None));
+    // And so is what was laid of it.
+    let said: Vec<&str> = list.waiting.iter().map(|one| one.say.as_str()).collect();
+    assert_eq!(said, ["P-1 skin: can't say by when it has to be heating: something of what lies in it is not stated."]);
+    assert_eq!(list.waiting[0].heating_by, None);
+    // Put away or thrown away, it is not out.
+    let away = struck.clone().put_away("R-1", "F1", "Tue 10:00");
+    assert_eq!(handover(&away.book(), when("Tue 14:00")).out, []);
+    assert_eq!(handover(&struck.disposed("R-1", "Tue 10:00").book(), when("Tue 14:00")).out, []);
     let empty = handover(&Scene::yard().stored("R-1", "Mon 06:00").book(), when("Tue 14:00"));
     assert_eq!((empty.say.as_str(), empty.waiting.len()), ("Nothing is out by the book.", 0));
 }
