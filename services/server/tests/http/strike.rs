@@ -177,6 +177,66 @@ fn that_it_never_happened_is_said_with_a_reason() {
 }
 
 #[test]
+fn a_mistyped_length_is_put_right_by_two_where_that_gives_back() {
+    let server = Server::yard();
+    // 48 m into K-1 and 2 m of waste of the 50 m there were, where 4.8 m was meant.
+    let cut = json!({"kits": [{"kit": "K-1", "job": "J-1", "items": [{"roll": "R-42", "length_mm": 48_000}]}],
+                     "waste": [{"roll": "R-42", "length_mm": 2_000}]});
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    let seq = server.fact("nest_cut", "nest/N-1", cut)["seq"].as_u64().unwrap();
+    let mut browser = signed_on(&server);
+    says(&browser.get("/thing/roll/R-42"), "R-42 was used up");
+    let page = browser.get(&format!("/strike/{seq}"));
+    says(&page, "It was another length");
+    says(&page, "one after the other with a space between: R-42 into K-1, waste of R-42");
+    assert!(page.text.contains("value=\"48 2\""), "{}", page.text);
+    for (typed, sentence) in [
+        ("4.8", "The entry states lengths of 2; you wrote 1."),
+        ("48+2", "That is what the entry says already."),
+        ("4.8+much", "is no length"),
+        ("4.8+0", "is no length of a roll"),
+    ] {
+        let page = browser.get(&format!("/strike/{seq}?choice=length&length={typed}"));
+        assert_eq!(page.status, 400, "{typed}: {}", words(&page));
+        says(&page, sentence);
+    }
+    let page = browser.get(&format!("/strike/{seq}?choice=length&length=4.8+2"));
+    says(&page, "R-42 could be used again");
+    says(&page, "needs a second person");
+    let form = saving(&page);
+    let last = server.last_seq();
+    assert_eq!(browser.post(&form, &[("by", "B-17"), ("second", "")]).status, 403);
+    assert_eq!(browser.post(&form, &[("by", "B-17"), ("second", "B-05")]).status, 200);
+    browser.post(&form, &[("by", "B-17"), ("second", "B-05")]);
+    assert_eq!(server.last_seq(), last + 2);
+    let roll = || server.get("/api/v1/things/roll/R-42").json();
+    assert_eq!(roll()["length_left_mm"], 43_200);
+    let written = server.get(&format!("/api/v1/entries/{}", last + 2)).json();
+    assert_eq!(
+        (&written["kind"], &written["body"]["kits"][0]["items"][0]["length_mm"]),
+        (&json!("nest_cut.v1"), &json!(4_800))
+    );
+    assert_eq!(written["body"]["waste"][0]["length_mm"], 2_000);
+    // A receipt of 50 m where 40 m came: less is left, and that needs nobody else.
+    let receipt = roll_receipt(&server);
+    let page = browser.get(&format!("/strike/{receipt}?choice=length&length=40"));
+    says(&page, "needs nobody else");
+    assert_eq!(browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]).status, 200);
+    assert_eq!(roll()["length_left_mm"], 33_200);
+    // What states no length is offered none.
+    let out = server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}))["seq"].as_u64().unwrap();
+    assert!(!words(&browser.get(&format!("/strike/{out}"))).contains("another length"));
+    assert_eq!(browser.get(&format!("/strike/{out}?choice=length&length=4")).status, 400);
+}
+
+/// The number of R-42's receipt.
+fn roll_receipt(server: &Server) -> u64 {
+    let entries = server.get("/api/v1/things/roll/R-42/entries?limit=100").json();
+    let mut items = entries["items"].as_array().unwrap().iter();
+    items.find(|one| one["kind"] == "roll_received.v1").unwrap()["seq"].as_u64().unwrap()
+}
+
+#[test]
 fn another_time_in_the_yards_clock_and_bad_input_in_words() {
     let (server, seq) = mistaken();
     let mut browser = signed_on(&server);

@@ -19,6 +19,8 @@ pub(crate) struct Chosen {
     #[serde(default)]
     pub(super) minutes: String,
     #[serde(default)]
+    pub(super) length: String,
+    #[serde(default)]
     pub(super) why: String,
     #[serde(default)]
     pub(super) number: String,

@@ -24,6 +24,7 @@ mod install;
 mod issue;
 mod job;
 mod lay;
+mod lengths;
 mod listed;
 mod moves;
 mod notice;

@@ -1,5 +1,6 @@
-//! Making an entry right: it didn't happen, it was another roll, or another time.
+//! Making an entry right: it didn't happen, it was another roll, another time or another length.
 
+use super::lengths::{length_label, lengths, metres_words, with_lengths};
 use super::thing::{history, said::said};
 use super::wish::{self, Choice, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, badge, foot::Foot, page};
@@ -90,7 +91,7 @@ async fn asked(
     Ok((entry, (shown, chosen)))
 }
 
-/// Another roll and another time are reasons of their own: what will be written stands in the form to be read.
+/// Another roll, another time and another length are reasons of their own: what will be written stands in the form to be read.
 fn with_reason(chosen: Chosen) -> Chosen {
     if !chosen.why.trim().is_empty() {
         return chosen;
@@ -98,6 +99,7 @@ fn with_reason(chosen: Chosen) -> Chosen {
     let why = match chosen.choice.as_str() {
         "other" => other(&chosen).map_or(String::new(), |code| format!("it was {code}")),
         "time" => "it was at another time".to_owned(),
+        "length" => "it was another length".to_owned(),
         _ => String::new(),
     };
     Chosen { why, ..chosen }
@@ -134,6 +136,13 @@ fn choices(entry: &Entry, chosen: &Chosen, shown: &mut WishPage) {
         choice("time", "It was at another time".to_owned());
         field("at", "The right time".to_owned(), &chosen.at, "2026-05-04 06:00");
     }
+    let lengths = lengths(&entry.body);
+    if !lengths.is_empty() {
+        choice("length", "It was another length".to_owned());
+        let was: Vec<String> = lengths.iter().map(|one| metres_words(one.mm)).collect();
+        let value = if chosen.length.trim().is_empty() { was.join(" ") } else { chosen.length.clone() };
+        field("length", length_label(&lengths), &value, "12.5");
+    }
     field("why", "Why".to_owned(), &chosen.why, "");
 }
 
@@ -153,6 +162,12 @@ fn draft(yard: &Yard, entry: &Entry, chosen: &Chosen) -> Result<Draft, String> {
             Some(instead(&other, entry.occurred_at))
         }
         "time" if entry.body.is_fact() => Some(instead(&entry.thing, wish::time(yard, &chosen.at)?)),
+        "length" => {
+            let body = with_lengths(was().unwrap_or_default(), &lengths(&entry.body), &chosen.length)?;
+            let instead = json!({ "kind": entry.body.plain_kind(), "thing": entry.thing,
+                                  "occurred_at": entry.occurred_at, "body": body });
+            Some(instead)
+        }
         _ => return Err("Say what it was: choose one of these.".to_owned()),
     };
     let why = wish::why(chosen)?;
