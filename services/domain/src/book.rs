@@ -1,13 +1,17 @@
 //! The book: every fact under every label it names, in occurred order. Late facts, strikes and "as known then"
 //! are one filter over it; there are no past states and no snapshots.
 
-use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
-use crate::links::Links;
-use crate::read::{self, Named};
-use shared_types::{Body, Code, Entry, Instant, Kind, MismatchName, ThingName};
+mod insert;
+
+use crate::fact::{ActsOn, Fact, Label, NEVER, What};
+use crate::kept::{self, Kept, LONG};
+use crate::links::{Link, Links, Source};
+use crate::roll::RollLife;
+use shared_types::{Body, Code, Entry, Instant, Kind, Mismatch, ThingName};
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
 use std::ops::Bound;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// Looked up only, never shown: the same everywhere, so no randomness comes in.
@@ -35,7 +39,11 @@ pub struct Book {
     registered: BTreeMap<Label, Vec<Fact>>,
     /// Labels that a hold was ever placed on.
     held: std::collections::BTreeSet<Label>,
+    /// The entry that placed a hold where there had never been one.
+    newly_held: u32,
     set_aside: u32,
+    lives: Kept<RollLife>,
+    mismatches: Kept<Vec<Mismatch>>,
 }
 
 /// What is kept under a label.
@@ -45,6 +53,8 @@ struct Shelf {
     facts: Vec<Fact>,
     /// The last entry that names it, sightings and places left out.
     last_named: u32,
+    /// The last entry after which anything of it may read otherwise.
+    changed: u32,
 }
 
 /// What is kept of every entry.
@@ -65,15 +75,19 @@ impl Book {
     }
 
     pub fn last_recorded_at(&self) -> Option<Instant> {
+        kept::note_more();
         self.entries.last().map(|entry| entry.recorded_at)
     }
 
     pub fn seq_of(&self, id: &Uuid) -> Option<u64> {
+        kept::note_more();
         self.ids.get(id).map(|seq| u64::from(*seq))
     }
 
     pub fn entry(&self, seq: u32) -> Option<&EntryMeta> {
-        self.entries.get(usize::try_from(seq).ok()?.checked_sub(1)?)
+        let entry = self.entries.get(usize::try_from(seq).ok()?.checked_sub(1)?);
+        entry.map_or_else(kept::note_more, |entry| kept::note(entry.thing));
+        entry
     }
 
     pub fn id_of(&self, seq: u32) -> Uuid {
@@ -81,11 +95,14 @@ impl Book {
     }
 
     pub fn things(&self) -> usize {
+        kept::note_more();
         self.shelves.len()
     }
 
     pub fn label(&self, thing: &ThingName) -> Option<Label> {
-        self.labels_of(thing.kind())?.get(thing.code()).copied()
+        let label = self.labels_of(thing.kind())?.get(thing.code()).copied();
+        label.map_or_else(kept::note_more, kept::note);
+        label
     }
 
     fn labels_of(&self, kind: Kind) -> Option<&Lookup<Box<str>, Label>> {
@@ -94,6 +111,7 @@ impl Book {
 
     /// The yard itself, once something was said of it. Nearly every answer asks for it.
     pub(crate) fn yard(&self) -> Option<Label> {
+        self.yard.map_or_else(kept::note_more, kept::note);
         self.yard
     }
 
@@ -112,11 +130,13 @@ impl Book {
     }
 
     pub fn labels(&self) -> impl Iterator<Item = Label> + use<> {
+        kept::note_more();
         0..u32::try_from(self.shelves.len()).unwrap_or(u32::MAX)
     }
 
     /// Things of a kind in the order of their codes, from behind one of them on.
     pub fn in_order(&self, kind: Kind, after: Option<&ThingName>) -> impl Iterator<Item = (&ThingName, Label)> {
+        kept::note_more();
         let first = ThingName::first_of(kind);
         let from = Bound::Excluded(after.unwrap_or(&first));
         let all = self.in_order.range((from, Bound::Unbounded)).map(|(name, label)| (name, *label));
@@ -125,23 +145,36 @@ impl Book {
 
     /// Every fact under a label, struck ones too, in occurred order.
     pub fn all_facts(&self, label: Label) -> &[Fact] {
+        kept::note(label);
         self.shelves.get(label as usize).map_or(&[], |shelf| &shelf.facts)
     }
 
     pub(crate) fn links(&self) -> &Links {
+        kept::note_more();
         &self.links
     }
 
+    /// A thing's links, each with the fact that says so.
+    pub(crate) fn links_of(&self, label: Label) -> impl Iterator<Item = (Link, Source)> {
+        kept::note(label);
+        let (links, place) = self.links.of(label);
+        links.iter().copied().zip((place..).map_while(|place| self.links.source(place)))
+    }
+
     pub fn last_named(&self, label: Label) -> u32 {
+        kept::note(label);
         self.shelves.get(label as usize).map_or(0, |shelf| shelf.last_named)
     }
 
     pub fn acts_on(&self, seq: u32) -> &[ActsOn] {
+        // Whatever acts on an entry is noted with what that entry is about.
+        self.entry(seq);
         self.acts_on.get(&seq).map_or(&[], Vec::as_slice)
     }
 
     /// A batch's registrations, struck ones too.
     pub fn registered(&self, batch: Label) -> &[Fact] {
+        kept::note(batch);
         self.registered.get(&batch).map_or(&[], Vec::as_slice)
     }
 
@@ -153,6 +186,7 @@ impl Book {
 
     /// Which things a label's code may mean. A batch is found by its own code too.
     pub fn with_code(&self, code: &Code) -> Vec<ThingName> {
+        kept::note_more();
         let one = |kind| Some(ThingName::new(kind, code)).filter(|name| self.label(name).is_some());
         let batches = self.batches.get(code.as_str()).into_iter().flatten().map(|label| self.name(*label).clone());
         let plain = Kind::ALL.into_iter().filter(|kind| *kind != Kind::Batch).filter_map(one);
@@ -163,6 +197,7 @@ impl Book {
 
     /// The last entry of the group an entry was written with: what was known once it was written.
     pub fn group_end(&self, seq: u32) -> u32 {
+        kept::note_more();
         let Some(own) = self.entry(seq) else { return seq };
         let end = self.entries.partition_point(|other| other.recorded_at <= own.recorded_at);
         u32::try_from(end).unwrap_or(u32::MAX)
@@ -170,6 +205,7 @@ impl Book {
 
     /// The last entry before an entry's group: what was known when a decision was made.
     pub fn before_group(&self, seq: u32) -> u32 {
+        kept::note_more();
         let Some(own) = self.entry(seq) else { return seq };
         let end = self.entries.partition_point(|other| other.recorded_at < own.recorded_at);
         u32::try_from(end).unwrap_or(u32::MAX)
@@ -177,6 +213,7 @@ impl Book {
 
     /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.
     pub fn counter_gaps(&self, device: Label, known: u32) -> Vec<(u64, u64, u32)> {
+        kept::note_more();
         let seen = self.counters.get(&device).into_iter().flatten().filter(|(_, seq)| **seq <= known);
         let pairs = seen.clone().zip(seen.skip(1));
         let gaps = pairs.filter(|((before, _), (next, _))| before.saturating_add(1) < **next);
@@ -184,96 +221,8 @@ impl Book {
     }
 
     pub fn devices(&self) -> impl Iterator<Item = Label> {
+        kept::note_more();
         self.counters.keys().copied()
-    }
-
-    /// Puts an entry where it happened. Arrival order is forgotten here, but for what was known when.
-    pub fn insert(&mut self, entry: &Entry) {
-        let seq = u32::try_from(self.entries.len() + 1).unwrap_or(NEVER - 1);
-        let thing = self.mention(Named::Thing(&entry.thing));
-        let by = self.mention(Named::Code(Kind::Badge, &entry.by));
-        let device = entry.device.as_ref().map(|code| self.mention(Named::Code(Kind::Device, code)));
-        self.entries.push(EntryMeta {
-            id: entry.id,
-            recorded_at: entry.recorded_at,
-            occurred_at: entry.occurred_at.at,
-            thing,
-            by,
-            kind: entry.body.plain_kind(),
-            struck_by: NEVER,
-        });
-        self.ids.entry(entry.id).or_insert(seq);
-        if let (Some(device), Some(counter)) = (device, entry.counter) {
-            self.counters.entry(device).or_default().entry(counter).or_insert(seq);
-        }
-        let mut also = Vec::new();
-        let on = self.target(entry);
-        let what = read::what(entry, thing, on, &mut |named| self.mention(named), &mut also);
-        if matches!(what, What::SetAside) {
-            self.set_aside += 1;
-        }
-        let fact = read::fact(entry, seq, by, device, what);
-        if matches!(entry.body, Body::BatchRegistered(_)) {
-            self.registered.entry(thing).or_default().push(fact.clone());
-        }
-        if matches!(entry.body, Body::HoldPlaced(_)) {
-            self.held.insert(thing);
-        }
-        let counts = !matches!(entry.body, Body::Seen(_) | Body::PlaceDeclared(_));
-        also.push(thing);
-        also.sort_unstable();
-        also.dedup();
-        for label in also {
-            if counts {
-                self.named(label, seq);
-            }
-            self.keep(label, fact.clone());
-        }
-        self.act_on_another(entry, seq, by);
-    }
-
-    /// The label of a thing, made when it is mentioned for the first time.
-    fn mention(&mut self, named: Named<'_>) -> Label {
-        let known = self.labels_of(named.kind()).and_then(|labels| labels.get(named.code()));
-        if let Some(label) = known {
-            return *label;
-        }
-        let label = u32::try_from(self.shelves.len()).unwrap_or(u32::MAX);
-        let name = named.name();
-        if let Some(labels) = self.labels.get_mut(name.kind() as usize) {
-            labels.insert(name.code().into(), label);
-        }
-        if name.kind() == Kind::Yard && name == ThingName::yard() {
-            self.yard = Some(label);
-        }
-        if name.kind() == Kind::Batch {
-            self.batches.entry(name.short().to_owned()).or_default().push(label);
-        }
-        self.in_order.insert(name.clone(), label);
-        self.shelves.push(Shelf { name, facts: Vec::new(), last_named: 0 });
-        self.links.add_thing();
-        label
-    }
-
-    fn named(&mut self, label: Label, seq: u32) {
-        if let Some(shelf) = self.shelves.get_mut(label as usize) {
-            shelf.last_named = seq;
-        }
-    }
-
-    fn keep(&mut self, label: Label, fact: Fact) {
-        let order = |other: &Fact| self.before(other, &fact);
-        let facts = self.shelves.get(label as usize).map_or(&[][..], |shelf| &shelf.facts);
-        let at = match facts.last() {
-            Some(last) if !order(last) => facts.partition_point(order),
-            Some(_) | None => facts.len(),
-        };
-        let later = facts.get(at..).unwrap_or_default();
-        let same = later.iter().take_while(|other| other.at == fact.at).count();
-        self.links.keep(label, &fact, later.get(..same).unwrap_or_default());
-        if let Some(shelf) = self.shelves.get_mut(label as usize) {
-            shelf.facts.insert(at, fact);
-        }
     }
 
     /// (occurred at, device, counter, rank of its kind, id): seq is never in it.
@@ -301,57 +250,6 @@ impl Book {
             _ => entry.strikes,
         };
         id.and_then(|id| self.ids.get(&id).copied()).unwrap_or(0)
-    }
-
-    fn act_on_another(&mut self, entry: &Entry, seq: u32, by: Label) {
-        let second = entry.second.as_ref().map(|second| self.mention(Named::Code(Kind::Badge, &second.by)));
-        let (target, does) = match &entry.body {
-            Body::HoldLifted(body) => (body.hold, Does::Lifts),
-            Body::FactConfirmed(body) => (body.entry, Does::Confirms),
-            Body::MismatchSettled(body) => {
-                let MismatchName { kind, entry } = &body.mismatch;
-                let other = match &body.answer {
-                    shared_types::Settlement::Other(other) => Some(self.mention(Named::Thing(other))),
-                    _ => None,
-                };
-                (*entry, Does::Settles { kind: kind.clone(), answer: body.answer.clone(), other })
-            }
-            Body::EntryStruck(_) => return self.strike(entry, seq),
-            _ => return,
-        };
-        let Some(target) = self.ids.get(&target).copied() else { return };
-        let thing = self.label(&entry.thing).unwrap_or_default();
-        let acts = self.acts_on.entry(target).or_default();
-        acts.push(ActsOn { seq, thing, at: entry.occurred_at.at, struck_by: NEVER, by, second, does });
-        // Everything that the other names may read otherwise now.
-        self.kept_under(target).into_iter().for_each(|label| self.named(label, seq));
-    }
-
-    /// Marks the struck entry wherever it is kept. A strike is not struck.
-    fn strike(&mut self, entry: &Entry, by_seq: u32) {
-        let target = entry.strikes.and_then(|id| self.ids.get(&id).copied());
-        let Some(target) = target.filter(|target| *target < by_seq) else { return };
-        let index = usize::try_from(target).unwrap_or(0).saturating_sub(1);
-        let Some(meta) =
-            self.entries.get_mut(index).filter(|meta| meta.kind != "entry_struck" && meta.struck_by == NEVER)
-        else {
-            return;
-        };
-        meta.struck_by = by_seq;
-        let registered = self.registered.get_mut(&meta.thing).into_iter().flatten();
-        registered.filter(|fact| fact.seq == target).for_each(|fact| fact.struck_by = by_seq);
-        let acts = matches!(meta.kind, "hold_lifted" | "fact_confirmed" | "mismatch_settled");
-        for label in self.kept_under(target) {
-            let facts = self.shelves.get_mut(label as usize).map(|shelf| &mut shelf.facts);
-            for fact in facts.into_iter().flatten().filter(|fact| fact.seq == target) {
-                fact.struck_by = by_seq;
-            }
-            self.links.strike(label, target, by_seq);
-            self.named(label, by_seq);
-        }
-        if acts {
-            self.acts_on.values_mut().flatten().filter(|act| act.seq == target).for_each(|act| act.struck_by = by_seq);
-        }
     }
 
     /// The labels under which an entry is kept, found again from its fact; with those of the entry it acts on.
@@ -387,7 +285,28 @@ impl Book {
         &self.held
     }
 
+    /// A roll's life as everything that stands gives it, kept where its history is long.
+    pub(crate) fn life_of(&self, roll: Label, work: impl FnOnce() -> RollLife) -> Arc<RollLife> {
+        self.kept(&self.lives, roll, work)
+    }
+
+    /// The same for what does not add up about a thing.
+    pub(crate) fn mismatches_of(&self, label: Label, work: impl FnOnce() -> Vec<Mismatch>) -> Arc<Vec<Mismatch>> {
+        self.kept(&self.mismatches, label, work)
+    }
+
+    fn kept<T>(&self, of: &Kept<T>, label: Label, work: impl FnOnce() -> T) -> Arc<T> {
+        if self.all_facts(label).len() < LONG {
+            return Arc::new(work());
+        }
+        let last = u32::try_from(self.entries.len()).unwrap_or(NEVER);
+        // A first hold on anything is looked for among all that is held.
+        let changed = |label: Label| self.shelves.get(label as usize).map_or(NEVER, |shelf| shelf.changed);
+        of.get(label, last, |label| changed(label).max(self.newly_held), work)
+    }
+
     pub fn has_set_aside(&self) -> bool {
+        kept::note_more();
         self.set_aside > 0
     }
 }

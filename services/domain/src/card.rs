@@ -7,7 +7,7 @@ use crate::history::{History, Puzzle};
 use crate::kit::kit_life;
 use crate::limits::ROLL_WARMS_MS;
 use crate::question::When;
-use crate::roll::{Life, RollLife, roll_life};
+use crate::roll::{Life, roll_life};
 use crate::say::{Say, ceil_s, floor_s, so_far};
 use crate::stage::{stage_life, stages_of};
 use crate::view::View;
@@ -37,7 +37,7 @@ pub fn out_time_card(book: &Book, thing: &ThingName, when: When) -> Option<OutTi
             let kit = kit_life(view, label);
             for item in kit.held_at(when.at) {
                 let Some(roll) = kit.rolls.get(&item.roll) else { continue };
-                let then = |life: &Life<'_>| {
+                let then = |life: &Life| {
                     let clock = life.clock.clone().then(item.cut_at, &kit.history);
                     kit.end.map_or(clock.clone(), |end| clock.ended(end.latest))
                 };
@@ -64,10 +64,10 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
     for name in stages_of(view, part) {
         let stage = stage_life(view, part, &name);
         for item in stage.lying(at) {
-            let roll: RollLife<'_> = roll_life(view, item.roll);
+            let roll = roll_life(view, item.roll);
             let kit = item.kit.map(|kit| kit_life(view, kit).history);
             let mut behind: Behind<'_> = vec![&roll.history];
-            behind.extend(kit.as_ref());
+            behind.extend(kit.as_deref());
             let started = stage.oven_of(item, at).run();
             for life in &item.lives {
                 let clock = started.map_or(life.clock.clone(), |run| life.clock.clone().ended(run.start));
@@ -83,7 +83,7 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
 fn card(
     view: View<'_>,
     item: Label,
-    life: &Life<'_>,
+    life: &Life,
     clock: &Clock,
     behind: &Behind<'_>,
     at: Instant,
@@ -93,7 +93,7 @@ fn card(
         Some(StatedSeconds::Limit(limit)) => Some(limit.as_ms()),
         Some(StatedSeconds::None(_)) | None => None,
     };
-    let revision = life.revision;
+    let revision = life.revision.as_ref();
     let tack = revision.and_then(|revision| seconds(revision.tack_life_s.as_ref()));
     let out_life = revision.and_then(|revision| seconds(revision.out_life_s.as_ref()));
     let mut total = clock.opening_ms.map(|_| 0);

@@ -4,7 +4,7 @@ use crate::RULES;
 use crate::book::Book;
 use crate::fact::Label;
 use crate::guard::guarded;
-use crate::history::{History, Spot};
+use crate::history::Spot;
 use crate::jobs::{OpenJob, open_jobs};
 use crate::kit::kit_life;
 use crate::limits::{At, stage_limits};
@@ -17,6 +17,7 @@ use crate::stage::{Oven, stage_life};
 use crate::thing::to_confirm;
 use crate::view::View;
 use shared_types::{Act, Handover, Kind, StageName, StillOut, WaitsForOven, WaitsToConfirm, Word};
+use std::sync::Arc;
 
 pub fn handover(book: &Book, when: When) -> Handover {
     let view = View::new(book, when.known);
@@ -74,12 +75,12 @@ fn soonest_first(waiting: &mut [WaitsForOven]) {
 }
 
 fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> Option<StillOut> {
-    let history: History = match book.kind(label) {
+    let history = match book.kind(label) {
         Kind::Roll => {
             // A roll without any receipt that stands is out by what was done with it, and nobody can say more.
             let roll = roll_life(read.view, label);
             let there = roll.lives.is_empty() || roll.received_by(read.at);
-            (there && roll.ended(read.at).is_none()).then_some(roll.history)?
+            (there && roll.ended(read.at).is_none()).then(|| Arc::clone(&roll.history))?
         }
         _ if alive(read, label).is_empty() => return None,
         _ => kit_life(read.view, label).history,

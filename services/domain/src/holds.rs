@@ -20,7 +20,7 @@ pub fn above(view: View<'_>, thing: Label, at: Instant) -> BTreeSet<Label> {
 }
 
 /// The same for a stage: only what was named when it was laid.
-pub fn above_stage(view: View<'_>, stage: &StageLife<'_>, at: Instant) -> BTreeSet<Label> {
+pub fn above_stage(view: View<'_>, stage: &StageLife, at: Instant) -> BTreeSet<Label> {
     let mut above = BTreeSet::from([stage.part]);
     above.extend(stage.runs.iter().filter(|run| run.scanned_at <= at).map(|run| run.run));
     for item in stage.lying(at) {
@@ -96,7 +96,7 @@ fn hold(view: View<'_>, on: Label, fact: &Fact, at: Instant, say: &Say) -> Optio
 }
 
 /// Holds that a rule makes: a run that broke off, or an answer *not cured*, until quality lifts them.
-pub fn by_rule(view: View<'_>, stage: &StageLife<'_>, at: Instant, say: &Say) -> Vec<HoldView> {
+pub fn by_rule(view: View<'_>, stage: &StageLife, at: Instant, say: &Say) -> Vec<HoldView> {
     let mut holds = Vec::new();
     for run in stage.runs.iter().filter(|run| run.scanned_at <= at) {
         let broke = run.interrupted.map(|seq| (seq, "its oven run broke off"));

@@ -37,19 +37,19 @@ pub fn act_of_roll(roll: Label, fact: &Fact) -> Option<Act> {
     }
 }
 
-pub fn roll_act(view: View<'_>, roll: &RollLife<'_>, fact: &Fact, act: Act) -> Judged {
+pub fn roll_act(view: View<'_>, roll: &RollLife, fact: &Fact, act: Act) -> Judged {
     let read = At::new(view, fact.latest());
     judge(act, &roll_limits(read, roll), false)
 }
 
 /// A kit's take-out, if the fact is one; its cut is judged for each roll, its lay-up in the stage.
-pub fn kit_act(view: View<'_>, kit: &KitLife<'_>, fact: &Fact) -> Option<Judged> {
+pub fn kit_act(view: View<'_>, kit: &KitLife, fact: &Fact) -> Option<Judged> {
     matches!(fact.what, What::TakenOut { .. })
         .then(|| judge(Act::TakeOut, &kit_limits(At::new(view, fact.latest()), kit), false))
 }
 
 /// A lay-up or an oven start in a stage, if the fact is one.
-pub fn stage_act(view: View<'_>, stage: &StageLife<'_>, fact: &Fact) -> Option<Judged> {
+pub fn stage_act(view: View<'_>, stage: &StageLife, fact: &Fact) -> Option<Judged> {
     match &fact.what {
         What::Laid(laid) if laid.part == stage.part && laid.stage == stage.stage => {
             let read = At::new(view, fact.latest());

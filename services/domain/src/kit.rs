@@ -7,13 +7,14 @@ use crate::roll::{End, RollLife, moved_in, roll_life};
 use crate::view::View;
 use shared_types::{Direction, Instant};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-pub struct KitLife<'b> {
+pub struct KitLife {
     pub kit: Label,
-    pub history: History,
+    pub history: Arc<History>,
     pub items: Vec<KitItem>,
     pub end: Option<End>,
-    pub rolls: BTreeMap<Label, RollLife<'b>>,
+    pub rolls: BTreeMap<Label, Arc<RollLife>>,
 }
 
 /// Plies cut from one roll at one time.
@@ -30,11 +31,11 @@ pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {
     cuts.map(|(link, source)| KitItem { roll: link.other, cut_at: source.at, seq: source.seq }).collect()
 }
 
-pub fn kit_life(view: View<'_>, kit: Label) -> KitLife<'_> {
+pub fn kit_life(view: View<'_>, kit: Label) -> KitLife {
     let mut steps = steps(view, kit);
     steps.extend(moved_in(view, kit));
     steps.sort_by_key(|step| step.at);
-    let history = kit_history(view, &steps);
+    let history = Arc::new(kit_history(view, &steps));
     let items = kit_items(view, kit);
     let rolls = items.iter().map(|item| item.roll).collect::<std::collections::BTreeSet<_>>();
     let rolls = rolls.into_iter().map(|roll| (roll, roll_life(view, roll))).collect();
@@ -101,7 +102,7 @@ pub fn laid_items(view: View<'_>, fact: &Fact, laid: &Laid) -> Vec<KitItem> {
     if held.is_empty() { all } else { held }
 }
 
-impl KitLife<'_> {
+impl KitLife {
     pub fn held_at(&self, at: Instant) -> impl Iterator<Item = &KitItem> {
         self.items.iter().filter(move |item| item.cut_at <= at)
     }

@@ -24,6 +24,7 @@ mod installing;
 mod issue;
 mod jobs;
 pub mod judge;
+mod kept;
 pub mod kit;
 pub mod limits;
 pub mod links;

@@ -86,7 +86,7 @@ impl<'b> At<'b> {
     }
 }
 
-pub fn roll_limits(read: At<'_>, roll: &RollLife<'_>) -> Limits {
+pub fn roll_limits(read: At<'_>, roll: &RollLife) -> Limits {
     let took_out = roll.history.last_take_out(read.at);
     let out = roll.history.runs(read.at);
     let mut all = Vec::new();
@@ -96,12 +96,12 @@ pub fn roll_limits(read: At<'_>, roll: &RollLife<'_>) -> Limits {
     worst(read, all)
 }
 
-pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
+pub fn kit_limits(read: At<'_>, kit: &KitLife) -> Limits {
     let mut all = Vec::new();
     for item in kit.held_at(read.at) {
         // A kit that was never put away is out since its roll's take-out.
-        let of_roll = kit.rolls.get(&item.roll).map(|roll| (&roll.history, item.cut_at.minus_ms(1)));
-        let take_out = last_take_out(of_roll.into_iter().chain([(&kit.history, read.at)]));
+        let of_roll = kit.rolls.get(&item.roll).map(|roll| (&*roll.history, item.cut_at.minus_ms(1)));
+        let take_out = last_take_out(of_roll.into_iter().chain([(&*kit.history, read.at)]));
         let tested = Tested { take_out, out: kit.history.runs(read.at), ..Tested::default() };
         for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
             let clock = life.clock.clone().then(item.cut_at, &kit.history);
@@ -118,7 +118,7 @@ pub fn kit_limits(read: At<'_>, kit: &KitLife<'_>) -> Limits {
     worst(read, all)
 }
 
-pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
+pub fn stage_limits(read: At<'_>, stage: &StageLife) -> Limits {
     let mut all = Vec::new();
     for item in stage.lying(read.at) {
         if item.cut_unknown {
@@ -144,7 +144,7 @@ pub fn stage_limits(read: At<'_>, stage: &StageLife<'_>) -> Limits {
 }
 
 /// The limits at one lay-up, of what it laid, as they stood at its last ply.
-pub fn limits_when_laid(read: At<'_>, stage: &StageLife<'_>, seq: u32) -> Limits {
+pub fn limits_when_laid(read: At<'_>, stage: &StageLife, seq: u32) -> Limits {
     let mut sets = Vec::new();
     for item in stage.items.iter().filter(|item| item.seq == seq) {
         sets.extend(item.lives.iter().map(|life| {
@@ -159,8 +159,8 @@ pub fn limits_when_laid(read: At<'_>, stage: &StageLife<'_>, seq: u32) -> Limits
 }
 
 /// The first ply of this material in the stage, whichever revision or roll.
-pub fn first_of_material(stage: &StageLife<'_>, life: &Life<'_>, at: Instant) -> Option<Instant> {
-    let same = |item: &&StageItem<'_>| item.lives.iter().any(|other| other.received.material == life.received.material);
+pub fn first_of_material(stage: &StageLife, life: &Life, at: Instant) -> Option<Instant> {
+    let same = |item: &&StageItem| item.lives.iter().any(|other| other.received.material == life.received.material);
     stage.lying(at).filter(same).map(|item| item.first_ply).min()
 }
 
@@ -176,9 +176,9 @@ struct Tested {
     started: Option<(Instant, bool)>,
 }
 
-fn material_limits(read: At<'_>, item: Label, life: &Life<'_>, tested: &Tested) -> Vec<Limit> {
+fn material_limits(read: At<'_>, item: Label, life: &Life, tested: &Tested) -> Vec<Limit> {
     let limit = |name, state| Limit { name, item, state };
-    let Some(revision) = life.revision else {
+    let Some(revision) = &life.revision else {
         return ORDER.into_iter().map(|name| limit(name, LimitState::Missing(Missing::Revision))).collect();
     };
     let seconds = |stated: &Option<StatedSeconds>, name: &'static str, stops: Option<(Instant, bool)>| match stated {
@@ -197,7 +197,7 @@ fn material_limits(read: At<'_>, item: Label, life: &Life<'_>, tested: &Tested) 
 }
 
 /// A clock of out-time that stands from `stops` on.
-fn clock_state(at: Instant, life: &Life<'_>, allowed: i64, stops: Option<(Instant, bool)>) -> LimitState {
+fn clock_state(at: Instant, life: &Life, allowed: i64, stops: Option<(Instant, bool)>) -> LimitState {
     let until = stops.map_or(at, |(stop, _)| stop.min(at));
     let Some(so_far) = life.clock.so_far_ms(until) else { return LimitState::Missing(Missing::Opening) };
     let passed = if allowed < so_far { life.clock.reached(allowed, until) } else { None };
@@ -242,11 +242,11 @@ fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> Limi
     }
 }
 
-fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
+fn shelf_life(read: At<'_>, life: &Life, tested: &Tested) -> LimitState {
     let last_day = match life.last_day(read.view) {
         Ok(Some(day)) => day,
         Ok(None) => {
-            let none_by = life.revision.and_then(|revision| match &revision.shelf_life {
+            let none_by = life.revision.as_ref().and_then(|revision| match &revision.shelf_life {
                 Some(ShelfLife::None(none)) => Some(none.none_by.clone()),
                 Some(ShelfLife::Limit(_)) | None => None,
             });
@@ -267,14 +267,14 @@ fn shelf_life(read: At<'_>, life: &Life<'_>, tested: &Tested) -> LimitState {
     LimitState::Date { last_day, end: end_of_day(last_day, zone), read_at: act.unwrap_or(stands), by, tested }
 }
 
-pub fn tested_at(life: &Life<'_>) -> TestedAt {
-    match life.revision.map(|revision| &revision.shelf_life) {
+pub fn tested_at(life: &Life) -> TestedAt {
+    match life.revision.as_ref().map(|revision| &revision.shelf_life) {
         Some(Some(ShelfLife::Limit(limit))) => limit.tested_at,
         Some(Some(ShelfLife::None(_)) | None) | None => TestedAt::Oven,
     }
 }
 
-fn refreezes(at: Instant, life: &Life<'_>, stated: Option<&Refreezes>) -> LimitState {
+fn refreezes(at: Instant, life: &Life, stated: Option<&Refreezes>) -> LimitState {
     let limit = match stated {
         None => return LimitState::Missing(Missing::Stated("refreezes")),
         Some(Refreezes::None(none)) => return LimitState::NoneBy(none.none_by.clone()),

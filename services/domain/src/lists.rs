@@ -21,13 +21,13 @@ pub fn scan(book: &Book, code: &Code) -> Scan {
 /// Every open mismatch of every thing, by entry.
 pub fn mismatches(book: &Book, when: When) -> MismatchList {
     let view = View::new(book, when.known);
-    let mut all: Vec<_> = book
-        .labels()
-        .flat_map(|label| mismatch::of_thing(view, label, None))
-        .filter(|one| one.settled_by.is_none())
-        .collect();
+    let mut all: Vec<_> = book.labels().flat_map(|label| open_of(&mismatch::all_of_thing(view, label))).collect();
     all.sort_by(|one, other| (one.seq, &one.kind, &one.thing).cmp(&(other.seq, &other.kind, &other.thing)));
     MismatchList { mismatches: all, as_of_seq: u64::from(view.known) }
+}
+
+fn open_of(all: &[shared_types::Mismatch]) -> Vec<shared_types::Mismatch> {
+    all.iter().filter(|one| one.settled_by.is_none()).cloned().collect()
 }
 
 /// What runs out within a horizon, soonest first, every limit of everything that can still be used.

@@ -22,7 +22,7 @@ use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
 pub(crate) struct Weighed<'b> {
     pub read: At<'b>,
     pub say: Say,
-    pub subject: Subject<'b>,
+    pub subject: Subject,
     pub against: Vec<Against>,
     pub deadlines: Deadlines,
     pub plan: Option<PlanAnswer>,
@@ -109,7 +109,7 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
     Ok(Weighed { read, say, subject, against, deadlines, plan, spare_ms })
 }
 
-fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut Vec<Against>) {
+fn over(read: At<'_>, subject: &Subject, act: Act, say: &Say, against: &mut Vec<Against>) {
     let mut passed_while_running = Vec::new();
     let of_rows = subject.limits.rows.iter();
     for limit in of_rows.filter(|limit| tests(act, limit.name, subject.laid) && limit.state.is_over()) {
@@ -140,7 +140,7 @@ fn over(read: At<'_>, subject: &Subject<'_>, act: Act, say: &Say, against: &mut 
     }
 }
 
-fn missing(read: At<'_>, subject: &Subject<'_>, act: Act, against: &mut Vec<Against>) {
+fn missing(read: At<'_>, subject: &Subject, act: Act, against: &mut Vec<Against>) {
     for (name, item, missing) in &subject.limits.missing {
         // The oven does not test the tack of what is laid; but an opening that nobody stated leaves nothing to say.
         let tack = *name == LimitName::TackLife && (subject.laid || act == Act::Oven);
@@ -245,7 +245,7 @@ fn governing(
     word: Word,
     act: Act,
     ends_first: Option<Bound>,
-    subject: &Subject<'_>,
+    subject: &Subject,
 ) -> Option<LimitName> {
     let tack_counts = !subject.laid && act != Act::Oven;
     let passed = subject.limits.rows.iter().filter_map(|limit| match limit.state {
@@ -261,7 +261,7 @@ fn governing(
 }
 
 /// The question that would settle it, where the answer would be yes if an open mismatch were read the kind way.
-fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subject<'_>, say: &Say) -> Option<String> {
+fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subject, say: &Say) -> Option<String> {
     let kindly = weigh(View { kindly: true, ..view }, label, question).ok()?;
     let still = kindly.against.iter().any(|one| Word::CannotSay < one.word);
     if still {
@@ -276,7 +276,7 @@ fn asks(view: View<'_>, label: Label, question: &MayUseQuestion, subject: &Subje
     Some(puzzle::question(view, of, open, say))
 }
 
-fn outlooks(read: At<'_>, subject: &Subject<'_>, say: &Say) -> (Option<Outlook>, Option<Outlook>) {
+fn outlooks(read: At<'_>, subject: &Subject, say: &Say) -> (Option<Outlook>, Option<Outlook>) {
     if !subject.refusals.is_empty() {
         return (None, None);
     }

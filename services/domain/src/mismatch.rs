@@ -17,6 +17,7 @@ use crate::say::Say;
 use crate::stage::{stage_life, stages_of};
 use crate::view::View;
 use shared_types::{Kind, Mismatch};
+use std::sync::Arc;
 
 /// A clock further off than this was wrong.
 const DOUBTFUL_MS: i64 = 120_000;
@@ -29,6 +30,12 @@ pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
         book.kept_under(seq).into_iter().flat_map(|label| of_thing(view, label, Some(seq))).collect();
     all.sort_by(|one, other| (&one.kind, &one.thing).cmp(&(&other.kind, &other.thing)));
     all
+}
+
+/// Everything about one thing that does not add up, settled or not.
+pub fn all_of_thing(view: View<'_>, label: Label) -> Arc<Vec<Mismatch>> {
+    let work = || of_thing(view, label, None);
+    if view.is_plain() { view.book.mismatches_of(label, work) } else { Arc::new(work()) }
 }
 
 /// Everything about one thing that does not add up, settled or not; about one entry only if asked so.
@@ -95,7 +102,7 @@ fn of_roll(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
     of_issues(view, label, only, found);
 }
 
-fn of_cuts(view: View<'_>, roll: &RollLife<'_>, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
+fn of_cuts(view: View<'_>, roll: &RollLife, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
     let acts = view.facts(roll.roll).filter(|fact| only.is_none_or(|only| only == fact.seq));
     for (fact, act) in acts.filter_map(|fact| Some((fact, judge::act_of_roll(roll.roll, fact)?))) {
         judged(view, fact, &judge::roll_act(view, roll, fact, act), found);

@@ -15,7 +15,7 @@ pub fn first_done(view: View<'_>, roll: Label) -> Option<Instant> {
 }
 
 /// What is known of the time before an opening counts where it comes to more; what was meant, a person has to say.
-pub(crate) fn after_first_fact(view: View<'_>, label: Label, life: &Life<'_>, say: &Say) -> Option<Finding> {
+pub(crate) fn after_first_fact(view: View<'_>, label: Label, life: &Life, say: &Say) -> Option<Finding> {
     let opening = life.received.opening.as_ref()?;
     let as_of = life.received.counts_from(life.receipt.at);
     let first = first_done(view, label).filter(|first| *first < as_of)?;

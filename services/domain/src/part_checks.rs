@@ -10,7 +10,7 @@ use crate::say::Say;
 use crate::stage::{Oven, Run, StageLife, stage_life, stages_of};
 use crate::view::View;
 
-pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &StageLife<'_>, found: &mut Vec<Finding>) {
+pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &StageLife, found: &mut Vec<Finding>) {
     let What::Laid(laid) = &fact.what else { return };
     let part = view.book.name(label).short();
     // Whether anybody wrote yet what came of the run is nothing to it: it was heating, or may have been.

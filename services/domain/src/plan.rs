@@ -34,7 +34,7 @@ fn cannot(say: String) -> Against {
 /// Whether everything holds through the plan, and what is left then.
 pub(crate) fn against_plan(
     read: At<'_>,
-    subject: &Subject<'_>,
+    subject: &Subject,
     question: &MayUseQuestion,
     job: &Code,
     spare_ms: i64,
@@ -92,7 +92,7 @@ pub(crate) fn against_plan(
 }
 
 /// Whether it is for this job at all: its material, the job a kit was cut for, the part a job makes.
-fn not_for(read: At<'_>, subject: &Subject<'_>, job: &Code, label: Label, plan: &Planned) -> Vec<Against> {
+fn not_for(read: At<'_>, subject: &Subject, job: &Code, label: Label, plan: &Planned) -> Vec<Against> {
     let book = read.view.book;
     let name = book.name(subject.label).short();
     if subject.laid {
@@ -186,13 +186,7 @@ fn shelf_ends(set: &[Limit], laid: bool) -> Ends {
 }
 
 /// Lay-to-cure's end: from the first ply of this material that lies there, else from the first that will, at this time.
-fn to_cure(
-    read: At<'_>,
-    set: &[Limit],
-    first_ply: Instant,
-    subject: &Subject<'_>,
-    lying: &[StageLife<'_>],
-) -> Option<Bound> {
+fn to_cure(read: At<'_>, set: &[Limit], first_ply: Instant, subject: &Subject, lying: &[StageLife]) -> Option<Bound> {
     let name = LimitName::LayToCure;
     set.iter().find_map(|limit| match limit.state {
         LimitState::Clock { .. } if limit.name == name => clock_end(set, name, read.at),
@@ -210,7 +204,7 @@ fn to_cure(
 }
 
 /// The stages of the job's part in which something lies that no oven has started.
-fn lying_in<'b>(read: At<'b>, part: Label, question: &MayUseQuestion) -> Vec<StageLife<'b>> {
+fn lying_in<'b>(read: At<'b>, part: Label, question: &MayUseQuestion) -> Vec<StageLife> {
     if question.act == Act::Oven {
         return Vec::new();
     }

@@ -53,7 +53,7 @@ fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
 fn counts_since(view: View<'_>, label: Label, found: &Found) -> Instant {
     let history = match view.book.kind(label) {
         Kind::Kit => kit_life(view, label).history,
-        _ => roll_life(view, label).history,
+        _ => std::sync::Arc::clone(&roll_life(view, label).history),
     };
     history.stretches.around(found.since).map_or(found.since, |(from, _)| from)
 }

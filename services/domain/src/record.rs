@@ -41,8 +41,8 @@ pub fn part_record(book: &Book, part: &ThingName, when: When) -> Option<PartReco
     let view = View::new(book, when.known);
     let label = book.label(part)?;
     let say = Say::of(view, when.now);
-    let lives: Vec<StageLife<'_>> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
-    let mut laid: Vec<&StageLife<'_>> = lives
+    let lives: Vec<StageLife> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
+    let mut laid: Vec<&StageLife> = lives
         .iter()
         .filter(|life| life.lying(when.at).next().is_some() || life.oven(when.at).run().is_some())
         .collect();
@@ -55,7 +55,7 @@ pub fn part_record(book: &Book, part: &ThingName, when: When) -> Option<PartReco
     })
 }
 
-fn stage(view: View<'_>, life: &StageLife<'_>, when: When, say: &Say) -> StageRecord {
+fn stage(view: View<'_>, life: &StageLife, when: When, say: &Say) -> StageRecord {
     let oven = life.oven(when.at);
     let at = oven.run().map_or(when.at, |run| run.start);
     let read = At::new(view, at);
@@ -88,7 +88,7 @@ fn cure(view: View<'_>, oven: &Oven, when: When, say: &Say) -> String {
 }
 
 /// The entries that name the part or one of its runs; what names both is there once.
-fn entries(view: View<'_>, part: Label, lives: &[StageLife<'_>], at: Instant) -> Vec<u32> {
+fn entries(view: View<'_>, part: Label, lives: &[StageLife], at: Instant) -> Vec<u32> {
     let runs = lives.iter().flat_map(|life| &life.runs).map(|run| run.run);
     let all = runs.chain([part]).flat_map(|label| view.book.all_facts(label));
     let mut found: Vec<&Fact> = all.filter(|fact| fact.seq <= view.known && fact.at <= at).collect();

@@ -7,13 +7,14 @@ use crate::view::View;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
 use shared_types::{Instant, Kind, Refreezes, Revision, ShelfLife};
+use std::sync::Arc;
 
 /// One roll's life. Two receipts give two; for each limit the worse binds.
-pub struct RollLife<'b> {
+pub struct RollLife {
     pub roll: Label,
-    pub lives: Vec<Life<'b>>,
+    pub lives: Vec<Life>,
     /// Its history without any receipt's opening, for where it is and what does not add up.
-    pub history: History,
+    pub history: Arc<History>,
     pub end: Option<End>,
     /// Millimetres left; less than none when more was cut than there was.
     pub length_left_mm: Option<i64>,
@@ -23,10 +24,10 @@ pub struct RollLife<'b> {
 
 /// A roll by one of its receipts.
 #[derive(Clone)]
-pub struct Life<'b> {
-    pub receipt: &'b Fact,
-    pub received: &'b Received,
-    pub revision: Option<&'b Revision>,
+pub struct Life {
+    pub receipt: Fact,
+    pub received: Arc<Received>,
+    pub revision: Option<Arc<Revision>>,
     pub clock: Clock,
 }
 
@@ -39,18 +40,21 @@ pub struct End {
     pub disposed: bool,
 }
 
-pub fn roll_life(view: View<'_>, roll: Label) -> RollLife<'_> {
-    let mut steps = steps(view, roll);
-    steps.extend(moved_in(view, roll));
-    steps.sort_by_key(|step| step.at);
-    roll_life_of(view, roll, &steps)
+pub fn roll_life(view: View<'_>, roll: Label) -> Arc<RollLife> {
+    let work = || {
+        let mut steps = steps(view, roll);
+        steps.extend(moved_in(view, roll));
+        steps.sort_by_key(|step| step.at);
+        roll_life_of(view, roll, &steps)
+    };
+    if view.is_plain() { view.book.life_of(roll, work) } else { Arc::new(work()) }
 }
 
-fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b> {
-    let receipts: Vec<(&Fact, &Received)> = view
+fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {
+    let receipts: Vec<(&Fact, &Arc<Received>)> = view
         .facts(roll)
         .filter_map(|fact| match &fact.what {
-            What::Received(received) => Some((fact, &**received)),
+            What::Received(received) => Some((fact, received)),
             _ => None,
         })
         .collect();
@@ -80,13 +84,25 @@ fn roll_life_of<'b>(view: View<'b>, roll: Label, steps: &[Step]) -> RollLife<'b>
             None => clock,
         };
         let revision = view.revision(received.material, &received.revision);
-        lives.push(Life { receipt, received, revision, clock });
+        lives.push(Life {
+            receipt: receipt.clone(),
+            received: Arc::clone(received),
+            revision: revision.cloned(),
+            clock,
+        });
         history.get_or_insert(folded);
     }
     let history = history.unwrap_or_else(|| {
         fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: false })
     });
-    RollLife { roll, lives, history, end: used.end, length_left_mm: used.left_mm, beyond: used.beyond }
+    RollLife {
+        roll,
+        lives,
+        history: Arc::new(history),
+        end: used.end,
+        length_left_mm: used.left_mm,
+        beyond: used.beyond,
+    }
 }
 
 fn start(view: View<'_>, receipt: &Fact, received: &Received) -> Start {
@@ -128,7 +144,7 @@ fn moved_step(view: View<'_>, thing: Label, on: u32) -> Option<Step> {
     let own = steps(view, origin);
     let history = match view.book.kind(origin) {
         Kind::Roll => roll_life_of(view, origin, &own).history,
-        _ => kit_history(view, &own),
+        _ => Arc::new(kit_history(view, &own)),
     };
     history.moved_out.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
 }
@@ -172,7 +188,7 @@ fn used(view: View<'_>, roll: Label, length_mm: Option<u64>) -> Used {
     Used { end, left_mm: left, beyond }
 }
 
-impl<'b> RollLife<'b> {
+impl RollLife {
     pub fn received_by(&self, at: Instant) -> bool {
         self.lives.iter().any(|life| life.receipt.at <= at)
     }
@@ -186,10 +202,10 @@ impl<'b> RollLife<'b> {
     }
 }
 
-impl Life<'_> {
+impl Life {
     /// How long out makes a refreeze, where the material says.
     pub fn refreeze_after_ms(&self) -> Option<i64> {
-        match &self.revision?.refreezes {
+        match &self.revision.as_ref()?.refreezes {
             Some(Refreezes::Limit(limit)) => limit.after_s.map(|after| after.as_ms()),
             Some(Refreezes::None(_)) | None => None,
         }
@@ -197,7 +213,7 @@ impl Life<'_> {
 
     /// The last day of its shelf life, or what is missing to say it.
     pub fn last_day(&self, view: View<'_>) -> Result<Option<NaiveDate>, Missing> {
-        let revision = self.revision.ok_or(Missing::Revision)?;
+        let revision = self.revision.as_ref().ok_or(Missing::Revision)?;
         let dates: Vec<_> = view.registrations(self.received.batch).collect();
         let certificate = dates.iter().filter_map(|batch| batch.certificate_ends?.last()).min();
         match &revision.shelf_life {

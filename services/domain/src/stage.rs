@@ -8,17 +8,17 @@ use crate::view::View;
 use shared_types::{Instant, StageName};
 use std::collections::BTreeMap;
 
-pub struct StageLife<'b> {
+pub struct StageLife {
     pub part: Label,
     pub stage: StageName,
-    pub items: Vec<StageItem<'b>>,
+    pub items: Vec<StageItem>,
     /// When its lay-up was said to be complete: nominally, and at the earliest.
     pub completed: Vec<(Instant, Instant)>,
     pub runs: Vec<Run>,
 }
 
 /// One roll's plies in a stage.
-pub struct StageItem<'b> {
+pub struct StageItem {
     pub roll: Label,
     pub kit: Option<Label>,
     /// The first of these plies, at the earliest.
@@ -35,7 +35,7 @@ pub struct StageItem<'b> {
     /// The last take-out before it was laid.
     pub took_out: Option<Instant>,
     /// By each receipt of the roll: its clock through roll, kit and lay-up, as if no oven ever started.
-    pub lives: Vec<Life<'b>>,
+    pub lives: Vec<Life>,
 }
 
 /// An oven run as far as it concerns a stage.
@@ -93,7 +93,7 @@ pub fn stages_of(view: View<'_>, part: Label) -> Vec<StageName> {
     once
 }
 
-pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLife<'b> {
+pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLife {
     let mut items = Vec::new();
     let mut completed = Vec::new();
     let mut kits = BTreeMap::new();
@@ -117,7 +117,7 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                 };
                 if !laid.from_kit {
                     let roll = rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from));
-                    let out = |life: &Life<'b>| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
+                    let out = |life: &Life| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
                     let took_out = roll.history.last_take_out(fact.at.minus_ms(1));
                     items.push(item(laid.from, None, false, took_out, roll.lives.iter().map(out).collect()));
                     continue;
@@ -128,9 +128,9 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                         Some(roll) => roll,
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
-                    let way = [(&roll.history, of.cut_at.minus_ms(1)), (&kit.history, fact.at.minus_ms(1))];
+                    let way = [(&*roll.history, of.cut_at.minus_ms(1)), (&*kit.history, fact.at.minus_ms(1))];
                     let took_out = last_take_out(way);
-                    let in_kit = |life: &Life<'b>| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
+                    let in_kit = |life: &Life| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
                     items.push(item(of.roll, Some(laid.from), of.seq == fact.seq, took_out, lives));
                 }
@@ -209,7 +209,7 @@ impl Run {
     }
 }
 
-impl<'b> StageLife<'b> {
+impl StageLife {
     /// What the runs come to for all that lies in it: for that of which least is known. Plies laid after a start are not
     /// in that run.
     pub fn oven(&self, at: Instant) -> Oven {
@@ -218,7 +218,7 @@ impl<'b> StageLife<'b> {
     }
 
     /// What the runs come to for some of its plies.
-    pub fn oven_of(&self, item: &StageItem<'_>, at: Instant) -> Oven {
+    pub fn oven_of(&self, item: &StageItem, at: Instant) -> Oven {
         self.oven_after(at, |run| item.place < run.place)
     }
 
@@ -234,7 +234,7 @@ impl<'b> StageLife<'b> {
     }
 
     /// What lies in it by an instant and was laid only after a run had begun.
-    pub fn laid_after(&self, run: &Run, at: Instant) -> impl Iterator<Item = &StageItem<'b>> {
+    pub fn laid_after(&self, run: &Run, at: Instant) -> impl Iterator<Item = &StageItem> {
         let after = run.place;
         self.lying(at).filter(move |item| after < item.place)
     }
@@ -245,7 +245,7 @@ impl<'b> StageLife<'b> {
     }
 
     /// What lies in it at an instant.
-    pub fn lying(&self, at: Instant) -> impl Iterator<Item = &StageItem<'b>> {
+    pub fn lying(&self, at: Instant) -> impl Iterator<Item = &StageItem> {
         self.items.iter().filter(move |item| item.laid_at <= at)
     }
 

@@ -103,7 +103,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         && filter.ended.is_none_or(|wanted| ended == wanted)
         && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
     keep.then(|| StockRow {
-        mismatches: mismatch::of_thing(view, label, None).iter().filter(|one| one.settled_by.is_none()).count() as u64,
+        mismatches: mismatch::all_of_thing(view, label).iter().filter(|one| one.settled_by.is_none()).count() as u64,
         planned: plan.map(|plan| planned(view, label, &plan.job, say)),
         thing: shown.thing,
         say: shown.say,

@@ -11,8 +11,9 @@ use crate::say::Say;
 use crate::stage::{Oven, StageLife, stage_life, stages_of};
 use crate::view::View;
 use shared_types::{Act, HoldView, Instant, Kind, StageName};
+use std::sync::Arc;
 
-pub(crate) struct Subject<'b> {
+pub(crate) struct Subject {
     pub label: Label,
     pub limits: Limits,
     pub refusals: Vec<String>,
@@ -24,10 +25,10 @@ pub(crate) struct Subject<'b> {
     pub out_since: Option<Instant>,
     /// It is a stage: its plies are laid.
     pub laid: bool,
-    pub stage: Option<StageLife<'b>>,
+    pub stage: Option<StageLife>,
     /// The frozen place it was in last.
     pub home: Option<Label>,
-    pub rolls: Vec<RollLife<'b>>,
+    pub rolls: Vec<Arc<RollLife>>,
     refreezes: bool,
 }
 
@@ -36,7 +37,7 @@ pub(crate) fn subject<'b>(
     label: Label,
     question: &MayUseQuestion,
     say: &Say,
-) -> Result<Subject<'b>, NotAsked> {
+) -> Result<Subject, NotAsked> {
     match read.view.book.kind(label) {
         Kind::Roll => Ok(of_roll(read, label, say)),
         Kind::Kit => Ok(of_kit(read, label, say)),
@@ -48,7 +49,7 @@ pub(crate) fn subject<'b>(
     }
 }
 
-fn empty(label: Label, limits: Limits) -> Subject<'static> {
+fn empty(label: Label, limits: Limits) -> Subject {
     Subject {
         label,
         limits,
@@ -66,10 +67,10 @@ fn empty(label: Label, limits: Limits) -> Subject<'static> {
     }
 }
 
-fn of_roll<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
+fn of_roll<'b>(read: At<'b>, label: Label, say: &Say) -> Subject {
     let roll = roll_life(read.view, label);
     let name = read.view.book.name(label).short();
-    let mut subject: Subject<'b> = empty(label, roll_limits(read, &roll));
+    let mut subject: Subject = empty(label, roll_limits(read, &roll));
     if roll.lives.is_empty() {
         subject.refusals.push(format!("Nobody has received {name}."));
     } else if !roll.received_by(read.at) {
@@ -85,10 +86,10 @@ fn of_roll<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
     subject
 }
 
-fn of_kit<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
+fn of_kit<'b>(read: At<'b>, label: Label, say: &Say) -> Subject {
     let kit = kit_life(read.view, label);
     let name = read.view.book.name(label).short();
-    let mut subject: Subject<'b> = empty(label, kit_limits(read, &kit));
+    let mut subject: Subject = empty(label, kit_limits(read, &kit));
     match kit.items.iter().map(|item| item.cut_at).min() {
         None => subject.refusals.push(format!("Nobody has cut a kit {name}.")),
         Some(first) if read.at < first => {
@@ -118,7 +119,7 @@ fn of_kit<'b>(read: At<'b>, label: Label, say: &Say) -> Subject<'b> {
     subject
 }
 
-fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say) -> Result<Subject<'b>, NotAsked> {
+fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say) -> Result<Subject, NotAsked> {
     let name = read.view.book.name(label).short();
     if matches!(question.act, Act::TakeOut | Act::Cut) {
         return Err(NotAsked::DoesNotFit(format!(
@@ -127,13 +128,13 @@ fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say
     }
     let stages = stages_of(read.view, label);
     let Some(stage) = pick_stage(&stages, question.stage.as_ref(), name)? else {
-        let mut subject: Subject<'b> = empty(label, Limits::default());
+        let mut subject: Subject = empty(label, Limits::default());
         subject.laid = true;
         subject.refusals.push(format!("Nothing is laid in {name}."));
         return Ok(subject);
     };
     let stage = stage_life(read.view, label, &stage);
-    let mut subject: Subject<'b> = empty(label, stage_limits(read, &stage));
+    let mut subject: Subject = empty(label, stage_limits(read, &stage));
     subject.laid = true;
     match stage.first_laid() {
         None => subject.refusals.push(format!("Nothing is laid in {name} {}.", stage.stage)),
@@ -192,14 +193,14 @@ fn pick_stage(stages: &[StageName], asked: Option<&StageName>, part: &str) -> Re
     }
 }
 
-fn ended(subject: &mut Subject<'_>, end: Option<crate::roll::End>, name: &str, read: At<'_>, say: &Say) {
+fn ended(subject: &mut Subject, end: Option<crate::roll::End>, name: &str, read: At<'_>, say: &Say) {
     if let Some(end) = end {
         let how = if end.disposed { "was thrown away" } else { "was used up" };
         subject.refusals.push(format!("{name} {how} {}.", say.time(end.at, read.at)));
     }
 }
 
-fn place_it(subject: &mut Subject<'_>, history: &History, read: At<'_>) {
+fn place_it(subject: &mut Subject, history: &History, read: At<'_>) {
     subject.runs = history.runs(read.at) && subject.refusals.is_empty();
     let until = history.spots.partition_point(|(since, _)| *since <= read.at);
     let past = history.spots.get(..until).unwrap_or_default();
@@ -213,7 +214,7 @@ fn place_it(subject: &mut Subject<'_>, history: &History, read: At<'_>) {
 }
 
 /// Holds and notes of a roll or a kit.
-fn finish(subject: &mut Subject<'_>, read: At<'_>, say: &Say) {
+fn finish(subject: &mut Subject, read: At<'_>, say: &Say) {
     if !read.view.book.ever_held().is_empty() {
         let above = holds::above(read.view, subject.label, read.at);
         subject.holds = holds::in_force(read.view, &above, read.at, say);
@@ -233,7 +234,7 @@ fn finish(subject: &mut Subject<'_>, read: At<'_>, say: &Say) {
     }
 }
 
-impl Subject<'_> {
+impl Subject {
     /// What does not add up and is not settled: its own, and of the rolls it was cut from.
     pub(crate) fn open_puzzles(&self) -> impl Iterator<Item = (Label, &Found)> {
         let above = self.rolls.iter().filter(|roll| roll.roll != self.label);
@@ -242,7 +243,7 @@ impl Subject<'_> {
         above.chain(own).filter(|(_, found)| found.settled_by.is_none())
     }
 
-    pub(crate) fn lives_of(&self, roll: Label) -> &[Life<'_>] {
+    pub(crate) fn lives_of(&self, roll: Label) -> &[Life] {
         self.rolls.iter().find(|life| life.roll == roll).map_or(&[], |life| &life.lives)
     }
 

@@ -16,6 +16,7 @@ use crate::say::Say;
 use crate::view::View;
 use shared_types::{Act, Code, Instant, Kind, LimitName, Metres, ShortLine, TakeOutLine, TakeOutList, Word};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Which lay-ups are looked at.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -105,7 +106,7 @@ fn stock(read: At<'_>) -> BTreeMap<Label, Vec<(Label, u64)>> {
 /// Where something is by the book: in a frozen place, or out.
 fn place(read: At<'_>, label: Label) -> Option<Label> {
     let history = match read.view.book.kind(label) {
-        Kind::Roll => roll_life(read.view, label).history,
+        Kind::Roll => Arc::clone(&roll_life(read.view, label).history),
         _ => kit_life(read.view, label).history,
     };
     match history.spot(read.at) {

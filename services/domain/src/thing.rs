@@ -122,7 +122,7 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
     shown.declared = None;
 }
 
-fn stage_whereabouts(read: At<'_>, stage: &StageLife<'_>, say: &Say) -> Whereabouts {
+fn stage_whereabouts(read: At<'_>, stage: &StageLife, say: &Say) -> Whereabouts {
     let oven = stage.oven(read.at);
     match (oven.run(), stage.lying(read.at).map(|item| item.first_ply).min()) {
         (Some(run), Some(_)) => Whereabouts::InRun {

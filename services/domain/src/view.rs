@@ -90,10 +90,7 @@ impl<'b> View<'b> {
             }
             return found;
         }
-        let (links, place) = self.book.links().of(label);
-        let sources = (place..).map_while(|place| self.book.links().source(place));
-        let kept = links.iter().copied().zip(sources);
-        found.extend(kept.filter(|(_, source)| self.counts(source.seq, source.struck_by)));
+        found.extend(self.book.links_of(label).filter(|(_, source)| self.counts(source.seq, source.struck_by)));
         found
     }
 
@@ -106,6 +103,11 @@ impl<'b> View<'b> {
     /// Whether everything in the book counts that was not struck.
     pub(crate) fn is_whole(self) -> bool {
         u64::from(self.known) == self.book.last_seq() && self.what_if.is_none_or(|what_if| what_if.strikes.is_none())
+    }
+
+    /// Whether it is read as it is: everything counts, nothing is thought of, nothing is read the kind way.
+    pub(crate) fn is_plain(self) -> bool {
+        self.is_whole() && self.what_if.is_none() && !self.kindly
     }
 
     pub(crate) fn counts(self, seq: u32, struck_by: u32) -> bool {
@@ -216,9 +218,9 @@ impl<'b> View<'b> {
         })
     }
 
-    pub fn revision(self, material: Label, revision: &Code) -> Option<&'b Revision> {
+    pub fn revision(self, material: Label, revision: &Code) -> Option<&'b Arc<Revision>> {
         self.facts(material).find_map(|fact| match &fact.what {
-            What::Revised(body) if body.revision == *revision => Some(&**body),
+            What::Revised(body) if body.revision == *revision => Some(body),
             _ => None,
         })
     }

@@ -47,7 +47,7 @@ fn since_words(from: LayToCureFrom) -> &'static str {
 
 pub(crate) fn why_yes(
     read: At<'_>,
-    subject: &Subject<'_>,
+    subject: &Subject,
     governing: Option<LimitName>,
     question: &MayUseQuestion,
     say: &Say,
@@ -77,7 +77,7 @@ pub(crate) fn why_yes(
 }
 
 /// What the cold would keep.
-pub(crate) fn kept_words(subject: &Subject<'_>) -> String {
+pub(crate) fn kept_words(subject: &Subject) -> String {
     let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);
     match kept {
         Some(kept) if 0 < kept => format!(" Put it away: {} kept.", left(kept)),

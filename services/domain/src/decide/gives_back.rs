@@ -14,6 +14,7 @@ use crate::trace::descendants;
 use crate::view::{View, WhatIf};
 use shared_types::{Act, Instant, Kind, LimitName, StageName, Word};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// What it gives back, in words; empty when it only takes.
@@ -73,10 +74,10 @@ fn asked(before: View<'_>, after: View<'_>, thing: Label) -> Vec<Option<StageNam
 }
 
 /// A thing folded once, to be read at many times.
-enum Folded<'b> {
-    Roll(RollLife<'b>),
-    Kit(KitLife<'b>),
-    Stage(StageLife<'b>),
+enum Folded {
+    Roll(Arc<RollLife>),
+    Kit(KitLife),
+    Stage(StageLife),
 }
 
 /// What a thing has at one time.
@@ -87,8 +88,8 @@ struct State {
     refused: bool,
 }
 
-impl<'b> Folded<'b> {
-    fn of(view: View<'b>, thing: Label, stage: Option<&StageName>) -> Folded<'b> {
+impl<'b> Folded {
+    fn of(view: View<'b>, thing: Label, stage: Option<&StageName>) -> Folded {
         match (view.book.kind(thing), stage) {
             (_, Some(stage)) => Folded::Stage(stage_life(view, thing, stage)),
             (Kind::Kit, None) => Folded::Kit(kit_life(view, thing)),

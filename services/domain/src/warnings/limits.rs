@@ -10,6 +10,7 @@ use crate::lists::{Ends, alive, ends};
 use crate::roll::roll_life;
 use crate::stage::stage_life;
 use shared_types::{Code, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
+use std::sync::Arc;
 
 /// Under this a retest comes too late, and the roll has to be planned first. Common practice, no source: a retest
 /// takes weeks.
@@ -139,9 +140,9 @@ fn batch(asked: &Asked<'_>, roll: Label) -> String {
         .map_or_else(|| book.name(roll).short().to_owned(), |batch| format!("batch {}{of}", book.name(batch).short()))
 }
 
-fn history(asked: &Asked<'_>, label: Label) -> History {
+fn history(asked: &Asked<'_>, label: Label) -> Arc<History> {
     match asked.read.view.book.kind(label) {
-        Kind::Roll => roll_life(asked.read.view, label).history,
+        Kind::Roll => Arc::clone(&roll_life(asked.read.view, label).history),
         _ => kit_life(asked.read.view, label).history,
     }
 }
