@@ -1,6 +1,6 @@
 //! Papers of goods-in: what came later than its rolls, and what a delivery's note lists.
 
-use crate::browser::{Form, signed_on, words};
+use crate::browser::{Browser, Form, signed_on, words};
 use crate::receive::{DELIVERY, entry, says, strip};
 use crate::strike::saving;
 use crate::yard::{Said, Server};
@@ -80,6 +80,11 @@ fn what_a_deliverys_note_lists_is_counted_against_what_was_received() {
         let id = page.text.split("name=\"id\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
         Form { action: "/receive/note".to_owned(), fields: vec![("id".to_owned(), id)] }
     };
+    // Without a badge the page asks for one, and is come back to.
+    let mut stranger = Browser { server: &server, cookie: String::new() };
+    assert!(stranger.get("/receive/note").text.contains("href=\"/badge?then=%2Freceive%2Fnote%3F\""));
+    let badge = Form { action: "/badge".to_owned(), fields: vec![("then".to_owned(), "/receive/note?".to_owned())] };
+    says(&stranger.post(&badge, &[("code", "B-17")]), "A delivery's note");
     let asked = form(&browser.get("/receive/note"));
     let before = server.last_seq();
     for (note, rolls, sentence) in [

@@ -65,7 +65,8 @@ fn sign_on(code: &str, then: String) -> Result<HttpResponse, Fault> {
 }
 
 /// Pages of work that ask for a badge and are gone back to.
-const STEPS: &[&str] = &["/cut?", "/dispose?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?"];
+const STEPS: &[&str] =
+    &["/cut?", "/dispose?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?", "/receive/note?"];
 
 /// Only ever an address of this server.
 fn back_to(then: &str) -> String {
