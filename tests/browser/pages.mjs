@@ -41,6 +41,7 @@ export async function prepare(yard, { fact, decide, get }) {
   const why = "The core of the roll is crushed at one end and the backing film has come off over the first metres; nobody knows for how long, so look at all of it before any of it is cut, and ask the maker.";
   await decide(yard, "place_hold", `roll/${code.long}`, { why, nonconformance: "NC-2026-0004711" });
   await puzzling(yard, fact, roll);
+  code.ovens = await ovens(yard, fact, roll);
   code.entry = await struck(yard, { fact, decide }, roll);
   await fact(yard, "roll_received", "roll/X-HELD", roll(3), { hours: 3 });
   code.hold = (await decide(yard, "place_hold", "roll/X-HELD", { why: "The bag was open." })).id;
@@ -64,13 +65,32 @@ async function puzzling(yard, fact, roll) {
   await now("roll_received", "X-TWICE", roll(2), 1);
 }
 
+/** A run that was said to have cured and not to have, and a run that was started twice. Answers their numbers. */
+async function ovens(yard, fact, roll) {
+  await fact(yard, "roll_received", "roll/X-LAID", roll(2), { hours: 3.5 });
+  const now = (kind, thing, body, minutes) => fact(yard, kind, thing, body, { hours: minutes / 60 });
+  await now("roll_taken_out", "roll/X-LAID", { to: "CUT" }, 14);
+  const started = { oven: "OVEN-1", stages: [{ part: "X-SHELF", stage: "skin" }] };
+  await now("plies_laid", "part/X-SHELF", { stage: "skin", from: "roll/X-LAID", length_mm: 2_000 }, 13);
+  for (const minutes of [12, 10]) await now("oven_run_started", "run/X-STARTS", started, minutes);
+  await now("oven_run_started", "run/X-ENDS", started, 8);
+  const committed_at = new Date(Date.now() - 6 * 60_000).toISOString();
+  await now("oven_run_ended", "run/X-ENDS", { committed_at, cured: true, source: "chart" }, 5);
+  await now("oven_run_ended", "run/X-ENDS", { cured: false, source: "record" }, 4);
+  return { ends: "X-ENDS", starts: "X-STARTS" };
+}
+
 /** One entry that never happened, and one that may still be struck. Answers their numbers. */
 async function struck(yard, { fact, decide }, roll) {
   await fact(yard, "roll_received", "roll/X-STRUCK", roll(2), { hours: 3.5 });
   const out = await fact(yard, "roll_taken_out", "roll/X-STRUCK", { to: "CUT" }, { hours: 3 });
   const never = await fact(yard, "roll_put_away", "roll/X-STRUCK", { into: "F1" }, { hours: 2.5 });
   await decide(yard, "strike", "roll/X-STRUCK", { entry: never.id, why: "The roll never left the bench." });
-  return { out: out.seq, never: never.seq };
+  const receipt = await fact(yard, "roll_received", "roll/X-SHORT", roll(2), { hours: 3.5 });
+  const items = [2_000, 3_500].map((length_mm) => ({ roll: "X-SHORT", length_mm }));
+  const kits = items.map((item, place) => ({ kit: `K-SHORT-${place + 1}`, job: "J-X", items: [item] }));
+  const cut = await fact(yard, "nest_cut", "nest/N-SHORT", { kits }, { hours: 0.02 });
+  return { out: out.seq, never: never.seq, receipt: receipt.seq, cut: cut.seq };
 }
 
 /** One of each kind of what does not add up: its page, and what fits to answer there. */
@@ -123,6 +143,8 @@ export function pages(code) {
     { name: "oven-which-oven", at: `/oven?stages=${code.part}/skin`, kind: "hand" },
     { name: "oven-may-heat", at: `/oven?stages=${code.part}/skin&oven=OVEN-1`, kind: "hand" },
     { name: "oven-run", at: `/oven?run=${code.run.replace("run/", "")}`, kind: "hand" },
+    { name: "oven-ends-contradict", at: `/oven?run=${code.ovens.ends}`, kind: "hand" },
+    { name: "oven-started-twice", at: `/oven?run=${code.ovens.starts}`, kind: "hand" },
     { name: "oven-no-run", at: "/oven?run=RUN-9", kind: "hand" },
     { name: "dispose", at: "/dispose", kind: "hand" },
     { name: "dispose-why", at: "/dispose?thing=roll/X-1", kind: "hand", still: true },
@@ -161,6 +183,7 @@ export function pages(code) {
     { name: "lay-no-part", at: "/lay?code=F1", kind: "hand" },
     { name: "receive", at: "/receive", kind: "desk", paper: true },
     { name: "receive-wrong", at: `/receive?choice=scan&what=PM-101/B&batch=${q("a/b")}&length=-1&source=card`, kind: "desk", status: 400 },
+    { name: "receive-as-of-still-to-come", at: `/receive?choice=scan&${delivery(code).replace("2026-01-05", "2030-01-05")}`, kind: "desk", status: 400 },
     { name: "receive-scan", at: `/receive/scan?${delivery(code)}`, kind: "hand" },
     { name: "receive-scan-before", at: `/receive/scan?${delivery(code)}&before=X-1`, kind: "hand" },
     { name: "receive-scan-nothing-known", at: `/receive/scan?${delivery({ batch: "PM-101/B-9999" }).replace("certificate", "nobody")}`, kind: "hand" },
@@ -216,13 +239,17 @@ function ofOneThing(code) {
 /** Where something is decided: as it is asked, with its effect, and as it is refused. */
 function decisions(code) {
   const desk = (name, at, more) => ({ name, at, kind: "desk", ...more });
-  const { out, never } = code.entry;
+  const { out, never, receipt, cut } = code.entry;
   return [
     ...code.puzzles.map(({ kind, at }) => desk(`mismatch-${kind}`, at)),
     desk("mismatch-with-its-effect", `${code.puzzles.find(({ kind }) => kind === "in_while_in").at}&choice=take_out&why=asked`),
     desk("strike", `/strike/${out}`),
     desk("strike-with-its-effect", `/strike/${out}?choice=never&why=scanned+twice`, { paper: true }),
     desk("strike-refused", `/strike/${out}?choice=time`, { status: 400 }),
+    desk("strike-of-a-receipt-for-its-length", `/strike/${receipt}?choice=length&length=40`, { paper: true }),
+    desk("strike-of-a-cut-asked", `/strike/${cut}`),
+    desk("strike-of-a-cut-for-its-lengths", `/strike/${cut}?choice=length&length=2+35`),
+    desk("strike-of-a-cut-with-a-length-missing", `/strike/${cut}?choice=length&length=2`, { status: 400 }),
     desk("strike-of-what-is-struck", `/strike/${never}`),
     desk("hold", "/hold?thing=roll/X-1"),
     desk("hold-with-its-effect", "/hold?choice=ask&thing=roll/X-1&why=crushed"),

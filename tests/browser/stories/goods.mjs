@@ -1,8 +1,11 @@
 // Goods-in: a delivery stands at the dock. Goals of the design: one scan a roll, no tap between two rolls.
+import { join } from "node:path";
 import { SIZES } from "../lib/browser.mjs";
 import { assert, check } from "../lib/checks.mjs";
 import { Person } from "../lib/person.mjs";
+import { kept } from "../lib/places.mjs";
 import { entries, get } from "../lib/yard.mjs";
+import { delivery } from "../pages.mjs";
 
 const ROLLS = ["G-1", "G-2", "G-3"];
 
@@ -57,6 +60,17 @@ export async function goods(browser, yard, code) {
     await who.reads(/G-4: received, in F2/);
     await who.reads(/4 rolls received\./);
     who.took({ scans: 2, taps: 0 });
+  });
+
+  await check("a roll that something was done with before its paper was written is refused, with what to choose instead", async () => {
+    const choices = new URLSearchParams(delivery(code));
+    choices.set("as_of", new Date(Date.now() - 60_000).toISOString());
+    await who.open(`/receive/scan?${choices}`);
+    const before = await entries(yard);
+    await who.scan("X-NEVER");
+    await who.reads(/X-NEVER was not written: its out-time is as of .*, but something was done with it .* already\. Choose again/);
+    assert.equal(await entries(yard), before);
+    await who.page.screenshot({ path: join(kept, "receive-scan-too-late.png"), fullPage: true });
   });
 
   await check("the clerk at the dock saw no error and asked no other server", () => who.sawNothingOdd());

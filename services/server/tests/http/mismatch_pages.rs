@@ -1,7 +1,7 @@
 //! What doesn't add up: one line each, its answers, the effect before saving, and the sentence after it.
 
 use crate::browser::{signed_on, words};
-use crate::strike::saving;
+use crate::strike::{saving, with};
 use crate::yard::{Said, Server};
 use serde_json::json;
 
@@ -87,6 +87,36 @@ fn what_may_rest_is_answered_with_a_reason_and_assigns_nothing() {
     ] {
         let body = json!({"mismatch": {"kind": kind, "entry": entry}, "answer": answer, "why": why});
         server.post("/api/v1/decisions", &server.decision_now("settle", "roll/R-42", body)).problem(400, "cannot-read");
+    }
+}
+
+#[test]
+fn an_answer_sent_again_with_other_words_writes_nothing_and_says_so() {
+    let server = Server::yard();
+    server.receive("R-24");
+    let mut browser = signed_on(&server);
+    for (roll, answer, field, other) in [
+        ("R-61", "carried&minutes=10&why=door", "minutes", "11"),
+        ("R-62", "carried&minutes=10&why=door", "why", "lift"),
+        ("R-63", "carried&minutes=10&why=door", "choice", "assigned"),
+        ("R-64", "other&other=R-24&why=alike", "other", "R-42"),
+        ("R-65", "out_since&at=2026-05-06+06:31&why=door", "at", "2026-05-06 06:32"),
+    ] {
+        server.receive(roll);
+        server.pass(5);
+        let again = server.fact("roll_put_away", &format!("roll/{roll}"), json!({"into": "F1"}));
+        let address = format!("/mismatches/in_while_in/{}?choice={answer}", again["id"].as_str().unwrap());
+        let form = saving(&browser.get(&address));
+        let badges = [("by", "B-05"), ("second", "Q-03")];
+        says(&browser.post(&form, &badges), "Written: answered about");
+        let last = server.last_seq();
+        says(&browser.post(&form, &badges), "It was written before, once:");
+        let changed = browser.post(&with(&form, field, other), &badges);
+        assert_eq!((changed.status, server.last_seq()), (409, last), "{field}: {}", words(&changed));
+        says(&changed, "This page was sent before with something else, and that stands as entry");
+        assert_eq!(changed.text.matches("<h1").count(), 1);
+        let stands = server.get(&format!("/api/v1/entries/{last}")).json();
+        assert_eq!(stands["body"]["mismatch"]["entry"], again["id"], "{stands}");
     }
 }
 
