@@ -3,7 +3,7 @@
 
 mod insert;
 
-use crate::fact::{ActsOn, Fact, Label, NEVER, What};
+use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
 use crate::kept::{self, Kept, LONG};
 use crate::links::{Link, Links, Source};
 use crate::roll::RollLife;
@@ -203,14 +203,6 @@ impl Book {
         u32::try_from(end).unwrap_or(u32::MAX)
     }
 
-    /// The last entry before an entry's group: what was known when a decision was made.
-    pub fn before_group(&self, seq: u32) -> u32 {
-        kept::note_more();
-        let Some(own) = self.entry(seq) else { return seq };
-        let end = self.entries.partition_point(|other| other.recorded_at < own.recorded_at);
-        u32::try_from(end).unwrap_or(u32::MAX)
-    }
-
     /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.
     pub fn counter_gaps(&self, device: Label, known: u32) -> Vec<(u64, u64, u32)> {
         kept::note_more();
@@ -252,7 +244,8 @@ impl Book {
         id.and_then(|id| self.ids.get(&id).copied()).unwrap_or(0)
     }
 
-    /// The labels under which an entry is kept, found again from its fact; with those of the entry it acts on.
+    /// The labels under which an entry is kept, found again from its fact; with those of the entry it acts on, and of
+    /// whatever it was ever said to be a fact of instead: striking either moves it there or away.
     pub fn kept_under(&self, seq: u32) -> Vec<Label> {
         let Some(thing) = self.entry(seq).map(|meta| meta.thing) else { return Vec::new() };
         // Mostly it came lately.
@@ -276,6 +269,10 @@ impl Book {
             Some(What::ActsOn(on)) if 0 < *on && *on < seq => labels.extend(self.kept_under(*on)),
             Some(_) | None => {}
         }
+        labels.extend(self.acts_on(seq).iter().filter_map(|act| match act.does {
+            Does::Settles { other, .. } => other,
+            Does::Lifts | Does::Confirms => None,
+        }));
         labels.sort_unstable();
         labels.dedup();
         labels

@@ -322,7 +322,8 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
         settles: Some(Thought { thing: label, on: seq, kind: name.kind.clone(), answer: settle.answer.clone(), other }),
         ..WhatIf::default()
     };
-    let labels: Vec<Label> = [label].into_iter().chain(other).collect();
+    // An earlier answer may have given the fact to another thing, which this one takes it away from.
+    let labels: Vec<Label> = [label].into_iter().chain(other).chain(view.book.kept_under(seq)).collect();
     let maker = view.book.entry(seq).map(|meta| view.book.code(meta.by));
     let mut gives = gives_back(view, &what_if, &labels, at);
     // What is no question of where a thing was changes no limit: it is laid to rest in words, by two.

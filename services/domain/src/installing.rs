@@ -47,7 +47,7 @@ pub fn may_install(book: &Book, part: &ThingName, boat: Option<&Code>, when: Whe
 fn doubts(view: View<'_>, part: Label, boat: &Code, when: When) -> Vec<String> {
     let (book, name) = (view.book, view.book.name(part).short());
     let mut doubts = Vec::new();
-    let planned = planned(view, part, when.at).and_then(|(job, plan)| Some((job, plan.job.boat.as_ref()?)));
+    let planned = planned(view, part, when.at).pop().and_then(|(job, plan)| Some((job, plan.job.boat.as_ref()?)));
     if let Some((job, other)) = planned.filter(|(_, planned)| *planned != boat) {
         doubts.push(format!("{name} was planned for boat {other}, by {}.", book.name(job).short()));
     }
@@ -66,13 +66,18 @@ fn doubts(view: View<'_>, part: Label, boat: &Code, when: When) -> Vec<String> {
     doubts
 }
 
-/// The job that was planned last to make a part, and its plan.
-fn planned(view: View<'_>, part: Label, at: Instant) -> Option<(Label, &Planned)> {
-    let plans = view.facts(part).filter(|fact| fact.at <= at).filter_map(|fact| match &fact.what {
-        What::Planned(plan) if plan.part == part => Some((view.book.entry(fact.seq)?.thing, &**plan)),
-        _ => None,
-    });
-    plans.last()
+/// The jobs that make a part, each with its last plan; the one that was planned last stands last.
+fn planned(view: View<'_>, part: Label, at: Instant) -> Vec<(Label, &Planned)> {
+    let mut plans: Vec<(Label, &Planned)> = Vec::new();
+    for fact in view.facts(part).filter(|fact| fact.at <= at) {
+        let What::Planned(plan) = &fact.what else { continue };
+        let Some(meta) = view.book.entry(fact.seq) else { continue };
+        plans.retain(|(job, _)| *job != meta.thing);
+        plans.push((meta.thing, plan));
+    }
+    // A job that was planned anew for another part makes this one no more.
+    plans.retain(|(job, plan)| plan.part == part && view.plan(*job, at).is_none_or(|last| last.part == part));
+    plans
 }
 
 /// All that stands against it.
@@ -80,7 +85,7 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
     let (book, part) = (view.book, view.book.name(label));
     let say = Say::of(view, when.at);
     let mut against: Vec<(Word, String)> = Vec::new();
-    let planned = planned(view, label, when.at).map(|(_, plan)| plan);
+    let planned = planned(view, label, when.at);
     let mut above = BTreeSet::from([label]);
     let stages = stages_of(view, label);
     if stages.is_empty() {
@@ -89,8 +94,8 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
     for name in stages {
         let stage = stage_life(view, label, &name);
         if stage.lying(when.at).next().is_none() {
-            // A stage of an older plan is no stage any more.
-            if planned.is_some_and(|plan| !plan.job.stages.contains(&name)) {
+            // A stage of older plans is no stage any more, once no job plans it.
+            if !planned.is_empty() && planned.iter().all(|(_, plan)| !plan.job.stages.contains(&name)) {
                 continue;
             }
             against.push((Word::CannotSay, format!("{name}: nothing is laid, by the book.")));
@@ -99,6 +104,10 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
         match stage.oven(when.at) {
             Oven::Started(run) if !run.told => {}
             _ => against.push((Word::No, format!("{name}: no confirmed cure."))),
+        }
+        if stage.lying(when.at).any(|item| item.told) {
+            let why = format!("{name}: part of its lay-up was told and nobody confirmed it yet.");
+            against.push((Word::CannotSay, why));
         }
         let facts = view.facts(label).filter(|fact| fact.at <= when.at);
         let acts: Vec<Judged> = facts.filter_map(|fact| stage_act(view, &stage, fact)).collect();

@@ -314,9 +314,12 @@ fn worst(read: At<'_>, sets: Vec<Vec<Limit>>) -> Limits {
 
 fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
     match state {
-        LimitState::Clock { allowed, so_far, passed, .. } => {
+        LimitState::Clock { allowed, so_far, passed, oven, .. } => {
             let left = allowed.saturating_sub(*so_far);
-            (0, passed.unwrap_or_else(|| at.plus_ms(left)).0, left)
+            // A start that is not confirmed may never have been: then its clock ran on.
+            let never = oven.left_if_never.filter(|_| oven.not_confirmed);
+            let ends = at.plus_ms(never.map_or(left, |never| never.min(left)));
+            (0, passed.unwrap_or(ends).0, left)
         }
         LimitState::NotLaid { allowed, .. } => (0, at.plus_ms(*allowed).0, *allowed),
         LimitState::Date { end, read_at, .. } => (0, end.since(*read_at), 0),

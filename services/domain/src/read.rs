@@ -150,6 +150,10 @@ pub(crate) fn what(
             if let Some(boat) = &body.boat {
                 code_label(mention, Kind::Boat, boat);
             }
+            // What is needed of a material that nobody entered is needed all the same.
+            for need in &body.needs {
+                code_label(mention, Kind::Material, &need.material);
+            }
             let opens = matches!(entry.body, Body::JobOpened(_));
             What::Planned(Arc::new(Planned { job: body.clone(), part, opens }))
         }

@@ -10,7 +10,8 @@ use crate::say::Say;
 use crate::thing::standing;
 use crate::view::View;
 use shared_types::{
-    Code, EndsFirst, Job, Kind, LimitName, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow, ThingName,
+    Code, EndsFirst, Instant, Job, Kind, LimitName, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow,
+    ThingName, Whereabouts,
 };
 
 /// What a list is asked for. What is not named is not looked at.
@@ -81,8 +82,8 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         shown.whereabouts = part.whereabouts.clone();
         shown.say = part.say.clone();
     }
-    let own_boat = |at: &shared_types::Whereabouts| match at {
-        shared_types::Whereabouts::InBoat { boat, .. } => Some(boat.clone()),
+    let own_boat = |at: &Whereabouts| match at {
+        Whereabouts::InBoat { boat, .. } => Some(boat.clone()),
         _ => None,
     };
     let planned_for = plan.and_then(|plan| plan.job.boat.clone());
@@ -91,9 +92,9 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
     let ended = matches!(shown.whereabouts.state(), State::Consumed | State::Disposed);
     let ends_first = match (kind, part.as_ref()) {
         _ if ended => None,
-        (Kind::Part, _) => first_of_stages(&shown.stages),
-        (Kind::Job, Some(part)) => first_of_stages(&part.stages),
-        _ => first(&shown.limits, None),
+        (Kind::Part, _) => first_of_stages(&shown.stages, read.at, say),
+        (Kind::Job, Some(part)) => first_of_stages(&part.stages, read.at, say),
+        _ => first(&shown.limits, None, read.at, say),
     };
     let keep = filter.place.as_ref().is_none_or(|place| shown.whereabouts.place() == Some(place))
         && filter.state.is_none_or(|state| shown.whereabouts.state() == state)
@@ -164,11 +165,11 @@ fn made_by(view: View<'_>, part: Label) -> Vec<Code> {
     jobs
 }
 
-fn first_of_stages(stages: &[shared_types::StageView]) -> Option<EndsFirst> {
+fn first_of_stages(stages: &[shared_types::StageView], at: Instant, say: &Say) -> Option<EndsFirst> {
     let of_stages = stages
         .iter()
-        .filter(|stage| matches!(stage.whereabouts.state(), State::Laid | State::NothingLaid))
-        .filter_map(|stage| first(&stage.limits, Some(&stage.stage)));
+        .filter(|stage| !matches!(stage.whereabouts, Whereabouts::InRun { confirmed: true, .. }))
+        .filter_map(|stage| first(&stage.limits, Some(&stage.stage), at, say));
     of_stages.min_by_key(soonest)
 }
 
@@ -176,18 +177,21 @@ fn soonest(one: &EndsFirst) -> (bool, i64) {
     (one.ends_at.is_none(), one.ends_at.map_or(one.left_s, |ends| ends.at.0))
 }
 
-/// The limit that ends first: what runs before what stands still.
-fn first(limits: &[LimitRow], stage: Option<&StageName>) -> Option<EndsFirst> {
+/// The limit that ends first: what runs before what stands still. In a run that nobody confirmed it runs on.
+fn first(limits: &[LimitRow], stage: Option<&StageName>, at: Instant, say: &Say) -> Option<EndsFirst> {
     // What was not laid yet waits for no cure.
-    let begun = limits.iter().filter(|row| row.limit != LimitName::LayToCure || row.ends_at.is_some());
+    let begun =
+        limits.iter().filter(|row| row.limit != LimitName::LayToCure || row.ends_at.is_some() || row.not_confirmed);
     let ends = begun.filter_map(|row| {
+        let never = row.left_s_if_never_started;
+        let ends = never.map(|left_s| say.stamp(at.plus_ms(left_s.saturating_mul(1_000))));
         Some(EndsFirst {
             limit: row.limit,
             item: row.item.clone(),
             stage: stage.cloned(),
-            ends_at: row.ends_at,
-            left_s: row.left_s_if_never_started.or(row.left_s)?,
-            runs: row.runs,
+            ends_at: row.ends_at.or(ends),
+            left_s: never.or(row.left_s)?,
+            runs: row.runs || never.is_some(),
         })
     });
     ends.min_by_key(soonest)

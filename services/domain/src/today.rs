@@ -13,8 +13,8 @@ const TWO_WEEKS_MS: i64 = 14 * 86_400_000;
 
 pub struct Today {
     pub misses: Vec<Warning>,
-    /// Laid stages that have to be heating, or are planned to be, before the yard opens again; and those in a run that
-    /// nobody confirmed.
+    /// Laid stages that have to be heating, or are planned to be, before the yard opens again, or of which nobody can
+    /// say by when; and those in a run that nobody confirmed.
     pub tonight: Vec<WaitsForOven>,
     pub tonight_until: Instant,
     pub ends_first: Vec<Warning>,
@@ -29,8 +29,9 @@ pub fn today(book: &Book, when: When) -> Today {
     let shift = handover(book, when);
     let soon = |one: &WaitsForOven| {
         let first = one.heating_by.into_iter().chain(one.oven_at).map(|stamp| stamp.at).min();
-        // A run that nobody confirmed may not have started: then it is the stage that has to be heated first.
-        one.run.is_some() || first.is_none_or(|first| first <= tonight_until)
+        // A run that nobody confirmed may not have started: then it is the stage that has to be heated first. And what
+        // nobody can say an end of may have to be heated at once.
+        one.run.is_some() || one.heating_by.is_none() || first.is_none_or(|first| first <= tonight_until)
     };
     let until = Some(when.at.plus_ms(TWO_WEEKS_MS));
     Today {

@@ -1,7 +1,7 @@
 //! The oven run as it is typed from the chart: provisional, confirmed, broken off.
 
 use crate::look::*;
-use crate::scene::{Scene, thing};
+use crate::scene::{Scene, stamp, thing};
 use shared_types::*;
 
 /// Out on Tuesday at 06:00, laid in P-1 at 10:00.
@@ -273,4 +273,63 @@ fn what_runs_out_in_an_unconfirmed_run_is_reckoned_as_if_it_never_started() {
     let list = domain::runs_out(&in_oven().book(), 100, when("Tue 20:00"));
     let line = list.lines.iter().find(|line| line.thing.to_string() == "part/P-1").unwrap();
     assert_eq!((line.limit, line.ends_at.at, line.runs), (ToCure, crate::when::instant("Fri 10:00"), true));
+}
+
+#[test]
+fn a_lay_up_that_was_told_is_not_installed_before_somebody_confirmed_it() {
+    let told = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").laid("P-1", "R-1", "Tue 10:00");
+    let told = told.length(1).told().named("told").oven("RUN-1", &["P-1"], "Tue 12:00");
+    let told = told.ended("RUN-1", "Tue 20:00").committed("Tue 14:00").cured(true);
+    let may = |scene: &Scene| domain::may_install(&scene.book(), &thing("P-1"), None, when("Thu 12:00")).unwrap();
+    let asked = may(&told);
+    let why = "skin: part of its lay-up was told and nobody confirmed it yet.".to_owned();
+    assert_eq!((asked.answer, asked.why), (CannotSay, vec![why]));
+    assert_eq!(may(&told.confirm("told", "Wed 06:00")).answer, Yes);
+}
+
+#[test]
+fn a_part_is_not_installed_before_what_any_of_its_jobs_plans_is_laid() {
+    let cured = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").cured(true);
+    let planned = |scene: Scene, job: &str, stages: &[&str], at: &str| {
+        let stages = stages.iter().map(|stage| crate::scene::stage_name(stage)).collect();
+        let plan = Job { stages, ..crate::facts::plan("P-1", "Sun 06:00", "Sun 12:00") };
+        scene.entry(job, at, Body::JobOpened(plan))
+    };
+    let may = |scene: &Scene| domain::may_install(&scene.book(), &thing("P-1"), None, when("Thu 12:00")).unwrap();
+    let two = planned(planned(cured, "J-1", &["skin", "frame"], "Tue 06:00"), "J-2", &["skin"], "Tue 07:00");
+    let asked = may(&two);
+    let why = "frame: nothing is laid, by the book.".to_owned();
+    assert_eq!((asked.answer, asked.why), (CannotSay, vec![why]));
+    // Once no job plans it any more, it is no stage.
+    assert_eq!(may(&planned(two.clone(), "J-1", &["skin"], "Wed 06:00")).answer, Yes);
+    let elsewhere =
+        two.entry("J-1", "Wed 06:00", Body::JobReplanned(crate::facts::plan("P-2", "Sun 06:00", "Sun 12:00")));
+    assert_eq!(may(&elsewhere).answer, Yes);
+}
+
+#[test]
+fn a_list_says_when_a_stage_in_an_unconfirmed_run_has_to_be_cured() {
+    let first = |scene: &Scene, at: &str| {
+        let all = domain::stock::Filter::default();
+        let rows = domain::stock::stretch(&scene.book(), Kind::Part, &all, None, 9, 9, when(at)).rows;
+        rows[0].ends_first.clone()
+    };
+    // 72 h from its first ply, Tuesday 10:00.
+    let ends = first(&in_oven(), "Tue 20:00").unwrap();
+    let left_s = 62 * 3_600;
+    assert_eq!((ends.limit, ends.ends_at, ends.left_s, ends.runs), (ToCure, Some(stamp("Fri 10:00")), left_s, true));
+    assert_eq!(first(&in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").cured(true), "Tue 20:00"), None);
+}
+
+#[test]
+fn of_what_lies_in_an_unconfirmed_run_the_worst_is_picked_as_if_it_never_started() {
+    // R-2 came with 2 h, is out since Tuesday 12:30 and laid after the start: on Wednesday at 06:00 it has 180 h 30 min.
+    // R-1 had 194 h left at the start and has 176 h if that never was.
+    let scene = Scene::yard().received("R-2", "Mon 06:00").opening(2, 0).put_away("R-2", "F1", "Mon 06:00");
+    let scene = scene.stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").laid("P-1", "R-1", "Tue 10:00").length(1);
+    let scene = scene.oven("RUN-1", &["P-1"], "Tue 12:00").out("R-2", "Tue 12:30");
+    let scene = scene.laid("P-1", "R-2", "Tue 13:00").length(1);
+    let list = domain::runs_out(&scene.book(), 400, when("Wed 06:00")).lines;
+    let line = list.iter().find(|line| line.thing == thing("P-1") && line.limit == Out).unwrap();
+    assert_eq!((line.item.clone(), line.left_s), (thing("R-1"), 176 * 3_600));
 }

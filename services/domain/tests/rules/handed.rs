@@ -137,3 +137,20 @@ fn a_shift_hands_over_what_is_out_what_waits_and_what_was_only_told() {
     let empty = handover(&Scene::yard().stored("R-1", "Mon 06:00").book(), when("Tue 14:00"));
     assert_eq!((empty.say.as_str(), empty.waiting.len()), ("Nothing is out by the book.", 0));
 }
+
+#[test]
+fn a_material_that_nobody_entered_is_missing_from_what_there_is() {
+    let scene = Scene::yard().job_needing("J-1", "PM-999", "Wed 14:00", "Wed 20:00");
+    let today = domain::today(&scene.book(), when("Tue 14:00"));
+    assert_eq!(today.short.len(), 1);
+    assert_eq!(today.short[0].say, "J-1 needs 2.0 m of PM-999; none can be used.");
+}
+
+#[test]
+fn what_nobody_can_say_an_end_of_is_not_left_out_tonight() {
+    // Its receipt is struck, and its oven is planned for Sunday only.
+    let scene = Scene::yard().job("J-1", "Sun 06:00", "Sun 12:00").received("R-1", "Mon 06:00").named("receipt");
+    let scene = scene.out("R-1", "Tue 06:00").laid("P-1", "R-1", "Tue 08:00").length(1).strike("receipt", "Tue 09:00");
+    let tonight = domain::today(&scene.book(), when("Tue 14:00")).tonight;
+    assert_eq!(tonight.iter().map(|one| one.heating_by).collect::<Vec<_>>(), [None]);
+}

@@ -154,3 +154,43 @@ fn what_no_longer_arises_settles_nothing_and_says_so() {
     look.out_time_is("1:00").mismatches_are(&["settles_nothing"]);
     assert_eq!(look.mismatch("settles_nothing").entry, scene.id("settled"));
 }
+
+/// R-1 was out since 06:00; the take-out scanned at 10:00 as R-1 was R-2's, by its answer.
+fn moved() -> Scene {
+    let scene = stored().stored("R-2", "Mon 06:00").out("R-1", "Tue 06:00");
+    let scene = scene.out("R-1", "Tue 10:00").named("again");
+    let scene = scene.settle("again", "out_while_out", Other(thing("R-2")), "Wed 06:00").named("answer");
+    scene.look("R-2", "Wed 10:00").out_time_is("24:00");
+    scene
+}
+
+#[test]
+fn nobody_alone_takes_back_from_the_other_roll_what_moved_to_it() {
+    let scene = moved();
+    let back = "R-2 gets back 24 h of tack life";
+    scene.wish_strike("answer").at("Wed 10:00").needs_a_second(back);
+    scene.wish_strike("again").at("Wed 10:00").needs_a_second(back);
+    let again = |answer| scene.wish_settle("again", "out_while_out", answer).at("Wed 10:00");
+    again(OutSince(stamp("Tue 06:00"))).needs_a_second(back);
+    again(OutSince(stamp("Tue 06:00"))).second("B-2").is_granted();
+    // Nor is it passed on to a third one.
+    again(Other(thing("R-3"))).needs_a_second(back);
+}
+
+#[test]
+fn whatever_touches_a_moved_scan_names_the_other_roll() {
+    let scene = moved();
+    let written = [
+        scene.clone().strike("answer", "Wed 10:00"),
+        scene.clone().strike("again", "Wed 10:00"),
+        scene.clone().settle("again", "out_while_out", OutSince(stamp("Tue 06:00")), "Wed 10:00"),
+    ];
+    for written in written {
+        let last = written.entries.last().unwrap();
+        let effect = domain::effect(scene.book(), std::slice::from_ref(last), last.recorded_at);
+        assert!(effect.things.iter().any(|change| change.thing == thing("R-2")), "{last:?}");
+        // Whoever looked at R-2 before is told that something came between.
+        let refused = written.wish_issue("R-2", "J-1").based_on(scene.entries.len() as u64).refusal();
+        assert!(matches!(refused, domain::Refusal::ChangedMeanwhile { .. }), "{refused:?}");
+    }
+}
