@@ -70,6 +70,7 @@ pub struct EntryMeta {
 }
 
 impl Book {
+    /// Not noted: nothing that is kept may say it.
     pub fn last_seq(&self) -> u64 {
         self.entries.len() as u64
     }

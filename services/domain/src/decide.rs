@@ -85,7 +85,7 @@ fn register_batch(view: View<'_>, wish: &Wish, said: &Batch) -> Result<(), Refus
     if !known.is_empty() && (said.certificate_ends.is_none() || !known.iter().all(|known| adds(known))) {
         let say = format!(
             "Batch {short} is registered already. Strike that entry first if it is wrong; a certificate that came later is added \
-             with the same made_on."
+             with the same day of making."
         );
         return Err(Refusal::AlreadyThere { say });
     }
@@ -290,12 +290,7 @@ fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal>
 fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, at: Instant) -> Result<(), Refusal> {
     let name = &settle.mismatch;
     let not_found = || Refusal::NotFound {
-        say: format!(
-            "{} has no mismatch {} of entry {}. Look again.",
-            wish.thing,
-            name.kind.chars().take(60).collect::<String>(),
-            name.entry
-        ),
+        say: format!("{}: that entry has no question about {}. Look again.", wish.thing, mismatch::words(&name.kind)),
     };
     let label = known(view.book, &wish.thing)?;
     let seq = view.book.seq_of(&name.entry).and_then(|seq| u32::try_from(seq).ok()).ok_or_else(not_found)?;
@@ -304,7 +299,7 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
         return Err(not_found());
     }
     if !mismatch::answer_fits(&name.kind, &settle.answer) {
-        let detail = format!("That answer can't settle {}.", name.kind);
+        let detail = format!("That answer can't settle {}.", mismatch::words(&name.kind));
         return Err(Refusal::CannotRead { pointer: "/body/answer".to_owned(), detail });
     }
     let other = match &settle.answer {
@@ -329,10 +324,11 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
     // What is no question of where a thing was changes no limit: it is laid to rest in words, by two.
     if mismatch::puzzle_named(&name.kind).is_none() {
         if settle.why.as_ref().is_none_or(|why| why.trim().is_empty()) {
-            let detail = format!("Say why {} is settled.", name.kind);
+            let detail = format!("Say why it is settled: {}.", mismatch::words(&name.kind));
             return Err(Refusal::CannotRead { pointer: "/body/why".to_owned(), detail });
         }
-        gives.push(format!("{} of {} would no longer be shown", name.kind, wish.thing.short()));
+        let what = mismatch::words(&name.kind);
+        gives.push(format!("It would no longer be shown of {}: {what}", wish.thing.short()));
     }
     needs_second(wish, maker.as_ref(), gives)
 }

@@ -1,6 +1,9 @@
 //! What was worked out once of a long history, kept until something that it was read from changes. What a thing was
 //! worked out from is not declared but noted, by the book itself, whenever it is asked: nothing can be forgotten. What
 //! can't be noted so (something that is not there yet, a question to the whole book) is not kept.
+//!
+//! Two questions are not noted: `last_seq`, so no sentence that is kept may name the log's end, and `ever_held`, for which
+//! the first hold on anything changes all that is kept. Every other new question to the book has to note what it reads.
 
 use crate::fact::Label;
 use crate::follow::Scattered;

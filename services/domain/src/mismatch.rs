@@ -238,7 +238,8 @@ fn of_settlements(view: View<'_>, label: Label, only: Option<u32>, found: &mut V
         let What::ActsOn(on) = fact.what else { return None };
         let (_, kind, other) = view.settlements(on).find(|(by, _, _)| *by == fact.seq)?;
         let idle = other != Some(label) && !arises.contains(&(on, kind));
-        let text = format!("What was said about {kind} of entry {on} settles nothing: it does not arise.");
+        let what = words(kind);
+        let text = format!("What was said of entry {on}, about {what}, settles nothing: it does not arise.");
         idle.then(|| Finding::new("settles_nothing", fact.seq, text))
     });
     let settlements: Vec<Finding> = settlements.collect();
@@ -259,6 +260,38 @@ pub fn puzzle_named(kind: &str) -> Option<Puzzle> {
     let all =
         [OutWhileOut, InWhileIn, InWhileInElsewhere, SeenInsideWhileOut, ActedWhileInside, PutAwayNotAfterTakeOut];
     all.into_iter().find(|puzzle| puzzle.name() == kind)
+}
+
+/// What a kind of mismatch is called among people.
+pub fn words(kind: &str) -> &'static str {
+    match kind {
+        "out_while_out" => "a take-out while it was out",
+        "in_while_in" => "a put-away where it was already",
+        "in_while_in_elsewhere" => "a put-away elsewhere without a take-out",
+        "seen_inside_while_out" => "a sighting in the cold while it was out",
+        "acted_while_inside" => "a use while it was in the cold",
+        "put_away_not_after_take_out" => "a put-away that is not surely after its take-out",
+        "acted_while_held" => "a use while it was held",
+        "acted_after_disposed" => "a use after it was thrown away",
+        "limit_over_at_act" => "a limit that was over when it was used",
+        "cut_beyond_length" => "more cut than there was",
+        "not_received" => "a use of what nobody received or cut",
+        "received_twice" => "a second receipt",
+        "opening_after_receipt" | "opening_after_first_fact" => "an out-time stated as of too late",
+        "laid_not_in_kit" => "plies laid from a kit that has none of them",
+        "laid_after_oven_start" => "plies laid after its oven started",
+        "installed_not_cured" => "a part installed without its cure",
+        "removed_not_installed" => "a part removed from where it was not",
+        "started_twice" => "a run started twice",
+        "ends_contradict" => "ends of a run that contradict each other",
+        "decision_would_be_refused" => "a decision that would be refused today",
+        "settles_nothing" => "an answer that settles nothing",
+        "place_not_declared" => "a place that nobody declared",
+        "clock_doubtful" => "a time that is not sure",
+        "counter_gap" => "scans that never arrived",
+        "set_aside" => "something that could not be read",
+        _ => "what does not add up",
+    }
 }
 
 /// Whether an answer can be meant for a mismatch.

@@ -196,7 +196,26 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
     }
 }
 
+/// What went wrong with a run once its cure was under way: what was in it stays in it and is held.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Spoiled {
+    BrokeOff,
+    NotCured,
+}
+
 impl Run {
+    /// Nothing is contradicted by that, and nothing is to be struck.
+    pub fn spoiled(self) -> Option<Spoiled> {
+        let not_cured = self.not_cured.map(|_| Spoiled::NotCured);
+        self.interrupted.map(|_| Spoiled::BrokeOff).or(not_cured).filter(|_| self.committed)
+    }
+
+    /// Whether a hold that came of how it went is not lifted yet.
+    pub fn is_held(self, view: View<'_>, at: Instant) -> bool {
+        let mut holds = self.interrupted.into_iter().chain(self.not_cured);
+        holds.any(|seq| view.lifted_at(seq).is_none_or(|lifted| at < lifted))
+    }
+
     /// Whether its clock-stopping start holds at an instant.
     pub fn state(self, at: Instant) -> Oven {
         let waiting =

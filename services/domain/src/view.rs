@@ -128,6 +128,12 @@ impl<'b> View<'b> {
         !thought_of && !self.acts_on(fact.seq).any(|act| matches!(act.does, Does::Confirms) && another(act))
     }
 
+    /// How often somebody confirmed a fact and that was struck.
+    pub fn confirmations_struck(self, seq: u32) -> usize {
+        let all = self.book.acts_on(seq).iter().filter(|act| matches!(act.does, Does::Confirms));
+        all.filter(|act| act.struck_by <= self.known).count()
+    }
+
     /// When a hold was lifted for the first time, if it was.
     pub fn lifted_at(self, hold: u32) -> Option<Instant> {
         let thought_of = self.what_if.and_then(|what_if| what_if.lifts).filter(|(of, _)| *of == hold).map(|(_, at)| at);

@@ -99,8 +99,11 @@ fn what_is_no_question_of_place_is_settled_in_words_and_by_two() {
         .wish("roll/R-1", settle(None))
         .at("Wed 10:00")
         .second("B-2")
-        .is_refused("Say why limit_over_at_act is settled.");
-    needs_two(&scene.wish("roll/R-1", settle(Some("concession 7"))).at("Wed 10:00"), "would no longer be shown");
+        .is_refused("Say why it is settled: a limit that was over when it was used.");
+    needs_two(
+        &scene.wish("roll/R-1", settle(Some("concession 7"))).at("Wed 10:00"),
+        "It would no longer be shown of R-1: a limit that was over when it was used",
+    );
     scene.wish("roll/R-1", settle(Some("concession 7"))).at("Wed 10:00").second("B-2").is_granted();
 }
 

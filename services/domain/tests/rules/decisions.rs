@@ -92,7 +92,7 @@ fn a_revision_never_changes_and_a_batch_is_registered_once() {
 }
 
 const ALREADY: &str = "Batch B-1 is registered already. Strike that entry first if it is wrong; a certificate that came later is \
-    added with the same made_on.";
+    added with the same day of making.";
 
 /// The certificate of a batch came later: added by one alone, because of two days the earlier counts, computed by hand.
 #[test]
@@ -194,12 +194,13 @@ fn a_settlement_names_a_mismatch_that_arises_and_an_answer_that_can_be_meant() {
     settle("in_while_in", Settlement::WasTakeOut(true)).is_granted();
     let other_kind = settle("out_while_out", Settlement::WasTakeOut(true)).refusal();
     assert!(matches!(other_kind, Refusal::NotFound { .. }), "{other_kind:?}");
-    settle("in_while_in", Settlement::WasTakeOut(false)).is_refused("That answer can't settle in_while_in.");
+    settle("in_while_in", Settlement::WasTakeOut(false))
+        .is_refused("That answer can't settle a put-away where it was already.");
     settle("in_while_in", Settlement::Other(thing("R-1"))).is_refused("Name another roll than R-1.");
     settle("in_while_in", Settlement::Other(thing("K-1"))).is_refused("Name another roll than R-1.");
     let seen = with_job().out("R-1", "Tue 06:00").seen("R-1", "F1", "Tue 07:00").named("seen");
     let out_since = seen.wish_settle("seen", "seen_inside_while_out", Settlement::OutSince(stamp("Tue 06:00")));
-    out_since.is_refused("That answer can't settle seen_inside_while_out.");
+    out_since.is_refused("That answer can't settle a sighting in the cold while it was out.");
 }
 
 #[test]

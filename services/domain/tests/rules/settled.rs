@@ -152,7 +152,10 @@ fn what_no_longer_arises_settles_nothing_and_says_so() {
     let scene = in_twice(OutSince(stamp("Tue 09:00"))).named("settled").out("R-1", "Tue 11:00");
     let look = scene.look("R-1", "Wed 12:00");
     look.out_time_is("1:00").mismatches_are(&["settles_nothing"]);
-    assert_eq!(look.mismatch("settles_nothing").entry, scene.id("settled"));
+    let nothing = look.mismatch("settles_nothing");
+    assert_eq!(nothing.entry, scene.id("settled"));
+    let about = format!("What was said of entry {}, about a put-away where it was already,", scene.seq("again"));
+    assert_eq!(nothing.say, format!("{about} settles nothing: it does not arise."));
 }
 
 /// R-1 was out since 06:00; the take-out scanned at 10:00 as R-1 was R-2's, by its answer.

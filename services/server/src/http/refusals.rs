@@ -37,7 +37,10 @@ pub(crate) fn stored(outcome: Outcome) -> Result<Stored, Fault> {
 }
 
 fn writes_stopped(why: &str) -> Fault {
-    let detail = format!("Writing has stopped: {}. Send it again later with the same id.", why.trim_end_matches('.'));
+    let detail = format!(
+        "Writing has stopped: {}. Tell whoever looks after the server, and do it again later: it is never written twice.",
+        why.trim_end_matches('.')
+    );
     Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::WritesStopped, detail)
 }
 

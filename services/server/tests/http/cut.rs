@@ -88,6 +88,23 @@ fn a_nest_gives_kits_for_several_jobs_and_waste() {
 }
 
 #[test]
+fn what_was_thrown_away_of_the_first_kit_is_written_with_the_nest() {
+    let server = yard();
+    let mut browser = signed_on(&server);
+    let first = browser.get("/cut?roll=R-42&job=J-118&kit=K-5");
+    let on = browser.post(&typed(&first, "12", "0.4"), &[("go", "more")]);
+    says(&on, "This nest so far, not written yet: K-5 for J-118: 12.0 m of R-42; thrown away: 0.4 m of R-42.");
+    // The next scan carries it along, and so does the next form.
+    assert!(on.text.contains("name=\"wasted\" value=\"R-42/400\""), "{}", on.text);
+    let second = browser.get("/cut?roll=R-42&job=J-119&kit=K-6&items=K-5/J-118/R-42/12000&wasted=R-42/400");
+    browser.post(&typed(&second, "10.5", "0.2"), &[("go", "cut")]);
+    let waste = json!([{"roll": "R-42", "length_mm": 400}, {"roll": "R-42", "length_mm": 200}]);
+    assert_eq!(last(&server)["body"]["waste"], waste);
+    assert_eq!(browser.get("/cut?roll=R-42&wasted=R-42").status, 400);
+    assert_eq!(browser.get("/cut?roll=R-42&wasted=R-42/a%20lot").status, 400);
+}
+
+#[test]
 fn bad_input_is_answered_in_words_and_nothing_is_written() {
     let server = yard();
     let mut browser = signed_on(&server);

@@ -106,6 +106,36 @@ fn a_run_that_broke_off_or_did_not_cure_stopped_no_clock() {
 }
 
 #[test]
+fn a_run_that_broke_off_after_its_cure_was_under_way_is_held_and_contradicts_nothing() {
+    for (fact, body, why) in [
+        ("oven_run_interrupted", json!({"why": "power"}), "It broke off"),
+        (
+            "oven_run_ended",
+            json!({"cured": false, "source": "chart", "committed_at": "2026-05-06T07:11:00+01:00"}),
+            "It was not cured",
+        ),
+    ] {
+        let server = laid();
+        let mut browser = signed_on(&server);
+        started(&mut browser);
+        let name = last(&server)["thing"].as_str().unwrap().to_owned();
+        server.pass(60);
+        if fact == "oven_run_interrupted" {
+            let under_way = json!({"source": "chart", "committed_at": "2026-05-06T07:11:00+01:00"});
+            server.fact("oven_run_ended", &name, under_way);
+        }
+        let end = server.fact(fact, &name, body)["id"].clone();
+        let address = format!("/oven?run={}", &name[4..]);
+        let page = browser.get(&address);
+        says(&page, &format!("{why} after the cure was under way: held."));
+        assert!(!words(&page).contains("contradict"), "{}", words(&page));
+        let lift = json!({"hold": end, "why": "looked at"});
+        server.decide("lift_hold", "part/P-3", lift);
+        says(&browser.get(&address), &format!("{why} after the cure was under way; quality lifted its hold."));
+    }
+}
+
+#[test]
 fn a_time_left_empty_counts_from_now_and_never_from_the_start() {
     let server = laid();
     let mut browser = signed_on(&server);

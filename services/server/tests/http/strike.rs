@@ -2,7 +2,7 @@
 
 use crate::browser::{Browser, Form, signed_on, words};
 use crate::yard::{Said, Server};
-use serde_json::json;
+use serde_json::{Value, json};
 
 #[track_caller]
 fn says(page: &Said, sentence: &str) {
@@ -308,6 +308,31 @@ fn told_lines_are_confirmed_one_tap_each() {
     says(&browser.post(&form, &[]), "Confirmed: it is entry");
     assert_eq!(server.last_seq(), last);
     says(&browser.get("/thing/roll/R-42"), "told, confirmed by B-05");
+    // Struck, it waits again, and the same two confirm it again.
+    let confirmed = server.get(&format!("/api/v1/entries/{last}")).json()["id"].clone();
+    server.decide("strike", "roll/R-42", json!({"entry": confirmed, "why": "too early"}));
+    let page = browser.get("/confirm?second=B-05");
+    says(&page, "R-42 put away in F1");
+    let id = page.text.split("name=\"id\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    let kept = form.fields.iter().filter(|(name, _)| name != "id").cloned();
+    let again = Form { action: form.action.clone(), fields: kept.chain([("id".to_owned(), id)]).collect() };
+    says(&browser.post(&again, &[]), "Nothing waits to be confirmed.");
+    assert_eq!(server.last_seq(), last + 2);
+}
+
+#[test]
+fn told_lines_beyond_the_first_fifty_are_not_hidden() {
+    let server = Server::yard();
+    let told = |server: &Server, count: usize| {
+        let now: Vec<Value> = (0..count).map(|_| server.fact_now("seen", "roll/R-42", json!({"in": "F1"}))).collect();
+        server.pass(30);
+        assert_eq!(server.post("/api/v1/entries", &json!({"entries": now})).status, 207);
+    };
+    told(&server, 50);
+    let mut browser = signed_on(&server);
+    assert!(!words(&browser.get("/confirm")).contains("that wait."), "all are shown");
+    told(&server, 3);
+    says(&browser.get("/confirm"), "The first 50 of 53 that wait. The others follow as these are confirmed.");
 }
 
 #[test]

@@ -26,6 +26,9 @@ pub(crate) struct CutQuery {
     /// What the nest gives so far: kit, job, roll and millimetres of each, with a slash between: no code has one.
     #[serde(default)]
     items: String,
+    /// What was cut off and thrown away so far: roll and millimetres of each.
+    #[serde(default)]
+    wasted: String,
     #[serde(default)]
     done: Option<u64>,
 }
@@ -42,6 +45,8 @@ pub(crate) struct CutForm {
     kit: String,
     #[serde(default)]
     items: String,
+    #[serde(default)]
+    wasted: String,
     /// Metres, as typed.
     #[serde(default)]
     length: String,
@@ -70,7 +75,8 @@ const OFFERED: usize = 3;
 impl CutQuery {
     fn address(&self) -> String {
         let mut address = "/cut?".to_owned();
-        for (name, value) in [("roll", &self.roll), ("job", &self.job), ("kit", &self.kit), ("items", &self.items)] {
+        let (items, wasted) = (("items", &self.items), ("wasted", &self.wasted));
+        for (name, value) in [("roll", &self.roll), ("job", &self.job), ("kit", &self.kit), items, wasted] {
             if !value.is_empty() {
                 address.push_str(&format!("{name}={}&", in_a_query(value)));
             }
@@ -92,6 +98,17 @@ impl CutQuery {
         };
         let items: Option<Vec<Item>> = words.chunks(4).map(read).collect();
         items.ok_or_else(|| Fault::cannot_read("The address names no kits. Begin at /cut again."))
+    }
+
+    /// Rolls, and millimetres of each that were thrown away.
+    fn wasted(&self) -> Result<Vec<(Code, u64)>, Fault> {
+        let words: Vec<&str> = self.wasted.split('/').filter(|word| !word.is_empty()).collect();
+        let read = |two: &[&str]| match two {
+            [roll, mm] => Some((Code::new(roll).ok()?, mm.parse().ok()?)),
+            _ => None,
+        };
+        let wasted: Option<Vec<(Code, u64)>> = words.chunks(2).map(read).collect();
+        wasted.ok_or_else(|| Fault::cannot_read("The address names no waste. Begin at /cut again."))
     }
 }
 
@@ -124,12 +141,13 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
             job: form.job.clone(),
             kit: form.kit.clone(),
             items: form.items.clone(),
+            wasted: form.wasted.clone(),
             ..CutQuery::default()
         };
         let Some(by) = badge::remembered(&request) else {
             return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
         };
-        let mut items = query.items()?;
+        let (mut items, mut wasted) = (query.items()?, query.wasted()?);
         let waste = match form.waste.trim() {
             "" => None,
             text => Some(metres(text)),
@@ -157,16 +175,18 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
         let (kit, job) = (code(&form.kit, "kit")?, code(&form.job, "job")?);
         let roll = code(&form.roll, "roll")?;
         items.push(Item { kit, job, roll: roll.clone(), length_mm: length.get() });
+        wasted.extend(waste.map(|mm| (roll, mm.get())));
         if form.go == "more" {
             let words = items.iter().map(|one| format!("{}/{}/{}/{}", one.kit, one.job, one.roll, one.length_mm));
             let items = words.collect::<Vec<_>>().join("/");
-            return Ok(see(&CutQuery { roll: form.roll, items, ..CutQuery::default() }.address()));
+            let wasted = wasted.iter().map(|(roll, mm)| format!("{roll}/{mm}")).collect::<Vec<_>>().join("/");
+            return Ok(see(&CutQuery { roll: form.roll, items, wasted, ..CutQuery::default() }.address()));
         }
         if form.go != "cut" {
             return Err(Fault::cannot_read("That button is not one of this page's. Scan the roll again."));
         }
         let nest = ThingName::new(Kind::Nest, &code(&form.nest, "nest")?);
-        let waste: Vec<Value> = waste.iter().map(|mm| json!({ "roll": roll, "length_mm": mm })).collect();
+        let waste: Vec<Value> = wasted.iter().map(|(roll, mm)| json!({ "roll": roll, "length_mm": mm })).collect();
         let body = json!({ "kits": kits(&items), "waste": waste });
         let shown = work::said(&form.answer, &form.until, form.as_of_seq);
         let wish =
@@ -217,7 +237,12 @@ fn scanned(yard: &Yard, query: &CutQuery) -> Result<Result<CutQuery, String>, Fa
 fn plain(query: &CutQuery, big: Vec<String>) -> Step {
     Step {
         name: if query.roll.is_empty() { "Cut".to_owned() } else { query.roll.clone() },
-        keep: work::kept(&[("roll", &query.roll), ("job", &query.job), ("items", &query.items)]),
+        keep: work::kept(&[
+            ("roll", &query.roll),
+            ("job", &query.job),
+            ("items", &query.items),
+            ("wasted", &query.wasted),
+        ]),
         ready: match (query.roll.is_empty(), query.job.is_empty()) {
             (true, _) => "Ready. Scan a roll.",
             (false, true) => "Ready. Scan a job.",
@@ -230,7 +255,7 @@ fn plain(query: &CutQuery, big: Vec<String>) -> Step {
 
 fn step(yard: &Yard, query: &CutQuery, done: Option<&Entry>) -> Result<Step, Fault> {
     let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
-    let so_far = query.items()?;
+    let (so_far, wasted) = (query.items()?, query.wasted()?);
     let Ok(roll) = Code::new(&query.roll).map(|code| ThingName::new(Kind::Roll, &code)) else {
         return match done.map(|entry| (&entry.body, entry)) {
             Some((Body::NestCut(_), entry)) => ask::ask(yard, |book| Ok(was_cut(book, query, entry, when))),
@@ -248,7 +273,7 @@ fn step(yard: &Yard, query: &CutQuery, done: Option<&Entry>) -> Result<Step, Fau
         step.frame = work::frame(may.answer);
         step.big.push(may.say.clone());
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
-        step.why.extend(nest_so_far(&so_far));
+        step.why.extend(nest_so_far(&so_far, &wasted));
         work::take_out_first(book, &roll, when, &mut step);
         let say = Say::of(View::new(book, when.known), when.now);
         let needing = jobs_needing(book, &roll, when);
@@ -320,7 +345,8 @@ fn lengths(book: &Book, query: &CutQuery, roll: &ThingName, cut: &Cut<'_>, may: 
     let nest = work::label("NEST", &Say::of(view, when.now), when, cut.id);
     let mut fields = vec![("id", cut.id.to_string()), ("nest", nest)];
     fields.extend([("roll", query.roll.clone()), ("job", query.job.clone()), ("kit", query.kit.clone())]);
-    fields.extend(Some(("items", query.items.clone())).filter(|(_, items)| !items.is_empty()));
+    let so_far = [("items", query.items.clone()), ("wasted", query.wasted.clone())];
+    fields.extend(so_far.into_iter().filter(|(_, some)| !some.is_empty()));
     fields.extend(work::shown(may, book.last_seq()));
     step.press = Some(Press {
         fields,
@@ -335,11 +361,11 @@ fn lengths(book: &Book, query: &CutQuery, roll: &ThingName, cut: &Cut<'_>, may: 
     });
 }
 
-fn nest_so_far(items: &[Item]) -> Option<String> {
-    let words: Vec<String> = items
-        .iter()
-        .map(|one| format!("{} for {}: {} of {}", one.kit, one.job, Metres(one.length_mm), one.roll))
-        .collect();
+fn nest_so_far(items: &[Item], wasted: &[(Code, u64)]) -> Option<String> {
+    let kits =
+        items.iter().map(|one| format!("{} for {}: {} of {}", one.kit, one.job, Metres(one.length_mm), one.roll));
+    let waste = wasted.iter().map(|(roll, mm)| format!("thrown away: {} of {roll}", Metres(*mm)));
+    let words: Vec<String> = kits.chain(waste).collect();
     (!words.is_empty()).then(|| format!("This nest so far, not written yet: {}.", words.join("; ")))
 }
 

@@ -1,6 +1,6 @@
 //! The pages by which the day is run: the manager's morning, what runs out, the take-out list, the handover.
 
-use super::{answer, asked_then, assets::Assets, foot::Foot, html::codes, in_a_query, page};
+use super::{answer, asked_then, assets::Assets, foot::Foot, html::codes, in_a_query, page, stock::no_formula};
 use crate::http::{
     ask::{AtKnown, ask_beside},
     problems::Fault,
@@ -280,7 +280,7 @@ pub(crate) async fn runs_out_csv(
                 one.left_s.to_string(),
                 no_formula(&many(&one.materials)),
                 no_formula(&many(&one.jobs)),
-                one.say.clone(),
+                no_formula(&one.say),
             ];
             written = written.and_then(|()| csv.write_record(row));
         }
@@ -294,14 +294,6 @@ pub(crate) async fn runs_out_csv(
             .body(bytes))
     };
     answer(&request, found.await)
-}
-
-/// A code that a spreadsheet would take for a formula is written as text.
-fn no_formula(text: &str) -> String {
-    match text.starts_with(['=', '+', '-', '@']) {
-        true => format!("'{text}"),
-        false => text.to_owned(),
-    }
 }
 
 #[derive(Template)]

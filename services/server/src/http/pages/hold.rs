@@ -10,9 +10,10 @@ use crate::http::{
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use askama::Template;
-use domain::{When, say::Say, view::View};
+use domain::{When, fact::Fact, say::Say, view::View};
 use serde_json::json;
 use shared_types::ThingName;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 #[route("/hold", method = "GET", method = "HEAD")]
@@ -75,6 +76,8 @@ struct ConfirmPage {
     assets: Assets,
     foot: Foot,
     lines: Vec<Told>,
+    /// That there are more than are shown.
+    more: Option<String>,
     /// The badges of this sitting.
     badge: Option<String>,
     second: String,
@@ -119,22 +122,28 @@ async fn confirming(
     done: Option<String>,
 ) -> Result<HttpResponse, Fault> {
     let when = When::now(yard.now());
-    let (seqs, say) = ask_beside(yard, move |book| {
+    let (found, say) = ask_beside(yard, move |book| {
         let view = View::new(book, when.known);
         let own = |seq: u32, label| book.entry(seq).is_some_and(|meta| meta.thing == label);
         let waits = |label| view.facts(label).filter(move |fact| view.waits(fact) && own(fact.seq, label));
-        let mut seqs: Vec<u64> = book.labels().flat_map(waits).map(|fact| u64::from(fact.seq)).collect();
-        seqs.sort_unstable();
-        seqs.dedup();
-        seqs.truncate(MOST);
-        Ok((seqs, Say::of(view, when.now)))
+        let struck = |fact: &Fact| (u64::from(fact.seq), view.confirmations_struck(fact.seq));
+        let found: BTreeMap<u64, usize> = book.labels().flat_map(waits).map(struck).collect();
+        Ok((found, Say::of(view, when.now)))
     })
     .await?;
     let shared = yard.clone();
+    let seqs: Vec<u64> = found.keys().copied().take(MOST).collect();
+    let more = (seqs.len() < found.len()).then(|| {
+        format!("The first {} of {} that wait. The others follow as these are confirmed.", seqs.len(), found.len())
+    });
     let entries = beside(move || history::read(&shared, &seqs)).await?;
     let told = |entry: &shared_types::Entry| Told {
-        // The same line has the same id in every sitting of a person: two taps confirm it once.
-        id: Uuid::new_v5(&entry.id, format!("confirm {second}").as_bytes()),
+        // The same line has the same id in every sitting of a person: two taps confirm it once. Where that was struck,
+        // it is confirmed anew.
+        id: {
+            let struck = found.get(&entry.seq).copied().unwrap_or_default();
+            Uuid::new_v5(&entry.id, format!("confirm {second} {struck}").as_bytes())
+        },
         thing: entry.thing.to_string(),
         entry: entry.id,
         what: said(entry, &say, when.now),
@@ -145,7 +154,10 @@ async fn confirming(
     let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
     let badge = badge::remembered(request).map(|badge| badge.to_string());
     let (status, problem) = problem.map_or((StatusCode::OK, None), |(status, say)| (status, Some(say)));
-    page(status, &ConfirmPage { assets: Assets::new(), foot, lines, badge, second: second.to_owned(), problem, done })
+    page(
+        status,
+        &ConfirmPage { assets: Assets::new(), foot, lines, more, badge, second: second.to_owned(), problem, done },
+    )
 }
 
 #[actix_web::post("/confirm")]

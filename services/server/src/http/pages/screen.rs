@@ -1,6 +1,6 @@
 //! What the scan screen shows of one thing: the answer first, the reason second, then what can be done.
 
-use super::{asking, declared::declared, done, part::part, unsure};
+use super::{asking, declared::declared, done, part::part, unsure, work::frame};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::say::{Say, left, limit, so_far};
@@ -215,13 +215,7 @@ fn word(word: Word) -> &'static str {
 }
 
 pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, screen: &mut Screen) {
-    screen.frame = match answer.answer {
-        Word::Yes => "yes",
-        Word::NotYet => "not-yet",
-        Word::CannotSay => "cannot",
-        Word::No => "no",
-        Word::Stop => "stop",
-    };
+    screen.frame = frame(answer.answer);
     let time = |stamp: shared_types::Stamp| say.time(stamp.at, look.when.now);
     match (answer.answer, answer.holds.first()) {
         (Word::No, Some(hold)) => {

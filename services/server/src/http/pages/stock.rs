@@ -267,13 +267,18 @@ fn lines(yard: &Yard, list: &List, page: &Page) -> Result<String, Fault> {
     rows.iter().map(|row| line(row.iter().map(String::as_str))).collect()
 }
 
-/// One line of RFC 4180. A cell that a spreadsheet would take for a formula begins with an apostrophe.
-pub(super) fn line<'a>(cells: impl Iterator<Item = &'a str>) -> Result<String, Fault> {
-    let wrong = |_| Fault::went_wrong("The list could not be written down.");
-    let safe = cells.map(|cell| match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+/// A cell that a spreadsheet would take for a formula begins with an apostrophe.
+pub(super) fn no_formula(cell: &str) -> String {
+    match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         true => format!("'{cell}"),
         false => cell.to_owned(),
-    });
+    }
+}
+
+/// One line of RFC 4180, with no formula in it.
+pub(super) fn line<'a>(cells: impl Iterator<Item = &'a str>) -> Result<String, Fault> {
+    let wrong = |_| Fault::went_wrong("The list could not be written down.");
+    let safe = cells.map(no_formula);
     let mut to = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     to.write_record(safe).map_err(|_| wrong(()))?;
     let bytes = to.into_inner().map_err(|_| wrong(()))?;

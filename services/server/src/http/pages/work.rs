@@ -181,6 +181,7 @@ pub(super) fn scanned(yard: &Yard, code: &str, kinds: &[Kind]) -> Result<Result<
     })
 }
 
+/// The frame whose weight repeats an answer.
 pub(super) fn frame(word: Word) -> &'static str {
     match word {
         Word::Yes => "yes",

@@ -20,7 +20,7 @@ use domain::{
     fact::What,
     run_checks::contradicts_itself,
     say::Say,
-    stage::{Oven, stage_life},
+    stage::{Oven, Spoiled, stage_life},
     view::View,
 };
 use serde::Deserialize;
@@ -197,28 +197,40 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
         let broke_off = all.iter().any(|run| run.interrupted.is_some());
         let not_cured = all.iter().any(|run| run.not_cured.is_some());
-        let committed = all.iter().any(|run| run.committed);
-        let contradict =
-            label.is_some_and(|run| contradicts_itself(view, run)) || committed && (broke_off || not_cured);
+        let contradict = label.is_some_and(|run| contradicts_itself(view, run));
+        let spoiled = all.iter().find_map(|run| run.spoiled());
+        let held = all.iter().any(|run| run.is_held(view, when.now));
         let told = all.iter().any(|run| run.told);
         // The stage of which least is known speaks for the run.
-        let open = match states.iter().max_by_key(|state| rank(**state)) {
-            Some(_) if contradict => {
+        let open = match (states.iter().max_by_key(|state| rank(**state)), spoiled) {
+            (Some(_), _) if contradict => {
                 step.frame = "cannot";
                 step.big.push("Its entries contradict each other.".to_owned());
                 step.why.push("Quality has to say what holds. Strike what is wrong on the run's page.".to_owned());
                 false
             }
-            Some(Oven::Started(_)) if told => {
+            (Some(Oven::Started(_)), Some(spoiled)) => {
+                step.frame = "no";
+                let went = match spoiled {
+                    Spoiled::BrokeOff => "It broke off",
+                    Spoiled::NotCured => "It was not cured",
+                };
+                step.big.push(match held {
+                    true => format!("{went} after the cure was under way: held."),
+                    false => format!("{went} after the cure was under way; quality lifted its hold."),
+                });
+                false
+            }
+            (Some(Oven::Started(_)), None) if told => {
                 step.frame = "not-yet";
                 step.big.push("Cured, but its start was only told: another badge has to confirm it.".to_owned());
                 false
             }
-            Some(Oven::Started(_)) => {
+            (Some(Oven::Started(_)), None) => {
                 step.big.push("Confirmed: the cure was under way.".to_owned());
                 false
             }
-            Some(Oven::Provisional(_)) => {
+            (Some(Oven::Provisional(_)), _) => {
                 step.frame = "not-yet";
                 step.big.push("Not confirmed yet.".to_owned());
                 step.why.push("Until its chart or record is read, it may not have started.".to_owned());

@@ -3,6 +3,7 @@
 use super::super::{
     effect::judged,
     screen::{Asked, Look, screen},
+    work::frame,
 };
 use super::{facts, rows};
 use crate::http::pages::{in_a_query, receive::paper};
@@ -85,16 +86,6 @@ pub(super) fn shown(book: &Book, thing: &ThingName, when: When) -> Result<Option
         shown.cards = cards.iter().map(|card| rows::card(card, &say, when.now)).collect();
     }
     Ok(Some(shown))
-}
-
-fn frame(word: Word) -> &'static str {
-    match word {
-        Word::Yes => "yes",
-        Word::NotYet => "not-yet",
-        Word::CannotSay => "cannot",
-        Word::No => "no",
-        Word::Stop => "stop",
-    }
 }
 
 fn material(book: &Book, seen: &ThingView, when: When, say: &Say, shown: &mut Shown) {
