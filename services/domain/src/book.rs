@@ -4,7 +4,7 @@
 mod insert;
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
-use crate::kept::{self, Kept, LONG};
+use crate::kept::{self, Kept};
 use crate::links::{Link, Links, Source};
 use crate::roll::RollLife;
 use shared_types::{Body, Code, Entry, Instant, Kind, Mismatch, ThingName};
@@ -200,8 +200,10 @@ impl Book {
     pub fn group_end(&self, seq: u32) -> u32 {
         kept::note_more();
         let Some(own) = self.entry(seq) else { return seq };
-        let end = self.entries.partition_point(|other| other.recorded_at <= own.recorded_at);
-        u32::try_from(end).unwrap_or(u32::MAX)
+        // A group is small beside a log.
+        let after = usize::try_from(seq).ok().and_then(|seq| self.entries.get(seq..)).unwrap_or_default();
+        let same = after.iter().take_while(|other| other.recorded_at <= own.recorded_at).count();
+        seq.saturating_add(u32::try_from(same).unwrap_or(u32::MAX))
     }
 
     /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.
@@ -283,7 +285,7 @@ impl Book {
         &self.held
     }
 
-    /// A roll's life as everything that stands gives it, kept where its history is long.
+    /// A roll's life as everything that stands gives it, kept until something of that changes.
     pub(crate) fn life_of(&self, roll: Label, work: impl FnOnce() -> RollLife) -> Arc<RollLife> {
         self.kept(&self.lives, roll, work)
     }
@@ -294,9 +296,6 @@ impl Book {
     }
 
     fn kept<T>(&self, of: &Kept<T>, label: Label, work: impl FnOnce() -> T) -> Arc<T> {
-        if self.all_facts(label).len() < LONG {
-            return Arc::new(work());
-        }
         let last = u32::try_from(self.entries.len()).unwrap_or(NEVER);
         // A first hold on anything is looked for among all that is held.
         let changed = |label: Label| self.shelves.get(label as usize).map_or(NEVER, |shelf| shelf.changed);

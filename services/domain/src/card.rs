@@ -155,11 +155,10 @@ fn source(of: OpeningSource) -> &'static str {
 
 /// The entries at a stretch's ends, and what is to be said about them.
 fn behind_it(view: View<'_>, behind: &Behind<'_>, from: Instant, to: Option<Instant>) -> (Vec<u32>, Option<String>) {
-    let inside = |other: Instant, other_to: Instant| other < to.unwrap_or(Instant::MAX) && from < other_to;
     let mut entries: Vec<u32> = Vec::new();
     let mut notes: Vec<String> = Vec::new();
     for history in behind {
-        for stretch in history.stretches.all.iter().filter(|stretch| inside(stretch.from, stretch.to)) {
+        for stretch in history.stretches.between(from, to.unwrap_or(Instant::MAX)) {
             entries.push(stretch.from_seq);
             entries.extend(stretch.to_seq);
         }
@@ -173,12 +172,7 @@ fn behind_it(view: View<'_>, behind: &Behind<'_>, from: Instant, to: Option<Inst
     entries.sort_by_key(|seq| view.book.entry(*seq).map(|meta| (meta.occurred_at, meta.id)));
     entries.dedup();
     for seq in &entries {
-        let told = view
-            .book
-            .entry(*seq)
-            .and_then(|meta| view.facts(meta.thing).find(|fact| fact.seq == *seq))
-            .filter(|fact| fact.marks.told);
-        if let Some(told) = told {
+        if let Some(told) = view.fact_of(*seq).filter(|fact| fact.marks.told) {
             let confirmed = if view.waits(told) { "not confirmed" } else { "confirmed" };
             notes.push(format!("told by {}, {confirmed}", view.book.code(told.by)));
         }

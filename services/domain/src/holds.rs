@@ -73,6 +73,14 @@ fn add_touched(view: View<'_>, thing: Label, until: Instant, above: &mut BTreeSe
     }
 }
 
+/// The holds in force on a roll or kit and on all above it. In a yard that never held anything nothing is looked for.
+pub(crate) fn on(view: View<'_>, thing: Label, at: Instant, say: &Say) -> Vec<HoldView> {
+    match view.book.ever_held().is_empty() {
+        true => Vec::new(),
+        false => in_force(view, &above(view, thing, at), at, say),
+    }
+}
+
 /// The holds in force at an instant. One known now, asked before its time, is not.
 pub fn in_force(view: View<'_>, above: &BTreeSet<Label>, at: Instant, say: &Say) -> Vec<HoldView> {
     let held = view.book.ever_held().intersection(above);

@@ -1,4 +1,4 @@
-//! What was worked out once of a long history, kept until something that it was read from changes. What a thing was
+//! What was worked out once, kept until something that it was read from changes. What a thing was
 //! worked out from is not declared but noted, by the book itself, whenever it is asked: nothing can be forgotten. What
 //! can't be noted so (something that is not there yet, a question to the whole book) is not kept.
 //!
@@ -11,10 +11,8 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// A history of fewer facts is worked out again as quickly as it is looked up.
-pub(crate) const LONG: usize = 24;
-/// So many are kept at most, then it begins anew: a yard works with far fewer long histories in a day.
-const MOST: usize = 4_000;
+/// So many are kept at most, then it begins anew: a yard looks at fewer things between two questions about everything.
+const MOST: usize = 10_000;
 
 thread_local! {
     /// What is being worked out by this thread, the innermost last.

@@ -215,10 +215,7 @@ fn place_it(subject: &mut Subject, history: &History, read: At<'_>) {
 
 /// Holds and notes of a roll or a kit.
 fn finish(subject: &mut Subject, read: At<'_>, say: &Say) {
-    if !read.view.book.ever_held().is_empty() {
-        let above = holds::above(read.view, subject.label, read.at);
-        subject.holds = holds::in_force(read.view, &above, read.at, say);
-    }
+    subject.holds = holds::on(read.view, subject.label, read.at, say);
     let book = read.view.book;
     for fact in read.view.facts(subject.label).filter(|fact| fact.marks.told && read.view.waits(fact)) {
         if matches!(fact.what, What::PutAway { .. } | What::Seen { .. }) {

@@ -67,7 +67,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
             shown.limits = rows(read, &kit_limits(read, &kit), say);
             let cut = kit.items.iter().any(|item| item.cut_at <= read.at);
             shown.whereabouts = whereabouts(read, &kit.history, cut, kit.ended(read.at), say);
-            shown.holds = holds::in_force(view, &holds::above(view, label, read.at), read.at, say);
+            shown.holds = holds::on(view, label, read.at, say);
         }
         Kind::Part => part(read, label, say, &mut shown),
         kind => {
@@ -90,7 +90,7 @@ fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
     shown.length_left_mm = roll.length_left_mm.map(|left| left.max(0));
     shown.limits = rows(read, &roll_limits(read, &roll), say);
     shown.whereabouts = whereabouts(read, &roll.history, roll.received_by(read.at), roll.ended(read.at), say);
-    shown.holds = holds::in_force(read.view, &holds::above(read.view, label, read.at), read.at, say);
+    shown.holds = holds::on(read.view, label, read.at, say);
 }
 
 fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
@@ -161,10 +161,14 @@ fn whereabouts(read: At<'_>, history: &History, received: bool, end: Option<End>
 fn jobs(view: View<'_>, label: Label) -> Vec<Code> {
     let mut jobs: Vec<Code> = view
         .facts(label)
-        .flat_map(|fact| match &fact.what {
-            What::Issued { thing, job } if *thing == label => vec![*job],
-            What::Cut(cut) => cut.kits.iter().filter(|kit| kit.kit == label).map(|kit| kit.job).collect(),
-            _ => Vec::new(),
+        .flat_map(|fact| {
+            let (issued, cut) = match &fact.what {
+                What::Issued { thing, job } if *thing == label => (Some(*job), None),
+                What::Cut(cut) => (None, Some(cut)),
+                _ => (None, None),
+            };
+            let kits = cut.into_iter().flat_map(|cut| &cut.kits).filter(|kit| kit.kit == label);
+            issued.into_iter().chain(kits.map(|kit| kit.job))
         })
         .map(|job| view.book.code(job))
         .collect();
@@ -195,25 +199,32 @@ pub(crate) type ActJudged = (u32, Instant, Judged);
 
 /// The acts of a thing, each with how it is judged.
 pub(crate) fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
+    acts_of(view, label, |_, _| true)
+}
+
+/// Those that are asked for, by entry and time.
+fn acts_of(view: View<'_>, label: Label, asked: impl Fn(u32, Instant) -> bool) -> Vec<ActJudged> {
+    let facts = || view.facts(label).filter(|fact| asked(fact.seq, fact.at));
     match view.book.kind(label) {
         Kind::Roll => {
-            let life = roll_life(view, label);
             let acts = view.facts(label).filter_map(|fact| Some((fact, judge::act_of_roll(label, fact)?)));
+            let mut acts = acts.filter(|(fact, _)| asked(fact.seq, fact.at)).peekable();
+            if acts.peek().is_none() {
+                return Vec::new();
+            }
+            let life = roll_life(view, label);
             acts.map(|(fact, act)| (fact.seq, fact.at, judge::roll_act(view, &life, fact, act))).collect()
         }
         Kind::Kit => {
             let life = kit_life(view, label);
-            let acts = view.facts(label).filter_map(|fact| Some((fact, judge::kit_act(view, &life, fact)?)));
+            let acts = facts().filter_map(|fact| Some((fact, judge::kit_act(view, &life, fact)?)));
             acts.map(|(fact, judged)| (fact.seq, fact.at, judged)).collect()
         }
         Kind::Part => {
             let mut all = Vec::new();
             for name in stages_of(view, label) {
                 let life = stage_life(view, label, &name);
-                all.extend(
-                    view.facts(label)
-                        .filter_map(|fact| Some((fact.seq, fact.at, judge::stage_act(view, &life, fact)?))),
-                );
+                all.extend(facts().filter_map(|fact| Some((fact.seq, fact.at, judge::stage_act(view, &life, fact)?))));
             }
             all
         }
@@ -225,13 +236,13 @@ pub(crate) fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
 pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
     let mut changed = Vec::new();
     let mut then_known: Option<(u32, Vec<ActJudged>)> = None;
-    let later = later_words(view, label);
-    for (seq, at, now) in acts(view, label) {
+    let later = LaterWords::of(view, label);
+    let spoken = |seq: u32, at: Instant| {
         let known = view.book.group_end(seq);
-        let spoken = || later.iter().any(|(when, seq)| known < *seq && *when <= at);
-        if view.known <= known || matches!(view.book.kind(label), Kind::Roll | Kind::Kit) && !spoken() {
-            continue;
-        }
+        known < view.known && later.as_ref().is_none_or(|later| later.spoken(known, at))
+    };
+    for (seq, at, now) in acts_of(view, label, spoken) {
+        let known = view.book.group_end(seq);
         if then_known.as_ref().is_none_or(|(of, _)| *of != known) {
             let then = View::new(view.book, u64::from(known));
             then_known = Some((known, acts(then, label)));
@@ -251,8 +262,34 @@ pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<Judge
     changed
 }
 
-/// What may change how an act of a roll or kit is judged: from which time on, and in which entry it was written.
-fn later_words(view: View<'_>, label: Label) -> Vec<(Instant, u32)> {
+/// What may change how an act of a roll or kit is judged: from which time on, and the last entry in which anything was
+/// written that counts from that time or earlier.
+struct LaterWords(Vec<(Instant, u32)>);
+
+impl LaterWords {
+    /// Nothing, where everything that was written later has to be looked at.
+    fn of(view: View<'_>, label: Label) -> Option<LaterWords> {
+        if !matches!(view.book.kind(label), Kind::Roll | Kind::Kit) {
+            return None;
+        }
+        let mut words = words(view, label);
+        words.sort_unstable();
+        let mut last = 0;
+        words.iter_mut().for_each(|(_, seq)| {
+            last = last.max(*seq);
+            *seq = last;
+        });
+        Some(LaterWords(words))
+    }
+
+    /// Whether anything that counts by a time was written after an entry.
+    fn spoken(&self, known: u32, at: Instant) -> bool {
+        let by_then = self.0.partition_point(|(when, _)| *when <= at);
+        by_then.checked_sub(1).and_then(|last| self.0.get(last)).is_some_and(|(_, seq)| known < *seq)
+    }
+}
+
+fn words(view: View<'_>, label: Label) -> Vec<(Instant, u32)> {
     let mut on = crate::holds::above(view, label, Instant::MAX);
     on.extend(view.book.label(&ThingName::yard()));
     let mut words = Vec::new();

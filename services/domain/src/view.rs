@@ -80,6 +80,17 @@ impl<'b> View<'b> {
         Facts { view: self, now: before.iter(), instead, after: after.iter() }
     }
 
+    /// The fact of an entry, if it counts, as it is kept with what it is about.
+    pub fn fact_of(self, seq: u32) -> Option<&'b Fact> {
+        let meta = self.book.entry(seq)?;
+        let all = self.book.all_facts(meta.thing);
+        // It is kept where it happened; only what reaches back is kept elsewhere.
+        let near = all.get(all.partition_point(|fact| fact.at < meta.occurred_at)..).unwrap_or_default();
+        let same = near.iter().take_while(|fact| fact.at == meta.occurred_at);
+        let found = same.chain(all).find(|fact| fact.seq == seq);
+        found.filter(|fact| self.counts(fact.seq, fact.struck_by))
+    }
+
     /// What a thing is made from and what it went into, in occurred order.
     pub fn links(self, label: Label) -> Vec<(Link, Source)> {
         let mut found = Vec::new();

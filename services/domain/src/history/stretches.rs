@@ -28,6 +28,19 @@ impl Stretches {
         &self.union
     }
 
+    /// The stretches of which something lies between two instants; looked for from where the part of the union begins.
+    pub fn between(&self, from: Instant, to: Instant) -> impl Iterator<Item = &Stretch> {
+        let begin = self.around(from).map_or(from, |(begin, _)| begin);
+        let (first, end) = (self.begun_before(begin), self.begun_before(to));
+        let near = self.all.get(first..end.max(first)).unwrap_or_default();
+        near.iter().filter(move |stretch| from < stretch.to)
+    }
+
+    /// How many stretches begin before an instant.
+    fn begun_before(&self, at: Instant) -> usize {
+        self.all.partition_point(|stretch| stretch.from < at)
+    }
+
     /// Milliseconds out within `[from, until]`.
     pub fn length(&self, from: Instant, until: Instant) -> i64 {
         let clipped = |(a, b): &(Instant, Instant)| (*b).min(until).since((*a).max(from)).max(0);
@@ -60,6 +73,9 @@ mod tests {
             Stretches::new(vec![stretch(10, 20), stretch(15, 30), stretch(30, 35), stretch(50, 60), stretch(7, 7)]);
         assert_eq!(union.length(Instant::MIN, Instant::MAX), 35);
         assert_eq!(union.length(Instant(12), Instant(55)), 28);
+        let between = |from, to| union.between(Instant(from), Instant(to)).map(|one| one.from.0).collect::<Vec<_>>();
+        assert_eq!((between(18, 32), between(31, 31), between(40, 51)), (vec![10, 15, 30], vec![30], vec![50]));
+        assert_eq!((between(0, 10), between(35, 50), between(0, 90)), (vec![], vec![], vec![10, 15, 30, 50]));
         assert!(union.covers(Instant(10)) && union.covers(Instant(34)) && !union.covers(Instant(35)));
     }
 }
