@@ -21,7 +21,7 @@ fn id(number: usize) -> String {
     uuid::Uuid::from_u128(0x5ea1_ed00_0000_4000_8000_0000_0000_0000 + number as u128).to_string()
 }
 
-/// A yard, a material, a batch, and rolls that go in and out.
+/// A yard, a material, a batch, rolls that go in and out, and a part that is laid from one of them.
 fn history() -> String {
     let mut lines: Vec<Value> = Vec::new();
     let mut decide = |decide: &str, thing: &str, body: Value| {
@@ -41,11 +41,14 @@ fn history() -> String {
     );
     decide("register_batch", "batch/PM-101/B-1", json!({"made_on": "2025-06-01"}));
     let mut minute = 10;
-    let mut fact = |kind: &str, roll: usize, body: Value, lines: &mut Vec<Value>| {
+    let mut fact_of = |kind: &str, thing: String, body: Value, lines: &mut Vec<Value>| {
         minute += 1;
         let number = lines.len();
-        lines.push(json!({"id": id(number), "kind": kind, "thing": format!("roll/R-{roll}"), "by": "B-17",
+        lines.push(json!({"id": id(number), "kind": kind, "thing": thing, "by": "B-17",
             "occurred_at": stamp(minute), "recorded_at": stamp(minute), "body": body}));
+    };
+    let mut fact = |kind: &str, roll: usize, body: Value, lines: &mut Vec<Value>| {
+        fact_of(kind, format!("roll/R-{roll}"), body, lines);
     };
     for roll in 0..ROLLS {
         let opening = json!({"out_time_s": 0, "refreezes": 0, "as_of": stamp(minute_of(roll)), "source": "card"});
@@ -64,6 +67,9 @@ fn history() -> String {
             fact("roll_put_away", roll, json!({"into": "F1"}), &mut lines);
         }
     }
+    fact("roll_taken_out", 7, json!({"from": "F1", "to": "CUT"}), &mut lines);
+    let laid = json!({"stage": "skin", "from": "roll/R-7", "length_mm": 2_000});
+    fact_of("plies_laid", "part/P-1".to_owned(), laid, &mut lines);
     lines.iter().map(|line| format!("{line}\n")).collect()
 }
 
@@ -102,13 +108,16 @@ fn every_question(url: &str, at: &str) -> Vec<String> {
     let document: Value = reqwest::blocking::get(format!("{url}/api/v1/openapi.json")).unwrap().json().unwrap();
     let paths = document["paths"].as_object().unwrap().iter().filter(|(_, item)| item.get("get").is_some());
     let filled = paths.map(|(template, item)| {
-        let path = template.replace("scan/{code}", "scan/R-7").replace("{kind}/{code}", "roll/R-7");
+        let path = template
+            .replace("scan/{code}", "scan/R-7")
+            .replace("{kind}/{code}", "roll/R-7")
+            .replace("part/{code}", "part/P-1");
         let path = path.replace("{material}", "PM-101").replace("{batch}", "B-1").replace("{seq}", "4995");
         assert!(!path.contains('{'), "say here what {template} is asked for");
         let takes = |name: &str| {
             item["get"]["parameters"].as_array().is_some_and(|all| all.iter().any(|one| one["name"] == name))
         };
-        let query = [("at", at), ("act", "take_out")].into_iter().filter(|(name, _)| takes(name));
+        let query = [("at", at), ("act", "take_out"), ("boat", "NB-1")].into_iter().filter(|(name, _)| takes(name));
         let query: Vec<String> = query.map(|(name, value)| format!("{name}={value}")).collect();
         format!("{path}?{}", query.join("&"))
     });
