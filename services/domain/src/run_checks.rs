@@ -98,9 +98,10 @@ pub(crate) fn of_part(view: View<'_>, part: Label, say: &Say) -> Vec<Mismatch> {
     all
 }
 
-/// Whether what was said of a run can't all be, and nobody has settled it.
-pub fn contradicts_itself(view: View<'_>, run: Label) -> bool {
+/// What was said of a run that can't all be, and nobody has settled, in sentences.
+pub fn contradictions(view: View<'_>, run: Label, say: &Say) -> Vec<String> {
     let mut found = Vec::new();
-    of_run(view, run, &Say::of(view, Instant::MAX), &mut found);
-    found.iter().any(|one| view.settlement(run, one.kind, one.seq).is_none())
+    of_run(view, run, say, &mut found);
+    let open = found.into_iter().filter(|one| view.settlement(run, one.kind, one.seq).is_none());
+    open.map(|one| one.say).collect()
 }

@@ -211,7 +211,10 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     assert_eq!(server.last_seq(), before);
     server.fact("oven_run_ended", &name, json!({"cured": false, "source": "record"}));
     let address = format!("/oven?run={}", &name[4..]);
-    says(&browser.get(&address), "Its entries contradict each other");
+    let page = browser.get(&address);
+    says(&page, "Its entries contradict each other");
+    says(&page, "it was said Wed 07:41 that its cure was under way Wed 07:41, and Wed 07:42 that it was not cured.");
+    assert!(page.text.contains(&format!("href=\"/thing/{name}\"")), "{}", page.text);
     let open = server.get("/api/v1/mismatches").json()["mismatches"].clone();
     let kinds: Vec<&Value> = open.as_array().unwrap().iter().map(|one| &one["kind"]).collect();
     assert_eq!(kinds, ["ends_contradict"], "{open}");
@@ -220,7 +223,9 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     // Started again under the same label, that is one more.
     server.fact("oven_run_started", &name, json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]}));
     says(&browser.get("/mismatches"), &format!("Which start of {} is right? Strike the other one.", &name[4..]));
-    says(&browser.get(&address), "Its entries contradict each other");
+    let page = browser.get(&address);
+    says(&page, "Its entries contradict each other");
+    says(&page, "what was in both waits until the later start.");
     let nobody = browser
         .post(&Form { action: "/oven".to_owned(), fields: form.fields.clone() }, &[("go", "cured"), ("run", "NORUN")]);
     assert!(nobody.status == 400, "{}", words(&nobody));

@@ -4,6 +4,7 @@ use super::{OvenQuery, plain};
 use crate::{
     http::{
         ask::ask,
+        fallback::in_a_path,
         pages::{
             answer, badge, in_a_query, scan,
             screen::Button,
@@ -18,7 +19,7 @@ use actix_web::{HttpRequest, HttpResponse, post, web};
 use domain::{
     When,
     fact::What,
-    run_checks::contradicts_itself,
+    run_checks::contradictions,
     say::Say,
     stage::{Oven, Spoiled, stage_life},
     view::View,
@@ -197,16 +198,18 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
         let broke_off = all.iter().any(|run| run.interrupted.is_some());
         let not_cured = all.iter().any(|run| run.not_cured.is_some());
-        let contradict = label.is_some_and(|run| contradicts_itself(view, run));
+        let contradicting = label.map(|run| contradictions(view, run, &say)).unwrap_or_default();
         let spoiled = all.iter().find_map(|run| run.spoiled());
         let held = all.iter().any(|run| run.is_held(view, when.now));
         let told = all.iter().any(|run| run.told);
         // The stage of which least is known speaks for the run.
         let open = match (states.iter().max_by_key(|state| rank(**state)), spoiled) {
-            (Some(_), _) if contradict => {
+            (Some(_), _) if !contradicting.is_empty() => {
                 step.frame = "cannot";
                 step.big.push("Its entries contradict each other.".to_owned());
-                step.why.push("Quality has to say what holds. Strike what is wrong on the run's page.".to_owned());
+                step.why.extend(contradicting);
+                step.why.push("Quality has to say what holds, and strikes what is wrong.".to_owned());
+                step.choices.push((format!("/thing/{}", in_a_path(&name)), "What was written of it".to_owned()));
                 false
             }
             (Some(Oven::Started(_)), Some(spoiled)) => {
