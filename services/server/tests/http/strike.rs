@@ -44,7 +44,17 @@ fn it_was_another_roll_shows_who_gets_and_who_loses_and_asks_for_a_second_person
     says(&page, "R-42 loses 3 h 10 min of tack life and out-life.");
     says(&page, "needs a second person");
     // Why it is struck stands there to be read before it is saved.
-    assert!(page.text.contains("value=\"it was R-42\""), "{}", page.text);
+    says(&page, "Why: it was R-42. What it would change");
+    // Chosen otherwise on the same page, that reason is not sent along.
+    let asking = page.text.split("<form").find(|form| form.contains("Show what it would change</button>")).unwrap();
+    assert!(asking.contains("value=\"r-42\"") && !asking.contains("it was R-42"), "{asking}");
+    says(&browser.get(&format!("/strike/{seq}?choice=other&other=R-42&why=it+was+R-42")), "Why: it was R-42.");
+    let typed = browser.get(&format!("/strike/{seq}?choice=other&other=R-42&why=alike"));
+    assert!(
+        !words(&typed).contains("Why: it was") && typed.text.matches("value=\"alike\"").count() == 2,
+        "{}",
+        typed.text
+    );
     let form = saving(&page);
     let last = server.last_seq();
     let refused = browser.post(&form, &[("by", "B-05"), ("second", "")]);
@@ -191,7 +201,7 @@ fn a_mistyped_length_is_put_right_by_two_where_that_gives_back() {
     says(&page, "one after the other with a space between: R-42 into K-1, waste of R-42");
     assert!(page.text.contains("value=\"48 2\""), "{}", page.text);
     for (typed, sentence) in [
-        ("4.8", "The entry states lengths of 2; you wrote 1."),
+        ("4.8", "The entry states 2 lengths; you wrote 1."),
         ("48+2", "That is what the entry says already."),
         ("4.8+much", "is no length"),
         ("4.8+0", "is no length of a roll"),
@@ -221,8 +231,17 @@ fn a_mistyped_length_is_put_right_by_two_where_that_gives_back() {
     let receipt = roll_receipt(&server);
     let page = browser.get(&format!("/strike/{receipt}?choice=length&length=40"));
     says(&page, "needs nobody else");
+    // What stands instead is written later than it happened: it waits, and written once more it waits as that did.
+    says(&page, "R-42: 1 entry more to confirm.");
+    says(
+        &browser.get(&format!("/strike/{receipt}?choice=length&length=40+2")),
+        "The entry states one length; you wrote 2.",
+    );
     assert_eq!(browser.post(&saving(&page), &[("by", "B-17"), ("second", "")]).status, 200);
     assert_eq!(roll()["length_left_mm"], 33_200);
+    let page = browser.get(&format!("/strike/{}?choice=length&length=35", server.last_seq()));
+    says(&page, "33.2 m of it left, then 28.2 m.");
+    assert!(!words(&page).contains("to confirm"), "{}", words(&page));
     // What states no length is offered none.
     let out = server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}))["seq"].as_u64().unwrap();
     assert!(!words(&browser.get(&format!("/strike/{out}"))).contains("another length"));

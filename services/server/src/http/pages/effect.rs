@@ -101,8 +101,10 @@ fn of_thing(change: &ThingChange) -> Vec<String> {
         let waits = then.to_confirm.iter().filter(|one| !was.to_confirm.contains(one)).count();
         let gone = was.to_confirm.iter().filter(|one| !then.to_confirm.contains(one)).count();
         let entries = |count: usize| if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") };
-        sentences.extend((0 < waits).then(|| format!("{name}: {} more to confirm.", entries(waits))));
-        sentences.extend((0 < gone).then(|| format!("{name}: {} fewer to confirm.", entries(gone))));
+        // What stands instead of an entry that waited waits as that did: only the difference is a change.
+        let (more, fewer) = (waits.saturating_sub(gone), gone.saturating_sub(waits));
+        sentences.extend((0 < more).then(|| format!("{name}: {} more to confirm.", entries(more))));
+        sentences.extend((0 < fewer).then(|| format!("{name}: {} fewer to confirm.", entries(fewer))));
     }
     sentences
 }

@@ -62,10 +62,11 @@ pub(super) fn with_lengths(mut body: Value, lengths: &[Length], typed: &str) -> 
     match (lengths.len(), typed.len()) {
         (0, _) => return Err("This entry states no length.".to_owned()),
         (1, 0) => return Err("Write the right length in metres, such as 12.5.".to_owned()),
+        (1, given) if given != 1 => {
+            return Err(format!("The entry states one length; you wrote {given}. Write one, such as 12.5."));
+        }
         (of, given) if of != given => {
-            return Err(format!(
-                "The entry states lengths of {of}; you wrote {given}. Write each, with a space between."
-            ));
+            return Err(format!("The entry states {of} lengths; you wrote {given}. Write each, with a space between."));
         }
         _ => {}
     }

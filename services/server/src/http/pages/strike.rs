@@ -55,7 +55,10 @@ async fn asked(
     which: &str,
     chosen: Chosen,
 ) -> Result<(Entry, (WishPage, Chosen)), Fault> {
-    let chosen = with_reason(chosen);
+    // A reason that the choice gives is read above; in the field it would stay when another choice is made.
+    let own = own_reason(&chosen).filter(|own| ["", own].contains(&chosen.why.trim()));
+    let typed = if own.is_some() { String::new() } else { chosen.why.clone() };
+    let chosen = Chosen { why: own.clone().unwrap_or(chosen.why), ..chosen };
     let nothing =
         || Fault::not_found("No entry has that number or id. Look at the thing's history and take one of its entries.");
     let (seq, struck_by, say) = ask(yard, |book| {
@@ -83,7 +86,10 @@ async fn asked(
             "It is {} already. Nothing more is to be done.",
             history::struck_words(&by, &time(by.recorded_at))
         )),
-        None if history::may_be_struck(entry.body.plain_kind()) => choices(&entry, &chosen, &mut shown),
+        None if history::may_be_struck(entry.body.plain_kind()) => {
+            shown.lead.extend(own.map(|why| format!("Why: {why}.")));
+            choices(&entry, &chosen, &typed, &mut shown);
+        }
         None => shown
             .lead
             .push("A strike is not struck: write the entry again. What the log wrote itself stays.".to_owned()),
@@ -91,18 +97,14 @@ async fn asked(
     Ok((entry, (shown, chosen)))
 }
 
-/// Another roll, another time and another length are reasons of their own: what will be written stands in the form to be read.
-fn with_reason(chosen: Chosen) -> Chosen {
-    if !chosen.why.trim().is_empty() {
-        return chosen;
+/// Another roll, another time and another length are reasons of their own.
+fn own_reason(chosen: &Chosen) -> Option<String> {
+    match chosen.choice.as_str() {
+        "other" => other(chosen).map(|code| format!("it was {code}")),
+        "time" => Some("it was at another time".to_owned()),
+        "length" => Some("it was another length".to_owned()),
+        _ => None,
     }
-    let why = match chosen.choice.as_str() {
-        "other" => other(&chosen).map_or(String::new(), |code| format!("it was {code}")),
-        "time" => "it was at another time".to_owned(),
-        "length" => "it was another length".to_owned(),
-        _ => String::new(),
-    };
-    Chosen { why, ..chosen }
 }
 
 fn other(chosen: &Chosen) -> Option<Code> {
@@ -118,7 +120,7 @@ fn names_one(entry: &Entry) -> bool {
     ) && matches!(entry.thing.kind(), Kind::Roll | Kind::Kit)
 }
 
-fn choices(entry: &Entry, chosen: &Chosen, shown: &mut WishPage) {
+fn choices(entry: &Entry, chosen: &Chosen, why: &str, shown: &mut WishPage) {
     let mut choice = |value, label: String| shown.choices.push(Choice { value, label });
     choice(
         "never",
@@ -143,7 +145,7 @@ fn choices(entry: &Entry, chosen: &Chosen, shown: &mut WishPage) {
         let value = if chosen.length.trim().is_empty() { was.join(" ") } else { chosen.length.clone() };
         field("length", length_label(&lengths), &value, "12.5");
     }
-    field("why", "Why".to_owned(), &chosen.why, "");
+    field("why", "Why".to_owned(), why, "");
 }
 
 fn draft(yard: &Yard, entry: &Entry, chosen: &Chosen) -> Result<Draft, String> {
