@@ -63,7 +63,8 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
     let mut cards = Vec::new();
     for name in stages_of(view, part) {
         let stage = stage_life(view, part, &name);
-        for item in stage.lying(at) {
+        // Of what nobody recorded the cut there is no sum.
+        for item in stage.lying(at).filter(|item| !item.cut_unknown) {
             let roll = roll_life(view, item.roll);
             let kit = item.kit.map(|kit| kit_life(view, kit).history);
             let mut behind: Behind<'_> = vec![&roll.history];

@@ -82,7 +82,8 @@ fn end(view: View<'_>, kit: Label) -> Option<End> {
 }
 
 /// What a lay-up from a kit used: the items it names, else all that the kit then held. A kit that held nothing
-/// yet by the times told is taken as holding what it ever held: a trace never loses a roll.
+/// yet by the times told is taken as holding what it ever held: a trace never loses a roll. Nothing at all: nobody
+/// recorded what was cut into it.
 pub fn laid_items(view: View<'_>, fact: &Fact, laid: &Laid) -> Vec<KitItem> {
     let all = kit_items(view, laid.from);
     let before = |item: &&KitItem| item.cut_at <= fact.at;

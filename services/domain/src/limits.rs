@@ -147,6 +147,10 @@ pub fn stage_limits(read: At<'_>, stage: &StageLife) -> Limits {
 pub fn limits_when_laid(read: At<'_>, stage: &StageLife, seq: u32) -> Limits {
     let mut sets = Vec::new();
     for item in stage.items.iter().filter(|item| item.seq == seq) {
+        if item.cut_unknown {
+            sets.push(all_missing(item.roll, Missing::Cut));
+            continue;
+        }
         sets.extend(item.lives.iter().map(|life| {
             let first_ply = first_of_material(stage, life, item.last_ply).unwrap_or(item.first_ply);
             let tested =
@@ -158,9 +162,11 @@ pub fn limits_when_laid(read: At<'_>, stage: &StageLife, seq: u32) -> Limits {
     worst(read, sets)
 }
 
-/// The first ply of this material in the stage, whichever revision or roll.
+/// The first ply of this material in the stage, whichever revision or roll; of what nobody knows it may be.
 pub fn first_of_material(stage: &StageLife, life: &Life, at: Instant) -> Option<Instant> {
-    let same = |item: &&StageItem| item.lives.iter().any(|other| other.received.material == life.received.material);
+    let same = |item: &&StageItem| {
+        item.lives.is_empty() || item.lives.iter().any(|other| other.received.material == life.received.material)
+    };
     stage.lying(at).filter(same).map(|item| item.first_ply).min()
 }
 
@@ -236,7 +242,7 @@ fn lay_to_cure(at: Instant, stated: Option<&LayToCure>, tested: &Tested) -> Limi
     LimitState::Clock {
         allowed,
         so_far,
-        runs: tested.started.is_none(),
+        runs: tested.started.is_none_or(|(start, _)| at < start),
         passed: (allowed < so_far).then(|| from.plus_ms(allowed)),
         oven: oven_mark(tested.started, || Some(allowed - at.since(from).max(0))),
     }

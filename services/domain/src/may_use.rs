@@ -180,7 +180,8 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         _ => None,
     };
     let by = |bound: Option<(Instant, LimitName)>| bound.map(|(end, _)| end.minus_ms(spare_ms));
-    let cannot_plan = matches!(word, Word::CannotSay) && !subject.limits.missing.is_empty();
+    // Held or refused as well, what is missing still leaves no time to say.
+    let cannot_plan = against.iter().any(|one| one.word == Word::CannotSay) && !subject.limits.missing.is_empty();
     let (last_ply, heating) = if cannot_plan || !subject.refusals.is_empty() {
         (None, None)
     } else {

@@ -3,7 +3,7 @@
 use crate::limits::{At, Limit, LimitState, Limits};
 use crate::roll::Missing;
 use crate::say::{Say, ceil_s, floor_s};
-use shared_types::{LimitRow, ThingName};
+use shared_types::{Kind, LimitRow, ThingName};
 
 pub fn rows(read: At<'_>, limits: &Limits, say: &Say) -> Vec<LimitRow> {
     limits.rows.iter().map(|limit| row(read, limit, say)).collect()
@@ -68,6 +68,10 @@ pub fn missing_words(read: At<'_>, missing: Missing, limit: &Limit) -> (String, 
     let batch = batch_of(read, limit);
     match missing {
         Missing::Receipt => (format!("{short} is not received"), format!("Receive {short}.")),
+        Missing::Cut if item.kind() == Kind::Kit => (
+            format!("what was cut into {short}"),
+            format!("Nobody recorded what was cut into {short}, which is laid in it: record its cut."),
+        ),
         Missing::Cut => (
             format!("when {short} was cut into its kit"),
             format!("Nobody recorded when {short} was cut into the kit it was laid from."),

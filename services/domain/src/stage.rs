@@ -19,6 +19,7 @@ pub struct StageLife {
 
 /// One roll's plies in a stage.
 pub struct StageItem {
+    /// The kit itself, where nobody recorded what was cut into it.
     pub roll: Label,
     pub kit: Option<Label>,
     /// The first of these plies, at the earliest.
@@ -30,7 +31,7 @@ pub struct StageItem {
     /// Where its lay-up stands among the part's facts: what a run cures was laid before its start.
     pub place: usize,
     pub told: bool,
-    /// Nobody recorded when it was cut into the kit it was laid from: how long it was out can't be said.
+    /// Nobody recorded that it was cut into the kit before it was laid from it: how long it was out can't be said.
     pub cut_unknown: bool,
     /// The last take-out before it was laid.
     pub took_out: Option<Instant>,
@@ -123,7 +124,11 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     continue;
                 }
                 let kit = kits.entry(laid.from).or_insert_with(|| kit_life(view, laid.from));
-                for of in laid_items(view, fact, laid) {
+                let of_kit = laid_items(view, fact, laid);
+                if of_kit.is_empty() {
+                    items.push(item(laid.from, Some(laid.from), true, None, Vec::new()));
+                }
+                for of in of_kit {
                     let roll = match kit.rolls.get(&of.roll) {
                         Some(roll) => roll,
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
@@ -132,7 +137,8 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     let took_out = last_take_out(way);
                     let in_kit = |life: &Life| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
-                    items.push(item(of.roll, Some(laid.from), of.seq == fact.seq, took_out, lives));
+                    let unknown = of.seq == fact.seq || fact.at < of.cut_at;
+                    items.push(item(of.roll, Some(laid.from), unknown, took_out, lives));
                 }
             }
             What::LayupCompleted(of) if of == stage && !view.waits(fact) => {

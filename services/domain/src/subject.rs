@@ -156,7 +156,7 @@ fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say
             false => format!("{name} {} is in run {run_name} since {since}, not confirmed yet.", stage.stage),
         });
     }
-    for item in stage.lying(read.at).filter(|item| item.lives.is_empty()) {
+    for item in stage.lying(read.at).filter(|item| item.lives.is_empty() && item.kit != Some(item.roll)) {
         subject
             .refusals
             .push(format!("{}, which is laid in it, is not received.", read.view.book.name(item.roll).short()));

@@ -204,7 +204,9 @@ impl Item<'_> {
         (end_of_day_ms(book.zone(), ends_on) - when * 60_000).div_euclid(1000)
     }
 
+    /// In the oven it was tested at the latest instant of the start, as every act is.
     pub fn shelf_life_read_at(&self, tested_at: &str, at: Minute) -> Minute {
-        self.shelf_life_tested(tested_at, at).unwrap_or_else(|| self.counted_until(at))
+        let oven = self.stands_from.filter(|_| tested_at == "oven" && self.laid.is_some());
+        self.shelf_life_tested(tested_at, at).or(oven).unwrap_or_else(|| self.counted_until(at))
     }
 }

@@ -1,5 +1,7 @@
 //! One roll or kit: its facts as steps, walked once without and once with what people only told.
 
+use std::collections::BTreeMap;
+
 use super::book::{Book, Settled, Settlement};
 use super::entry::{Entry, Minute, Order};
 use super::marks::{Lump, Start, Step, Walk, What};
@@ -32,19 +34,20 @@ impl Life {
         self.full.lumps.iter().chain(only_firm).cloned().collect()
     }
 
-    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds; the worse of the two walks.
-    /// `begins` may move the beginning of a stretch.
+    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, in either of the two walks: what
+    /// was told makes none undone. `begins` may move the beginning of a stretch.
     pub fn refreezes(
         &self,
         longer_than: Minute,
         counts: impl Fn(&Order) -> bool,
         begins: impl Fn(Minute, &Order) -> Minute,
     ) -> i64 {
-        let count = |walk: &Walk| {
-            let long = |from, to, order: &Order| to - begins(from, order) > longer_than;
-            walk.returns.iter().filter(|back| counts(&back.order) && long(back.from, back.to, &back.order)).count()
-        };
-        count(&self.firm).max(count(&self.full)) as i64
+        let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
+        for back in self.firm.returns.iter().chain(&self.full.returns).filter(|back| counts(&back.order)) {
+            let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
+            (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
+        }
+        stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than).count() as i64
     }
 
     /// The latest instant of the last take-out for which `counts` holds: without what was only told, and with it.

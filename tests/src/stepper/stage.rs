@@ -61,7 +61,9 @@ fn laid_items<'log>(book: &Book<'log>, laid: &Entry) -> Option<Vec<Item<'log>>> 
     if from.starts_with("kit/") {
         let named = named_items(laid);
         let is_meant = |roll: &String| named.is_empty() || named.contains(roll);
-        return kit_items(book, from, laid.at, &is_meant).filter(|held| !held.is_empty());
+        let held = kit_items(book, from, laid.at, &is_meant).filter(|held| !held.is_empty())?;
+        // One that is named and was not cut into it by then is a stranger as well.
+        return named.iter().all(|roll| held.iter().any(|item| item.roll == *roll)).then_some(held);
     }
     let receipts = receipts(book, from);
     let item = |receipt: &'log Entry| Item {

@@ -347,6 +347,26 @@ proptest! {
     }
 
     #[test]
+    fn nothing_is_said_of_a_stage_in_which_something_lies_that_nobody_cut(
+        ops in ops(12), struck in any::<bool>(), minute in 0..4_000_i64,
+    ) {
+        let scene = needing(&ops).out("R-1", "Mon 06:10").cut("N-9", "R-1", "K-9", "Mon 06:20").named("cut");
+        let scene = scene.laid("P-1", "K-9", "Mon 06:30").laid("P-1", "R-1", "Mon 06:40").length(1);
+        let scene = if struck { scene.strike("cut", "Mon 06:50") } else { scene };
+        let when = When::now(at_minute(minute));
+        if !crate::uncut::all_plies_are_known(&scene, when.at) {
+            let (book, stage, part) = (scene.book(), crate::scene::stage_name("skin"), thing("P-1"));
+            let answer = domain::may_use(&book, &asked(&part, Oven, None, Some(&stage), when)).unwrap();
+            prop_assert!(CannotSay <= answer.answer && answer.heating_by.is_none(), "{answer:#?}");
+            prop_assert!(CannotSay <= domain::may_install(&book, &part, None, when).unwrap().answer);
+            let shift = domain::handover(&book, when).waiting.into_iter().chain(domain::today(&book, when).tonight);
+            for one in shift.filter(|one| one.part == part) {
+                prop_assert!(one.heating_by.is_none(), "{one:?}");
+            }
+        }
+    }
+
+    #[test]
     fn what_is_told_makes_no_list_better(ops in ops(20), told in op(), minute in 0..16_000_i64) {
         let before = needing(&ops);
         // As in the law of answers: into a freezer only, for one in a room counts as the scanned one does.

@@ -40,6 +40,7 @@ mod settled;
 mod stocked;
 mod told;
 mod traced;
+mod uncut;
 mod warned;
 mod when;
 mod wishing;

@@ -101,6 +101,17 @@ fn a_told_take_out_gives_no_return_to_the_cold_back() {
 }
 
 #[test]
+fn a_put_away_is_a_return_if_it_ended_a_long_stretch_with_what_was_told_or_without_it() {
+    // Without the told take-out the put-away at 12:00 was a take-out, as somebody said: out from 12:00 to 14:30. With it
+    // that put-away ended 1 h, and the one at 14:30 ended 10 min.
+    let scene = stored().out("R-1", "Tue 11:00").told().named("told").put_away("R-1", "F1", "Tue 12:00").named("in");
+    let scene = scene.settle("in", "in_while_in", shared_types::Settlement::WasTakeOut(true), "Wed 06:00");
+    let scene = scene.out("R-1", "Tue 14:20").put_away("R-1", "F1", "Tue 14:30");
+    scene.look("R-1", "Tue 18:00").returns_are(2);
+    scene.confirm("told", "Wed 07:00").look("R-1", "Tue 18:00").returns_are(1);
+}
+
+#[test]
 fn told_receipts_and_cuts_count() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").told().put_away("R-1", "F1", "Mon 06:00");
     let scene = scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00").told();
