@@ -27,6 +27,19 @@ fn long() -> Scene {
     })
 }
 
+/// The same, and laid in P-1 again and again, which then was in a run that was said to be cured again and again.
+fn laid_long() -> Scene {
+    let every = |minute: i64, nth: i64| move |entry: &mut Entry| entry.occurred_at.at = at_minute(minute + 20 * nth);
+    let scene = (0..13).fold(long(), |scene, nth| {
+        let scene = scene.laid("P-1", "R-1", "Tue 06:00").length(1).change(every(1_500, nth));
+        scene.laid("P-1", "K-2", "Tue 06:00").change(every(1_510, nth))
+    });
+    let scene = scene.laid("P-1", "K-1", "Tue 12:00").oven("RUN-1", &["P-1"], "Tue 13:00").named("start");
+    let scene =
+        (0..25).fold(scene, |scene, nth| scene.ended("RUN-1", "Tue 18:00").cured(true).change(every(2_200, nth)));
+    scene.ended("RUN-1", "Wed 08:00").cured(true).committed("Tue 15:00").named("end")
+}
+
 /// What is declared anew, and changes what was said of everything that stands on it.
 fn declared(scene: Scene, nth: usize) -> Scene {
     let tight = Revision { refreezes: None, ..sheet() };
@@ -80,6 +93,44 @@ fn changes() -> Vec<(&'static str, Scene)> {
     ]
 }
 
+/// What changes an answer about P-1 or its run, or about what was laid in it.
+fn changes_of_a_part() -> Vec<(&'static str, Scene)> {
+    let denied = || laid_long().ended("RUN-1", "Wed 09:00").cured(false).named("denied");
+    let settled = || denied().settle("denied", "ends_contradict", Settlement::LookedInto(true), "Wed 10:00");
+    let told =
+        || laid_long().interrupted("RUN-1", "Wed 09:00").ended("RUN-1", "Wed 09:30").cured(false).told().named("told");
+    let held = || laid_long().hold("P-1", "Tue 05:00").named("hold");
+    let other = || laid_long().out("K-1", "Mon 06:35").named("odd");
+    vec![
+        ("another end that can't be as well", denied()),
+        ("that looked into", settled()),
+        ("and that taken back", settled().strike_last("Wed 11:00")),
+        ("an end taken back", laid_long().strike("end", "Wed 10:00")),
+        ("its run started again", laid_long().oven("RUN-1", &["P-1"], "Tue 14:00")),
+        ("its start taken back", laid_long().strike("start", "Wed 10:00")),
+        ("its run broke off", laid_long().interrupted("RUN-1", "Tue 14:00")),
+        ("a told end confirmed", told().confirm("told", "Wed 11:00").by("B-9")),
+        ("it was held when it was laid", held()),
+        ("and that lifted", held().lift("hold", "Tue 05:30")),
+        ("a hold on the run", laid_long().hold("RUN-1", "Tue 05:00")),
+        ("a hold on a freezer of its kit", laid_long().hold("place/F1", "Mon 06:05")),
+        ("its kit's cut taken back", laid_long().strike("cut", "Wed 10:00")),
+        ("a roll of its was received otherwise", laid_long().received("R-1", "Mon 06:00").opening(150, 2)),
+        ("a freezer that was warm", laid_long().place_from("F1", false, "Mon 06:00")),
+        ("what its kit was laid after", laid_long().disposed("K-1", "Mon 20:00")),
+        ("its kit was out before", other()),
+        ("that was another kit", other().settle("odd", "out_while_out", Settlement::Other(thing("K-2")), "Wed 06:00")),
+        ("installed without", laid_long().strike("end", "Wed 10:00").installed("P-1", "H-1", "Wed 11:00")),
+        ("more laid", laid_long().laid("P-1", "K-1", "Tue 14:00")),
+        ("a plan of it", laid_long().replan("J-1", "Wed 12:00", "Wed 20:00", "Mon 06:00")),
+    ]
+}
+
+#[test]
+fn whatever_changes_an_answer_about_a_part_changes_what_is_kept() {
+    changes_what_is_kept(changes_of_a_part());
+}
+
 /// How far the log went shows in every answer.
 fn without_the_seq(answer: &str) -> String {
     let parts = answer.split("as_of_seq: ").map(|part| part.trim_start_matches(|one: char| one.is_ascii_digit()));
@@ -88,7 +139,11 @@ fn without_the_seq(answer: &str) -> String {
 
 #[test]
 fn whatever_changes_an_answer_changes_what_is_kept() {
-    for (what, scene) in changes() {
+    changes_what_is_kept(changes());
+}
+
+fn changes_what_is_kept(all: Vec<(&'static str, Scene)>) {
+    for (what, scene) in all {
         let last = scene.entries.len() - 1;
         let mut book = Book::default();
         scene.entries[..last].iter().for_each(|entry| book.insert(entry));
@@ -106,13 +161,16 @@ fn whatever_changes_an_answer_changes_what_is_kept() {
 fn answers(book: &Book, when: When) -> Vec<String> {
     let of_things =
         THINGS.iter().filter_map(|name| domain::thing_view(book, &thing(name), when)).map(|view| format!("{view:?}"));
-    let may_use = ROLLS.iter().map(|roll| {
-        let question = MayUseQuestion { thing: thing(roll), act: Act::Lay, job: None, stage: None, when };
+    let asked = ROLLS.iter().chain(&KITS).map(|of| (*of, Act::Lay)).chain([("P-1", Act::Oven)]);
+    let may_use = asked.map(|(of, act)| {
+        let question = MayUseQuestion { thing: thing(of), act, job: None, stage: None, when };
         format!("{:?}", domain::may_use(book, &question))
     });
+    let install = format!("{:?}", domain::may_install(book, &thing("P-1"), None, when));
     let cards = THINGS.iter().map(|name| format!("{:?}", domain::out_time_card(book, &thing(name), when)));
-    let rows = stretch(book, Kind::Roll, &Filter::default(), None, 9, 9, when);
-    let all = [format!("{:?}", domain::mismatches(book, when)), format!("{rows:?}")];
+    let rows =
+        [Kind::Roll, Kind::Kit, Kind::Part].map(|kind| stretch(book, kind, &Filter::default(), None, 9, 9, when).rows);
+    let all = [format!("{:?}", domain::mismatches(book, when)), format!("{rows:?}"), install];
     of_things.chain(may_use).chain(cards).chain(all).collect()
 }
 
@@ -147,6 +205,16 @@ proptest! {
             let scene = if nth % 4 == 3 { declared(scene, nth / 4 + usize::from(op.back)) } else { scene };
             happens(scene, op)
         });
+        as_never_asked(&mixed, from - 1, minute)?;
+    }
+
+    #[test]
+    fn nor_what_is_kept_of_a_part_and_its_run(all in ops(8), minute in 0..20_000_i64) {
+        let scene = laid_long();
+        let from = scene.entries.len();
+        // Of a part and its run alone: kinds 14 to 18, and what acts on an entry.
+        let all = all.into_iter().map(|op| Op { kind: 14 + op.kind % 12, ..op });
+        let mixed = all.fold(scene, |scene, op| happens(scene, &op));
         as_never_asked(&mixed, from - 1, minute)?;
     }
 }
