@@ -17,6 +17,8 @@ pub struct Deadlines {
     pub now: Option<Bound>,
     /// What laying begins: lay-to-cure from the first ply.
     pub lay_to_cure: Option<(i64, LayToCureFrom)>,
+    /// What the yard takes off each of them.
+    pub spare_ms: i64,
 }
 
 fn sooner(one: Option<Bound>, other: Option<Bound>) -> Option<Bound> {
@@ -28,19 +30,26 @@ impl Deadlines {
     pub fn and(self, other: Deadlines) -> Deadlines {
         let last_ply = sooner(self.last_ply, other.last_ply);
         let lay_to_cure = [self.lay_to_cure, other.lay_to_cure].into_iter().flatten().min();
-        let to_cure = last_ply.zip(lay_to_cure).map(|((end, _), (ms, _))| (end.plus_ms(ms), LimitName::LayToCure));
+        let spare_ms = self.spare_ms.max(other.spare_ms);
+        let to_cure = last_ply.zip(lay_to_cure).map(|(last, (ms, _))| cured_from(last, ms, spare_ms));
         Deadlines {
             last_ply,
             heating: sooner(sooner(self.heating, other.heating), to_cure),
             governing: sooner(self.governing, other.governing),
             now: sooner(self.now, other.now),
             lay_to_cure,
+            spare_ms,
         }
     }
 }
 
+/// A first ply is laid by the last ply's end less the spare time, and its cure waits from then on.
+fn cured_from((last_ply, _): Bound, allowed_ms: i64, spare_ms: i64) -> Bound {
+    (last_ply.minus_ms(spare_ms).plus_ms(allowed_ms), LimitName::LayToCure)
+}
+
 /// `laid`: a stage, whose plies have had their tack tested.
-pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines {
+pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool, spare_ms: i64) -> Deadlines {
     let of = |name: LimitName| set.iter().find(|limit| limit.name == name).map(|limit| &limit.state);
     let clock_end = |name| match of(name) {
         Some(LimitState::Clock { allowed, so_far, passed, .. }) => {
@@ -65,7 +74,7 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
     let last_ply = first([tack, out, shelf_lay, shelf_oven]);
     let (to_cure, lay_to_cure) = match of(LimitName::LayToCure) {
         Some(LimitState::NotLaid { allowed, from }) => {
-            (last_ply.map(|(end, _)| (end.plus_ms(*allowed), LimitName::LayToCure)), Some((*allowed, *from)))
+            (last_ply.map(|last| cured_from(last, *allowed, spare_ms)), Some((*allowed, *from)))
         }
         Some(LimitState::Clock { .. }) => (clock_end(LimitName::LayToCure), None),
         _ => (None, None),
@@ -76,5 +85,5 @@ pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool) -> Deadlines 
         Act::Oven => heating,
         Act::TakeOut | Act::Cut | Act::Lay => first([last_ply, heating, shelf_now, None]),
     };
-    Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure }
+    Deadlines { last_ply, heating, governing, now: shelf_now, lay_to_cure, spare_ms }
 }

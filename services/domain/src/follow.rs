@@ -67,17 +67,17 @@ pub(crate) fn parts_by(links: impl Iterator<Item = (Link, u32)>) -> Vec<(Label, 
     parts
 }
 
-/// The boat that a part's links have put it into, and what came with that link.
-pub(crate) fn boat_by<T>(links: impl Iterator<Item = (Link, T)>) -> Option<(Label, T)> {
-    let mut now = None;
-    for (link, with) in links {
-        match link.how {
-            How::Installed => now = Some((link.other, with)),
-            How::Removed if now.as_ref().is_some_and(|(is_in, _)| *is_in == link.other) => now = None,
-            _ => {}
+/// The boats that a part's links have put it into, the last one last, each with what came with that link. One that
+/// nobody removed it from keeps it, also when it was installed in another later: a trace never loses a part.
+pub(crate) fn boats_by<T>(links: impl Iterator<Item = (Link, T)>) -> Vec<(Label, T)> {
+    let mut boats: Vec<(Label, T)> = Vec::new();
+    for (link, with) in links.filter(|(link, _)| matches!(link.how, How::Installed | How::Removed)) {
+        boats.retain(|(boat, _)| *boat != link.other);
+        if link.how == How::Installed {
+            boats.push((link.other, with));
         }
     }
-    now
+    boats
 }
 
 /// Labels are numbers that the book gave out itself: scattering them a little is enough.

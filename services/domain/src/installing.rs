@@ -6,7 +6,9 @@ use crate::fact::{Label, Planned, What};
 use crate::guard::guarded;
 use crate::holds;
 use crate::judge::{Judged, stage_act};
+use crate::mismatch::all_of_thing;
 use crate::question::When;
+use crate::run_checks::ends_in_doubt;
 use crate::say::{Say, left, limit};
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
@@ -21,7 +23,11 @@ pub fn may_install(book: &Book, part: &ThingName, boat: Option<&Code>, when: Whe
     let found =
         guarded(|| (against(view, label, when), boat.map_or_else(Vec::new, |boat| doubts(view, label, boat, when))));
     let failed = || (vec![(Word::CannotSay, "Its history can't be worked out.".to_owned())], Vec::new());
-    let (against, notes) = found.unwrap_or_else(failed);
+    let (mut against, mut notes) = found.unwrap_or_else(failed);
+    // What is doubtful about the pair of them is the answer, unless something worse is.
+    if against.iter().all(|(word, _)| *word <= Word::CannotSay) {
+        against.extend(notes.drain(..).map(|doubt| (Word::CannotSay, doubt)));
+    }
     let answer = against.iter().map(|(word, _)| *word).max().unwrap_or(Word::Yes);
     let say = match answer {
         Word::Yes | Word::NotYet => format!("{} may be installed.", part.short()),
@@ -43,7 +49,7 @@ pub fn may_install(book: &Book, part: &ThingName, boat: Option<&Code>, when: Whe
     })
 }
 
-/// What is said about the pair of them, though it is no reason against installing.
+/// What makes it doubtful that this part belongs in this boat.
 fn doubts(view: View<'_>, part: Label, boat: &Code, when: When) -> Vec<String> {
     let (book, name) = (view.book, view.book.name(part).short());
     let mut doubts = Vec::new();
@@ -105,6 +111,13 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
             Oven::Started(run) if !run.told => {}
             _ => against.push((Word::No, format!("{name}: no confirmed cure."))),
         }
+        let runs: BTreeSet<Label> =
+            stage.lying(when.at).filter_map(|item| stage.oven_of(item, when.at).run()).map(|run| run.run).collect();
+        against.extend(
+            runs.into_iter()
+                .filter_map(|run| ends_in_doubt(view, run))
+                .map(|why| (Word::CannotSay, format!("{name}: {why}"))),
+        );
         if stage.lying(when.at).any(|item| item.told) {
             let why = format!("{name}: part of its lay-up was told and nobody confirmed it yet.");
             against.push((Word::CannotSay, why));
@@ -132,6 +145,9 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
         let since = say.time(hold.since.at, when.at);
         (Word::No, format!("Held{on} since {since}: {}.", hold.why.trim_end_matches('.')))
     }));
+    let twice = all_of_thing(view, label);
+    let open = twice.iter().filter(|one| one.kind == "laid_twice" && one.settled_by.is_none());
+    against.extend(open.filter(|one| one.at.at <= when.at).map(|one| (Word::CannotSay, one.say.clone())));
     if let Some((boat, seq)) = boat_of(view, label, when.at) {
         let since =
             book.entry(seq).map_or(String::new(), |meta| format!(" since {}", say.time(meta.occurred_at, when.at)));

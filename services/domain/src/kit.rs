@@ -42,28 +42,72 @@ pub fn kit_life(view: View<'_>, kit: Label) -> KitLife {
     KitLife { kit, history, items, end: end(view, kit), rolls }
 }
 
+/// What a kit holds, as its facts go on: the rolls of its items, and which of them are laid.
+#[derive(Default)]
+struct Held {
+    all: Vec<Label>,
+    laid: Vec<(Label, u32)>,
+}
+
+impl Held {
+    fn cut(&mut self, kit: Label, cut: &crate::fact::Cut) {
+        let own = cut.kits.iter().filter(|one| one.kit == kit);
+        for (roll, _) in own.flat_map(|one| &one.items) {
+            self.all.push(*roll);
+            self.laid.retain(|(other, _)| other != roll);
+        }
+    }
+
+    /// The earlier lay-up of what this one lays again. One that names nothing lays what is left, if anything is.
+    fn laid_by(&self, laid: &Laid) -> Option<u32> {
+        let by = |roll: &Label| self.laid.iter().find(|(other, _)| other == roll).map(|(_, seq)| *seq);
+        match &laid.items {
+            Some(named) => named.iter().find_map(by),
+            None if self.is_used_up() => self.laid.last().map(|(_, seq)| *seq),
+            None => None,
+        }
+    }
+
+    fn lay(&mut self, laid: &Laid, seq: u32) {
+        let of = laid.items.as_ref().unwrap_or(&self.all);
+        self.laid.extend(of.iter().map(|roll| (*roll, seq)));
+    }
+
+    fn is_used_up(&self) -> bool {
+        !self.all.is_empty() && self.all.iter().all(|roll| self.laid.iter().any(|(other, _)| other == roll))
+    }
+}
+
+/// The lay-up that had laid already what a later one lays once more.
+pub(crate) fn laid_before(view: View<'_>, kit: Label, again: u32) -> Option<&Fact> {
+    let mut held = Held::default();
+    for fact in view.facts(kit) {
+        match &fact.what {
+            What::Cut(cut) => held.cut(kit, cut),
+            What::Laid(laid) if laid.from == kit && fact.seq == again => {
+                let by = held.laid_by(laid)?;
+                return view.facts(kit).find(|fact| fact.seq == by);
+            }
+            What::Laid(laid) if laid.from == kit => held.lay(laid, fact.seq),
+            _ => {}
+        }
+    }
+    None
+}
+
 /// A kit is used up when all its items are laid; another cut into it opens it again.
 fn end(view: View<'_>, kit: Label) -> Option<End> {
-    let mut held: Vec<Label> = Vec::new();
-    let mut laid: Vec<Label> = Vec::new();
+    let mut held = Held::default();
     let mut end = None;
     for fact in view.facts(kit) {
         match &fact.what {
             What::Cut(cut) => {
-                let own = cut
-                    .kits
-                    .iter()
-                    .filter(|one| one.kit == kit)
-                    .flat_map(|one| one.items.iter().map(|(roll, _)| *roll));
-                for roll in own {
-                    held.push(roll);
-                    laid.retain(|other| *other != roll);
-                }
+                held.cut(kit, cut);
                 end = end.filter(|end: &End| end.disposed);
             }
             What::Laid(of) if of.from == kit => {
-                laid.extend(of.items.as_ref().unwrap_or(&held));
-                if !held.is_empty() && held.iter().all(|roll| laid.contains(roll)) {
+                held.lay(of, fact.seq);
+                if held.is_used_up() {
                     end = end.or(Some(End { at: fact.at, latest: fact.latest(), seq: fact.seq, disposed: false }));
                 }
             }

@@ -75,6 +75,7 @@ pub use today::{Today, today};
 pub use trace::trace;
 pub use warnings::{WarningsQuestion, warnings};
 pub use wish::Wish;
+pub use wording::RETURN_ENDS_IT;
 
 /// The rules version. A golden test forces it up when any published answer changes.
 pub const RULES: &str = "2026.2";

@@ -14,7 +14,7 @@ use crate::rows::{missing_words, rows};
 use crate::say::{Say, left, limit};
 use crate::subject::{Subject, subject};
 use crate::view::View;
-use crate::wording::{kept_words, why_yes, yes, yes_for};
+use crate::wording::{RETURN_ENDS_IT, kept_words, why_yes, yes, yes_for};
 use crate::{RULES, puzzle};
 use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
 
@@ -85,7 +85,7 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
             if hold.on == *view.book.name(label) { String::new() } else { format!(" {} is held.", hold.on.short()) };
         Against::no(format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why.trim_end_matches('.')))
     }));
-    let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid));
+    let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid, spare_ms));
     let deadlines = each.reduce(Deadlines::and).unwrap_or_default();
     let mut plan = None;
     over(read, &subject, question.act, &say, &mut against);
@@ -175,6 +175,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let word = against.iter().map(|one| one.word).max().unwrap_or(Word::Yes);
     let mut reasons: Vec<String> = against.iter().filter(|one| one.word == word).map(|one| one.say.clone()).collect();
     reasons.dedup();
+    let too_many = subject.one_return_too_many(at).filter(|_| !subject.laid);
     let ask = match word {
         Word::No | Word::Stop if subject.open_puzzles().next().is_some() => asks(view, label, question, &subject, &say),
         _ => None,
@@ -197,7 +198,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         (Word::No, _, Some(ask)) => format!("Do not use it yet. {ask}"),
         (Word::No, Some(job), None) => format!("Do not use it for {job}."),
         (Word::No, None, None) => "Do not use it.".to_owned(),
-        (Word::Stop, _, _) if subject.laid => format!("Stop. Call {}.", say.call),
+        (Word::Stop, _, _) if subject.laid || too_many.is_some() => format!("Stop. Call {}.", say.call),
         (Word::Stop, _, _) => format!("Put it away{} now, then call {}.", subject.home_words(view), say.call),
         (Word::CannotSay, _, _) => "Can't say yet.".to_owned(),
     };
@@ -205,14 +206,22 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         Word::Yes | Word::NotYet => why_yes(read, &subject, governing, question, &say),
         _ => {
             let mut why = reasons.join(" ");
-            if word == Word::No && !subject.laid && subject.runs && question.job.is_some() && ask.is_none() {
+            if word == Word::No
+                && !subject.laid
+                && subject.runs
+                && question.job.is_some()
+                && ask.is_none()
+                && too_many.is_none()
+            {
                 why.push_str(&kept_words(&subject));
             }
             why
         }
     };
     let (put_away, left_out) = outlooks(read, &subject, &say);
+    let put_away = put_away.filter(|_| too_many.is_none());
     let mut notes = subject.notes.clone();
+    notes.extend(too_many.filter(|left| *left == 0).map(|_| RETURN_ENDS_IT.to_owned()));
     if 0 < spare_ms && word == Word::Yes {
         notes.push(format!("Spare time of {} is taken off.", left(spare_ms)));
     }

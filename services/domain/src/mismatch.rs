@@ -197,7 +197,7 @@ fn of_part(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
             let Some(judgement) = judge::stage_act(view, &life, fact) else { continue };
             judged(view, fact, &judgement, found);
             held(view, label, fact, || holds::above_stage(view, &life, fact.at), say, found);
-            part_checks::laid_wrongly(view, label, fact, &life, found);
+            part_checks::laid_wrongly(view, label, fact, &life, say, found);
         }
     }
     part_checks::installed_wrongly(view, label, only, say, found);
@@ -279,8 +279,10 @@ pub fn words(kind: &str) -> &'static str {
         "received_twice" => "a second receipt",
         "opening_after_receipt" | "opening_after_first_fact" => "an out-time stated as of too late",
         "laid_not_in_kit" => "plies laid from a kit that has none of them",
+        "laid_twice" => "plies laid that were laid already",
         "laid_after_oven_start" => "plies laid after its oven started",
         "installed_not_cured" => "a part installed without its cure",
+        "installed_twice" => "a part installed in two boats",
         "removed_not_installed" => "a part removed from where it was not",
         "started_twice" => "a run started twice",
         "ends_contradict" => "ends of a run that contradict each other",

@@ -4,13 +4,20 @@
 use crate::fact::{Fact, Label, What};
 use crate::finding::Finding;
 use crate::holds;
-use crate::kit::kit_items;
+use crate::kit::{kit_items, laid_before};
 use crate::puzzle::dated;
 use crate::say::Say;
 use crate::stage::{Oven, Run, StageLife, stage_life, stages_of};
 use crate::view::View;
 
-pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &StageLife, found: &mut Vec<Finding>) {
+pub(crate) fn laid_wrongly(
+    view: View<'_>,
+    label: Label,
+    fact: &Fact,
+    life: &StageLife,
+    say: &Say,
+    found: &mut Vec<Finding>,
+) {
     let What::Laid(laid) = &fact.what else { return };
     let part = view.book.name(label).short();
     // Whether anybody wrote yet what came of the run is nothing to it: it was heating, or may have been.
@@ -28,6 +35,17 @@ pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &Sta
     }
     let cut = kit_items(view, laid.from);
     let kit = view.book.name(laid.from).short();
+    if let Some(before) = laid_before(view, laid.from, fact.seq) {
+        let (into, when) = (before_in(view, before), dated(view, before.at, say));
+        found.push(Finding {
+            ask: Some(format!("What was laid in {part} {}? Strike the lay-up that is wrong.", life.stage)),
+            ..Finding::new(
+                "laid_twice",
+                fact.seq,
+                format!("{kit} was laid in {part} {}, though its plies were laid{into} already, {when}.", life.stage),
+            )
+        });
+    }
     let missing = laid.items.iter().flatten().find(|roll| cut.iter().all(|item| item.roll != **roll));
     if let Some(roll) = missing {
         let roll = view.book.name(*roll).short();
@@ -41,25 +59,41 @@ pub(crate) fn laid_wrongly(view: View<'_>, label: Label, fact: &Fact, life: &Sta
     }
 }
 
+/// ` in P-1 skin`
+fn before_in(view: View<'_>, before: &Fact) -> String {
+    let What::Laid(laid) = &before.what else { return String::new() };
+    format!(" in {} {}", view.book.name(laid.part).short(), laid.stage)
+}
+
 /// Nothing is installed without the record of its cure, nor while it is held.
 pub(crate) fn installed_wrongly(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
     let part = view.book.name(label).short();
-    let mut boats: Vec<Label> = Vec::new();
+    let mut boats: Vec<(Label, shared_types::Instant)> = Vec::new();
     for fact in view.facts(label) {
         match fact.what {
             What::Installed { part: of, boat } if of == label => {
-                boats.push(boat);
+                let still = boats.iter().rfind(|(other, _)| *other != boat);
+                found.extend(still.map(|(other, since)| {
+                    let (boat, other) = (view.book.name(boat).short(), view.book.name(*other).short());
+                    let (when, since) = (dated(view, fact.at, say), dated(view, *since, say));
+                    let text = format!(
+                        "{part} was installed in {boat} {when}, and nobody removed it from {other}, where it is since {since}."
+                    );
+                    let ask = Some(format!("Which boat is {part} in? Record its removal, or strike what is wrong."));
+                    Finding { ask, ..Finding::new("installed_twice", fact.seq, text) }
+                }));
+                boats.push((boat, fact.at));
                 if only.is_none_or(|only| only == fact.seq) {
                     found.extend(not_ready(view, label, fact, say));
                 }
             }
             What::Removed { part: of, boat } if of == label => {
-                if !boats.contains(&boat) {
+                if boats.iter().all(|(other, _)| *other != boat) {
                     let text =
                         format!("{part} was removed from {}, where nobody had put it.", view.book.name(boat).short());
                     found.push(Finding::new("removed_not_installed", fact.seq, text));
                 }
-                boats.retain(|other| *other != boat);
+                boats.retain(|(other, _)| *other != boat);
             }
             _ => {}
         }

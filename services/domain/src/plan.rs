@@ -64,7 +64,7 @@ pub(crate) fn against_plan(
     let oven_by = oven_at.plus_ms(spare_ms);
     let lying = lying_in(read, plan.part, question);
     for set in &subject.limits.sets {
-        let ends = deadlines(set, at, question.act, subject.laid);
+        let ends = deadlines(set, at, question.act, subject.laid, 0);
         let tack = clock_end(set, LimitName::TackLife, at).filter(|_| laying && !subject.laid);
         let out = clock_end(set, LimitName::OutLife, at);
         let shelf = shelf_ends(set, subject.laid);

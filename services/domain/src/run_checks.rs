@@ -105,3 +105,11 @@ pub fn contradictions(view: View<'_>, run: Label, say: &Say) -> Vec<String> {
     let open = found.into_iter().filter(|one| view.settlement(run, one.kind, one.seq).is_none());
     open.map(|one| one.say).collect()
 }
+
+/// What was said of a run's end that can't all be, in words, while nobody has settled it.
+pub(crate) fn ends_in_doubt(view: View<'_>, run: Label) -> Option<String> {
+    let mut found = Vec::new();
+    of_run(view, run, &Say::of(view, Instant::MAX), &mut found);
+    let open = |one: &Finding| one.kind == "ends_contradict" && view.settlement(run, one.kind, one.seq).is_none();
+    found.into_iter().find(open).map(|one| one.say)
+}

@@ -256,4 +256,25 @@ impl Subject {
         let after_ms = after_ms.unwrap_or(if kit { 0 } else { crate::limits::ROLL_WARMS_MS });
         self.refreezes && self.out_since.is_some_and(|since| after_ms < at.since(since))
     }
+
+    /// How many returns to the cold are left, where putting it away now would be one too many. Less than none: there was
+    /// one too many already.
+    pub(crate) fn one_return_too_many(&self, at: Instant) -> Option<i64> {
+        let left = |limit: &crate::limits::Limit| match limit.state {
+            crate::limits::LimitState::Count { .. } => limit.state.left(),
+            _ => None,
+        };
+        let left = self.limits.rows.iter().filter_map(left).min()?;
+        (left <= 0 && self.would_refreeze(at)).then_some(left)
+    }
+}
+
+/// The same of a roll or a kit that is looked at for itself.
+pub(crate) fn one_return_too_many(read: At<'_>, label: Label, at: Instant, say: &Say) -> Option<i64> {
+    let subject = match read.view.book.kind(label) {
+        Kind::Roll => of_roll(read, label, say),
+        Kind::Kit => of_kit(read, label, say),
+        _ => return None,
+    };
+    subject.one_return_too_many(at)
 }

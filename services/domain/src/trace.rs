@@ -2,7 +2,7 @@
 
 use crate::book::Book;
 use crate::fact::{Label, What};
-use crate::follow::boat_by;
+use crate::follow::boats_by;
 use crate::question::When;
 use crate::say::Say;
 use crate::view::View;
@@ -30,11 +30,16 @@ fn of_kinds(walked: Walk<'_>, kinds: impl Fn(Kind) -> bool) -> Vec<Label> {
     walked.nodes.into_iter().filter(|(kind, _)| kinds(*kind)).map(|(_, label)| label).collect()
 }
 
-/// The boat a part is in at an instant, and the entry that says so.
+/// The boat a part is in at an instant, and the entry that says so; of several the one it was installed in last.
 pub fn boat_of(view: View<'_>, part: Label, at: Instant) -> Option<(Label, u32)> {
+    boats_of(view, part, at).pop()
+}
+
+/// The boats that a part was put into and that nobody removed it from, the last one last.
+pub(crate) fn boats_of(view: View<'_>, part: Label, at: Instant) -> Vec<(Label, u32)> {
     let links =
         view.links(part).into_iter().filter(|(link, source)| link.way == Direction::WentInto && source.at <= at);
-    boat_by(links.map(|(link, source)| (link, source.seq)))
+    boats_by(links.map(|(link, source)| (link, source.seq)))
 }
 
 /// Everything that descends from a thing, whenever.

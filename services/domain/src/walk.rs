@@ -2,7 +2,7 @@
 //! time asked. It follows the named plies only: a kit's other rolls don't come along.
 
 use crate::fact::{Fact, Label, Laid, What};
-use crate::follow::{Scattered, Step, Steps, boat_by, parts_by, place};
+use crate::follow::{Scattered, Step, Steps, boats_by, parts_by, place};
 use crate::kit::laid_items;
 use crate::links::{How, Link, Source};
 use crate::view::View;
@@ -178,9 +178,8 @@ impl<'b> Walk<'b> {
         let (kind, label) = match visit {
             Visit::Thing(kind, label) => (kind, label),
             Visit::PartIn { boat, part, seq } => {
-                if boat_by(steps.along(Direction::WentInto).map(|step| (step.link, ())))
-                    .is_none_or(|(now, ())| now != boat)
-                {
+                let boats = boats_by(steps.along(Direction::WentInto).map(|step| (step.link, ())));
+                if boats.iter().all(|(is_in, ())| *is_in != boat) {
                     return;
                 }
                 self.link(part, boat, seq);
@@ -282,7 +281,7 @@ impl<'b> Walk<'b> {
             Kind::Roll => self.roll_went_into(label, steps),
             Kind::Kit => self.kit_went_into(label, None, steps),
             Kind::Part => {
-                if let Some((boat, step)) = boat_by(steps.along(Direction::WentInto).map(|step| (step.link, step))) {
+                for (boat, step) in boats_by(steps.along(Direction::WentInto).map(|step| (step.link, step))) {
                     self.link(label, boat, self.seq(steps, step));
                     self.visit(Kind::Boat, boat);
                 }

@@ -76,6 +76,9 @@ pub(crate) fn why_yes(
     why
 }
 
+/// Said where putting it away would be one return to the cold too many.
+pub const RETURN_ENDS_IT: &str = "Another return to the cold ends its use.";
+
 /// What the cold would keep.
 pub(crate) fn kept_words(subject: &Subject) -> String {
     let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);

@@ -169,8 +169,8 @@ pub struct MayInstall {
     pub say: String,
     /// Every reason for the answer, one sentence each.
     pub why: Vec<String>,
-    /// What does not change the answer and should be looked at: the part was planned for another boat, or is not on the
-    /// boat's list.
+    /// What should be looked at beside a worse answer: the part was planned for another boat, is not on the boat's list,
+    /// or nobody has named the boat. By itself each of them makes the answer `cannot_say`, and stands in `why`.
     pub notes: Vec<String>,
     pub at: Stamp,
     pub as_of_seq: u64,

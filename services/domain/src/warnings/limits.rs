@@ -9,6 +9,8 @@ use crate::limits::{Limit, LimitState};
 use crate::lists::{Ends, alive, ends};
 use crate::roll::roll_life;
 use crate::stage::stage_life;
+use crate::subject::one_return_too_many;
+use crate::wording::RETURN_ENDS_IT;
 use shared_types::{Code, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
 use std::sync::Arc;
 
@@ -34,7 +36,13 @@ fn warning(asked: &Asked<'_>, label: Label, stage: Option<&StageName>, limit: &L
         _ => asked.act_by(end.at),
     };
     let (who, act) = who(stage, limit, &end, !jobs.is_empty());
-    let mut say = sentence(asked, label, stage, act, limit, act_by, &end, &jobs);
+    let away = away(asked, label, act, act_by);
+    let (who, act) = match (act, away) {
+        (WarningAct::PutAway, Away::Ends) if 0 <= end.left_ms => (WarningWho::Manager, WarningAct::PlanFirst),
+        (WarningAct::PutAway, Away::Ends | Away::Ended) => (WarningWho::Quality, WarningAct::Decide),
+        _ => (who, act),
+    };
+    let mut say = sentence(asked, label, stage, act, limit, act_by, &end, &jobs, away);
     if act == WarningAct::PutAway {
         say.extend(told(asked, label));
     }
@@ -55,6 +63,28 @@ fn warning(asked: &Asked<'_>, label: Label, stage: Option<&StageName>, limit: &L
         runs: end.runs,
         say,
     })
+}
+
+/// What putting it away does to it.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Away {
+    Keeps,
+    /// It is one return to the cold too many.
+    Ends,
+    /// There was one too many already.
+    Ended,
+}
+
+/// By the last instant for it, or now where that has passed.
+fn away(asked: &Asked<'_>, label: Label, act: WarningAct, act_by: Instant) -> Away {
+    if !matches!(act, WarningAct::PutAway | WarningAct::Lay) {
+        return Away::Keeps;
+    }
+    match one_return_too_many(asked.read, label, act_by.max(asked.read.at), &asked.say) {
+        None => Away::Keeps,
+        Some(0) => Away::Ends,
+        Some(_) => Away::Ended,
+    }
 }
 
 fn who(stage: Option<&StageName>, limit: &Limit, end: &Ends, has_job: bool) -> (WarningWho, WarningAct) {
@@ -83,6 +113,7 @@ fn sentence(
     act_by: Instant,
     end: &Ends,
     jobs: &[&OpenJob<'_>],
+    away: Away,
 ) -> String {
     let view = asked.read.view;
     let book = view.book;
@@ -101,7 +132,14 @@ fn sentence(
             format!("Clerk: put {thing} away{} now, then call {call}. {why}", home(asked, label))
         }
         WarningAct::PutAway => format!("Clerk: put {thing} away{} {by}. {why}", home(asked, label)),
-        WarningAct::Lay => format!("Laminator: lay {thing} for {job} {by}; else put it away. {why}"),
+        WarningAct::Lay => match away {
+            Away::Keeps => format!("Laminator: lay {thing} for {job} {by}; else put it away. {why}"),
+            Away::Ends => format!("Laminator: lay {thing} for {job} {by}. {why} {RETURN_ENDS_IT}"),
+            Away::Ended => format!("Laminator: lay {thing} for {job} {by}. {why}"),
+        },
+        WarningAct::PlanFirst if away == Away::Ends => {
+            format!("Manager: plan {thing} first, {by}. {why} {RETURN_ENDS_IT}")
+        }
         WarningAct::Heat => format!("Oven: have {thing} heating {by}. {why}"),
         WarningAct::ConfirmHeat => {
             let run = stage.and_then(|stage| stage_life(view, label, stage).oven(asked.read.at).run());
@@ -124,6 +162,9 @@ fn sentence(
         WarningAct::Decide if stage.is_some() => {
             let ages = if limit.name == LimitName::ShelfLife { "" } else { " It ages while you wait." };
             format!("Quality: say now what becomes of {thing}; call {call}. {why}{ages}")
+        }
+        WarningAct::Decide if away == Away::Ends => {
+            format!("Quality: say what becomes of {thing}. {why} {RETURN_ENDS_IT}")
         }
         WarningAct::Decide | WarningAct::Replan => format!("Quality: say what becomes of {thing}. {why}"),
     }

@@ -39,7 +39,12 @@ fn in_the_cold_the_answer_is_reckoned_as_if_it_were_out_from_now_on() {
 fn the_spare_time_is_taken_off_once() {
     let scene = Scene::yard_with_spare(2).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
     let asked = scene.may(Cut, "R-1", "Tue 07:00");
-    asked.last_ply_by("Sat 08:00").heating_by("Tue+1 08:00").notes("Spare time of 2 h is taken off.");
+    asked.last_ply_by("Sat 08:00").heating_by("Tue+1 06:00").notes("Spare time of 2 h is taken off.");
+    // The same as of the part, once its first ply went down by then.
+    let laid = scene.clone().laid("P-1", "R-1", "Sat 08:00").length(1);
+    laid.may(Oven, "P-1", "Sat 08:00").heating_by("Tue+1 06:00");
+    let laid = scene.clone().cut("N-1", "R-1", "K-1", "Tue 07:00").laid("P-1", "K-1", "Sat 08:00");
+    laid.may(Oven, "P-1", "Sat 08:00").heating_by("Tue+1 06:00");
     scene.may(TakeOut, "R-1", "Sat 08:00").answer(Yes);
     let late = scene.may(TakeOut, "R-1", "Sat 08:00:00.001");
     late.answer(No)

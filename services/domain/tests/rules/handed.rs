@@ -107,8 +107,8 @@ fn a_shift_hands_over_what_is_out_what_waits_and_what_was_only_told() {
     let scene = scene.laid("P-1", "K-1", "Tue 09:00").put_away("R-2", "F1", "Tue 10:00").told();
     let list = handover(&scene.book(), when("Tue 14:00"));
     assert_eq!(list.say, "Still out by the book: 2. Scan each where it lies.");
-    // 100 h from Tuesday 06:00 is Saturday 10:00, less 2 h; 72 h later, or out-life on Wednesday week at 14:00 less 2 h.
-    let expected = "R-1 is out, in CUT, since Tue 06:00. Last ply down by Sat 08:00. Heating by Tue 12 May 08:00, within 72 h of its first ply.";
+    // 100 h from Tuesday 06:00 is Saturday 10:00, less 2 h; From then 72 h less 2 h; out-life ends on Wednesday week.
+    let expected = "R-1 is out, in CUT, since Tue 06:00. Last ply down by Sat 08:00. Heating by Tue 12 May 06:00, within 72 h of its first ply.";
     assert_eq!(list.out[0].say, expected);
     // 72 h from Tuesday 09:00, less 2 h.
     assert_eq!(list.waiting[0].say, "P-1 skin: heating by Fri 07:00, in 65 h.");

@@ -26,6 +26,7 @@ mod gives_back;
 mod ground;
 mod handed;
 mod history;
+mod installing;
 mod kept;
 mod laws;
 mod limits;

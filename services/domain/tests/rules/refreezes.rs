@@ -124,3 +124,28 @@ fn the_outlook_counts_the_return_that_putting_it_away_now_would_be() {
     let kit = sheet.stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 06:25");
     assert_eq!(kit.may(Lay, "K-1", "Tue 06:31").0.if_put_away_now.unwrap().refreezes_left, Some(2));
 }
+
+#[test]
+fn nobody_is_told_to_put_away_what_one_more_return_to_the_cold_ends() {
+    let open = |allowed: u32| {
+        let scene = Scene::yard_with_sheet(|sheet| {
+            sheet.refreezes = Some(Refreezes::Limit(RefreezesLimit { allowed, after_s: None }));
+        });
+        let scene = scene.job("J-1", "Sun 12:00", "Sun 14:00");
+        scene.received("R-1", "Mon 06:00").opening(0, 1).put_away("R-1", "F1", "Mon 06:00").out("R-1", "Tue 06:00")
+    };
+    let ends = "Another return to the cold ends its use.";
+    let kept = |scene: &Scene| {
+        let no = scene.may_for("J-1", Lay, "R-1", "Tue 08:00");
+        no.answer(No);
+        (no.0.why.contains("Put it away: 98 h kept."), no.0.if_put_away_now, no.0.notes.contains(&ends.to_owned()))
+    };
+    let (keeps, away, says) = kept(&open(2));
+    assert_eq!((keeps, away.unwrap().refreezes_left, says), (true, Some(0), false));
+    assert_eq!(kept(&open(1)), (false, None, true));
+    // Back within the half hour it is no return.
+    assert!(open(1).may(Lay, "R-1", "Tue 06:20").0.if_put_away_now.is_some());
+    // Passed its tack life: nobody says that it is to be put away.
+    open(2).may(Lay, "R-1", "Sat 11:00").answer(Stop).says("Put it away in F1 now, then call 4711.");
+    open(1).may(Lay, "R-1", "Sat 11:00").answer(Stop).says("Stop. Call 4711.").notes(ends);
+}

@@ -129,7 +129,7 @@ fn a_removed_part_is_out_of_the_boat() {
     assert_eq!(went_into(&scene, "R-1"), "kit/K-1 part/P-1");
     assert_eq!(nodes(&scene, "R-1", Direction::WentInto, "Wed 11:59"), "kit/K-1 part/P-1 boat/H-1");
     // Installed in another boat it is there.
-    let moved = built().installed("P-1", "H-2", "Wed 12:00");
+    let moved = scene.installed("P-1", "H-2", "Wed 13:00");
     assert_eq!((made_from(&moved, "H-1").as_str(), went_into(&moved, "R-3").as_str()), ("", "part/P-1 boat/H-2"));
 }
 

@@ -141,6 +141,32 @@ fn what_is_given_to_a_job_is_to_be_laid_for_it() {
 }
 
 #[test]
+fn what_one_more_return_to_the_cold_ends_is_not_to_be_put_away() {
+    let given = |allowed: u32| {
+        let scene = Scene::yard_with_sheet(|sheet| {
+            let limit = shared_types::RefreezesLimit { allowed, after_s: None };
+            sheet.refreezes = Some(shared_types::Refreezes::Limit(limit));
+        });
+        out(scene.job("J-1", "Thu 12:00", "Fri 12:00"))
+    };
+    let first = |scene: Scene, at: &str| {
+        let one = asked(&scene, at).into_iter().find(|one| one.about == LimitEnds).unwrap();
+        (one.who, one.act, one.say)
+    };
+    assert_eq!(first(given(1), "Fri 14:00").1, PutAway);
+    let plan = "Manager: plan R-1 first, by Sat 10:00, in 20 h. Its tack life ends then. Another return to the cold \
+                ends its use.";
+    assert_eq!(first(given(0), "Fri 14:00"), (WarningWho::Manager, PlanFirst, plan.to_owned()));
+    let over = "Quality: say what becomes of R-1. It is 1 h over its tack life, since Sat 10:00. Another return to the \
+                cold ends its use.";
+    assert_eq!(first(given(0), "Sat 11:00"), (WarningWho::Quality, Decide, over.to_owned()));
+    let lay = "Laminator: lay R-1 for J-1 by Sat 10:00, in 70 h. Its tack life ends then. Another return to the cold \
+               ends its use.";
+    let issued = given(0).issued("R-1", "J-1", "Tue 07:00");
+    assert_eq!(first(issued, "Wed 12:00"), (WarningWho::Laminator, shared_types::WarningAct::Lay, lay.to_owned()));
+}
+
+#[test]
 fn a_laid_stage_has_to_be_heating() {
     let scene = out(Scene::yard()).cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 09:00");
     // 72 h from Tuesday 09:00.

@@ -242,18 +242,19 @@ fn a_program_asks_whether_a_part_may_go_into_a_boat() {
     );
     assert_eq!(own["why"], json!(["All that is laid of P-3 was laid and cured within life, and nothing holds it."]));
     assert_eq!((&own["notes"], &own["as_of_seq"]), (&json!([]), &json!(server.last_seq())));
-    // The job names NB-32: another boat is no reason against it, and is said.
+    // The job names NB-32: of another boat it can't be said.
     let other = ask("?boat=NB-33");
-    assert_eq!(other["answer"], json!("yes"));
-    let notes = json!(["P-3 was planned for boat NB-32, by J-118.", "P-3 is not on the list of boat NB-33."]);
-    assert_eq!(other["notes"], notes);
-    assert_eq!(ask("?boat=NB-9")["notes"][1], json!("Nobody has named a boat NB-9 before."));
+    assert_eq!((&other["answer"], &other["say"]), (&json!("cannot_say"), &json!("Can't say yet.")));
+    let why = json!(["P-3 was planned for boat NB-32, by J-118.", "P-3 is not on the list of boat NB-33."]);
+    assert_eq!((&other["why"], &other["notes"]), (&why, &json!([])));
+    assert_eq!(ask("?boat=NB-9")["why"][1], json!("Nobody has named a boat NB-9 before."));
     assert_eq!((&ask("")["boat"], &ask("")["notes"]), (&Value::Null, &json!([])));
     // As it was known before the hold, and before the chart was read.
     server.decide("place_hold", "part/P-3", json!({"why": "bridging seen"}));
     let held = ask("?boat=NB-32");
     assert_eq!((&held["answer"], &held["say"]), (&json!("no"), &json!("Do not install P-3.")));
     assert!(held["why"][0].as_str().unwrap().contains("bridging seen"), "{held}");
+    assert_eq!(ask("?boat=NB-33")["notes"], why, "beside a no they are notes");
     assert_eq!(ask(&format!("?known={known}"))["answer"], json!("yes"));
     assert_eq!(ask(&format!("?known={}", known - 1))["why"], json!(["skin: no confirmed cure."]));
     let at = "/api/v1/things/part/P-3/may-install";
@@ -282,7 +283,8 @@ fn a_boat_that_no_job_plans_the_part_for_is_said_before_and_shown_after() {
         words(&right)
     );
     let asked = browser.get("/install?part=P-3&boat=NB-32");
-    says(&asked, "P-3 may be installed. P-3 was planned for boat NB-31, by J-118.");
+    says(&asked, "Can't say yet.");
+    says(&asked, "P-3 was planned for boat NB-31, by J-118.");
     assert!(asked.text.contains("class=\"answer cannot\""), "{}", asked.text);
     says(&browser.get("/jobs"), "NB-31");
     browser.post(&moves(&asked), &[("go", "installed")]);

@@ -161,12 +161,11 @@ fn may_install(
     let is_in = book.label(part).and_then(|part| boat_of(view, part, when.at)).map(|(boat, _)| book.name(boat).clone());
     let mut big = vec![may.say];
     let why = may.why;
-    let mut answer = may.answer;
+    let answer = may.answer;
     let mut buttons = Vec::new();
     let removes = is_in.is_some() && is_in.as_ref() == boat;
     if let Some(boat) = boat {
-        if !removes && !may.notes.is_empty() {
-            answer = answer.max(Word::CannotSay);
+        if !removes {
             big.extend(may.notes);
         }
         let (go, label) = if removes { ("removed", "Removed from") } else { ("installed", "Installed in") };

@@ -5,7 +5,7 @@ use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::say::{Say, left, limit, so_far};
 use domain::view::View;
-use domain::{Book, MayUseQuestion, When};
+use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When};
 use shared_types::{
     Act, Code, Day, Entry, HoldView, Kind, LimitName, LimitRow, MayUse, Mismatch, ThingName, ThingView, Whereabouts,
     Word,
@@ -217,10 +217,13 @@ fn word(word: Word) -> &'static str {
 pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look<'_>, screen: &mut Screen) {
     screen.frame = frame(answer.answer);
     let time = |stamp: shared_types::Stamp| say.time(stamp.at, look.when.now);
+    let return_ends_it = answer.notes.iter().find(|note| *note == RETURN_ENDS_IT);
     match (answer.answer, answer.holds.first()) {
         (Word::No, Some(hold)) => {
             screen.big.push(format!("Do not use {}.", look.thing.short()));
-            screen.why.push(held(hold, look, if is_inside(seen) { "" } else { " Put it away." }, say));
+            let away = if answer.if_put_away_now.is_some() { " Put it away." } else { "" };
+            screen.why.push(held(hold, look, away, say));
+            screen.why.extend(return_ends_it.cloned());
             return;
         }
         (Word::Yes, _) if answer.job.is_none() && answer.heating_by.is_some() => {
@@ -239,6 +242,7 @@ pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look
     if !answer.why.is_empty() {
         screen.why.push(answer.why.clone());
     }
+    screen.why.extend(return_ends_it.cloned());
 }
 
 pub(super) fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Limit {
