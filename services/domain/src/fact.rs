@@ -180,10 +180,18 @@ impl Received {
     }
 }
 
-/// When a fact happened: a declaration may reach back, everything else has its entry's time.
+/// A clock further off than this was wrong.
+pub(crate) const DOUBTFUL_MS: i64 = 120_000;
+
+/// When a fact happened: a declaration may reach back, everything else has its entry's time. Nothing that happened was
+/// written before it happened: what a clock that is ahead says counts from when it was written.
 pub fn takes_effect(entry: &Entry) -> Instant {
-    match &entry.body {
+    let said = match &entry.body {
         Body::PlaceDeclared(place) => place.effective_from.map_or(entry.occurred_at.at, |from| from.at),
         _ => entry.occurred_at.at,
+    };
+    match entry.body.is_fact() && DOUBTFUL_MS < said.since(entry.recorded_at) {
+        true => entry.recorded_at,
+        false => said,
     }
 }

@@ -79,7 +79,7 @@ fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> 
         Kind::Roll => {
             // A roll without any receipt that stands is out by what was done with it, and nobody can say more.
             let roll = roll_life(read.view, label);
-            let there = roll.lives.is_empty() || roll.received_by(read.at);
+            let there = roll.lives.is_empty() || roll.received_by(read.at) || roll.history.spot(read.at).is_some();
             (there && roll.ended(read.at).is_none()).then(|| Arc::clone(&roll.history))?
         }
         _ if alive(read, label).is_empty() => return None,

@@ -1,7 +1,7 @@
 //! What does not add up: derived from the facts, never stored, settled by a person in words.
 
 use crate::book::Book;
-use crate::fact::{Fact, Label, What};
+use crate::fact::{DOUBTFUL_MS, Fact, Label, What};
 use crate::finding::{Finding, shown};
 use crate::history::{Puzzle, fits};
 use crate::holds;
@@ -18,9 +18,6 @@ use crate::stage::{stage_life, stages_of};
 use crate::view::View;
 use shared_types::{Kind, Mismatch};
 use std::sync::Arc;
-
-/// A clock further off than this was wrong.
-const DOUBTFUL_MS: i64 = 120_000;
 
 /// The mismatches that one entry brought about.
 pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
@@ -126,8 +123,7 @@ fn held(
     if let Some(hold) = holds.first() {
         let name = view.book.name(label).short();
         let on = if hold.on == *view.book.name(label) { "it" } else { hold.on.short() };
-        let text =
-            format!("{name} was {} {} while {on} was held: {}.", done(fact), dated(view, fact.at, say), hold.why);
+        let text = format!("{name} was {} {} while {on} was held: {}.", done(fact), dated(fact.at, say), hold.why);
         found.push(Finding::new("acted_while_held", fact.seq, text));
     }
 }
@@ -147,7 +143,7 @@ fn judged(view: View<'_>, fact: &Fact, judgement: &judge::Judged, found: &mut Ve
                 "{item} was {by} over its {} when it was {} {}.",
                 crate::say::limit(over.name),
                 done(fact),
-                dated(view, fact.at, &Say::of(view, fact.at))
+                dated(fact.at, &Say::of(view, fact.at))
             ),
         ));
     }
@@ -181,10 +177,8 @@ fn of_end(view: View<'_>, label: Label, end: Option<crate::roll::End>, say: &Say
             What::Cut(_) | What::Laid(_) | What::TakenOut { .. } | What::PutAway { .. } | What::Seen { .. }
         );
         if used {
-            let text = format!(
-                "{name} was thrown away {}, and yet something was done with it later.",
-                dated(view, end.at, say)
-            );
+            let text =
+                format!("{name} was thrown away {}, and yet something was done with it later.", dated(end.at, say));
             found.push(Finding::new("acted_after_disposed", fact.seq, text));
         }
     }

@@ -20,7 +20,7 @@ pub(crate) fn after_first_fact(view: View<'_>, label: Label, life: &Life, say: &
     let as_of = life.received.counts_from(life.receipt.at);
     let first = first_done(view, label).filter(|first| *first < as_of)?;
     let name = view.book.name(label).short();
-    let (as_of, first) = (dated(view, as_of, say), dated(view, first, say));
+    let (as_of, first) = (dated(as_of, say), dated(first, say));
     let stated = so_far(opening.out_time_s.as_ms());
     let known_ms = life.clock.known_before_ms();
     let counts = match opening.out_time_s.as_ms() < known_ms {

@@ -36,7 +36,7 @@ pub(crate) fn laid_wrongly(
     let cut = kit_items(view, laid.from);
     let kit = view.book.name(laid.from).short();
     if let Some(before) = laid_before(view, laid.from, fact.seq) {
-        let (into, when) = (before_in(view, before), dated(view, before.at, say));
+        let (into, when) = (before_in(view, before), dated(before.at, say));
         found.push(Finding {
             ask: Some(format!("What was laid in {part} {}? Strike the lay-up that is wrong.", life.stage)),
             ..Finding::new(
@@ -75,7 +75,7 @@ pub(crate) fn installed_wrongly(view: View<'_>, label: Label, only: Option<u32>,
                 let still = boats.iter().rfind(|(other, _)| *other != boat);
                 found.extend(still.map(|(other, since)| {
                     let (boat, other) = (view.book.name(boat).short(), view.book.name(*other).short());
-                    let (when, since) = (dated(view, fact.at, say), dated(view, *since, say));
+                    let (when, since) = (dated(fact.at, say), dated(*since, say));
                     let text = format!(
                         "{part} was installed in {boat} {when}, and nobody removed it from {other}, where it is since {since}."
                     );
@@ -102,7 +102,7 @@ pub(crate) fn installed_wrongly(view: View<'_>, label: Label, only: Option<u32>,
 
 fn not_ready(view: View<'_>, label: Label, fact: &Fact, say: &Say) -> Option<Finding> {
     let part = view.book.name(label).short();
-    let when = dated(view, fact.at, say);
+    let when = dated(fact.at, say);
     let mut above = std::collections::BTreeSet::from([label]);
     let mut held = Vec::new();
     let mut uncured = None;

@@ -27,7 +27,7 @@ pub(crate) fn puzzle(view: View<'_>, label: Label, found: &Found, say: &Say) -> 
 fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
     let name = view.book.name(label).short();
     let at = view.book.entry(found.seq).map_or(found.since, |meta| meta.occurred_at);
-    let (when, since) = (dated(view, at, say), dated(view, counts_since(view, label, found), say));
+    let (when, since) = (dated(at, say), dated(counts_since(view, label, found), say));
     let place = found.place.map_or("the freezer", |place| view.book.name(place).short());
     match found.puzzle {
         Puzzle::OutWhileOut => format!("{name} was taken out {when}; it was out already, since {since}."),
@@ -67,7 +67,7 @@ pub(crate) fn question(view: View<'_>, label: Label, found: &Found, say: &Say) -
         Puzzle::OutWhileOut => {
             format!("Was {name} put away in between, or was one of the scans another {}?", view.book.kind(label))
         }
-        Puzzle::InWhileIn => format!("Was the scan of {} a take-out?", dated(view, at, say)),
+        Puzzle::InWhileIn => format!("Was the scan of {} a take-out?", dated(at, say)),
         Puzzle::InWhileInElsewhere => format!("Was it carried over to {place}?"),
         Puzzle::SeenInsideWhileOut => format!("Is {name} really in {place}, not only its bag?"),
         Puzzle::ActedWhileInside => format!("Since when was {name} out?"),
@@ -75,7 +75,7 @@ pub(crate) fn question(view: View<'_>, label: Label, found: &Found, say: &Say) -
     }
 }
 
-/// A time as a list shows it: with its date, unless the log's end is near.
-pub(crate) fn dated(view: View<'_>, at: Instant, say: &Say) -> String {
-    say.time(at, view.book.last_recorded_at().unwrap_or(at))
+/// A time as it stands in what does not add up: with its date and year, so that it reads the same whenever it is read.
+pub(crate) fn dated(at: Instant, say: &Say) -> String {
+    say.whole_time(at)
 }

@@ -43,11 +43,11 @@ impl Said {
         }
     }
 
-    fn words(self, view: View<'_>, say: &Say) -> String {
+    fn words(self, say: &Say) -> String {
         match (self.broke_off, self.cured, self.committed_at) {
             (true, ..) => "it broke off".to_owned(),
             (false, Some(false), _) => "it was not cured".to_owned(),
-            (false, _, Some(at)) => format!("its cure was under way {}", dated(view, at, say)),
+            (false, _, Some(at)) => format!("its cure was under way {}", dated(at, say)),
             (false, Some(true), None) => "it was cured".to_owned(),
             (false, None, None) => "it ended".to_owned(),
         }
@@ -61,7 +61,7 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
     for (first, again) in
         starts.first().into_iter().flat_map(|first| starts.iter().skip(1).map(move |one| (first, one)))
     {
-        let (first, at) = (dated(view, first.at, say), dated(view, again.at, say));
+        let (first, at) = (dated(first.at, say), dated(again.at, say));
         let text = format!("{name} was started {first} and again {at}: what was in both waits until the later start.");
         let ask = Some(format!("Which start of {name} is right? Strike the other one."));
         found.push(Finding { ask, ..Finding::new("started_twice", again.seq, text) });
@@ -69,7 +69,7 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
     let all: Vec<Said> = view.facts(run).filter_map(Said::of).collect();
     for (place, later) in all.iter().enumerate() {
         let Some(earlier) = all.iter().take(place).find(|earlier| later.contradicts(**earlier)) else { continue };
-        let said = |one: &Said| format!("{} that {}", dated(view, one.at, say), one.words(view, say));
+        let said = |one: &Said| format!("{} that {}", dated(one.at, say), one.words(say));
         let text = format!("Of {name} it was said {}, and {}.", said(earlier), said(later));
         let ask = Some(format!("What came of {name}? Strike what is wrong."));
         found.push(Finding { ask, ..Finding::new("ends_contradict", later.seq, text) });

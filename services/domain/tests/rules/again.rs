@@ -68,7 +68,7 @@ fn a_kits_take_out_is_judged_as_well() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").opening(0, 3).put_away("R-1", "F1", "Mon 06:00");
     let scene = scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 07:00").put_away("K-1", "F1", "Tue 08:00");
     let over = scene.out("K-1", "Wed 06:00").look("K-1", "Wed 08:00").mismatch("limit_over_at_act");
-    assert_eq!(over.say, "R-1 was 1 return to the cold over its refreezes when it was taken out Wed 06:00.");
+    assert_eq!(over.say, "R-1 was 1 return to the cold over its refreezes when it was taken out Wed 6 May 2026 06:00.");
 }
 
 #[test]
@@ -113,7 +113,7 @@ fn settlements_confirmations_and_strikes_act_on_their_entry_whenever_they_were_m
 fn something_done_while_it_was_held_is_a_mismatch() {
     let scene = cut_just_within().hold("batch/PM-101/B-1", "Tue 07:00");
     let found = scene.look("R-1", "Wed 06:00").mismatch("acted_while_held");
-    assert_eq!(found.say, "R-1 was cut Tue 08:00 while B-1 was held: torn bag.");
+    assert_eq!(found.say, "R-1 was cut Tue 5 May 2026 08:00 while B-1 was held: torn bag.");
     let laid = cut_just_within().laid("P-1", "K-1", "Tue 08:30").hold("R-1", "Tue 08:15");
     laid.look("P-1", "Wed 06:00").mismatch("acted_while_held");
     // The cut came before the hold.

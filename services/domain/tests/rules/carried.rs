@@ -150,7 +150,7 @@ fn facts_before_the_openings_as_of_count_where_they_come_to_more() {
     assert_eq!(lines, [line("out", 8), line("opening", 0), line("out", 3)]);
     let mismatch = look.mismatch("opening_after_first_fact");
     assert_eq!(mismatch.entry, scene.id("receipt"));
-    let said = "R-1 came with 5 h as of Tue 05:00, but the book knows of it since Mon 06:00: it was out for 8 h until \
+    let said = "R-1 came with 5 h as of Tue 5 May 2026 05:00, but the book knows of it since Mon 4 May 2026 06:00: it was out for 8 h until \
                 then, by what is known, and that counts.";
     assert_eq!(mismatch.say, said);
     assert_eq!(

@@ -92,3 +92,16 @@ fn an_interval_runs_to_the_millisecond_and_its_seconds_are_rounded_up() {
     assert_eq!((line.interval_s, line.running_total_s), (2, Some(2)));
     assert_eq!(scene.look("R-1", "Tue 06:00:01.001").card().cards[0].out_time_s, Some(2));
 }
+
+/// No source: a thing can't have happened after somebody wrote it down.
+#[test]
+fn what_a_clock_that_is_ahead_says_counts_from_when_it_was_written() {
+    let stored = Scene::yard().received("R-1", "Mon 06:00").opening(0, 0).put_away("R-1", "F1", "Mon 06:00");
+    // Stamped for Saturday, written on Tuesday at 06:00: out for 6 h at noon.
+    let out = stored.clone().out("R-1", "Sat 06:00").recorded("Tue 06:00");
+    out.look("R-1", "Tue 12:00").out_time_is("6:00").mismatch("clock_doubtful");
+    out.may(Lay, "R-1", "Tue 12:00").left_is(Tack, "94:00");
+    // A put-away ends a stretch no later than it was written.
+    let back = stored.out("R-1", "Mon 18:00").put_away("R-1", "F1", "Sat 06:00").recorded("Tue 06:00");
+    back.look("R-1", "Sun 12:00").out_time_is("12:00").mismatch("clock_doubtful");
+}

@@ -202,7 +202,7 @@ fn ends_that_contradict_each_other_do_not_add_up_and_confirm_nothing() {
     assert_eq!(mismatch.entry, both.id("later"));
     assert_eq!(
         mismatch.say,
-        "Of RUN-1 it was said Tue 20:00 that its cure was under way Tue 14:00, and Tue 21:00 that it was not cured."
+        "Of RUN-1 it was said Tue 5 May 2026 20:00 that its cure was under way Tue 5 May 2026 14:00, and Tue 5 May 2026 21:00 that it was not cured."
     );
     assert_eq!(mismatch.ask.as_deref(), Some("What came of RUN-1? Strike what is wrong."));
     // Nobody knows which: its clock runs on, 30 h out by Wednesday noon, and it is held. The part says so too.
@@ -243,7 +243,7 @@ fn a_run_started_twice_does_not_add_up_and_the_later_start_counts() {
     assert_eq!(mismatch.entry, scene.id("again"));
     assert_eq!(
         mismatch.say,
-        "RUN-1 was started Tue 12:00 and again Tue 13:00: what was in both waits until the later start."
+        "RUN-1 was started Tue 5 May 2026 12:00 and again Tue 5 May 2026 13:00: what was in both waits until the later start."
     );
     // 06:00 to 13:00.
     scene.look("P-1", "Wed 12:00").stage_left_is("skin", Out, "193:00").mismatches_are(&["started_twice"]);

@@ -148,7 +148,7 @@ fn an_act_is_tested_at_its_latest() {
     let scene = Scene::yard().received("R-1", "Mon 06:00").opening(97, 0).put_away("R-1", "F1", "Mon 06:00");
     let scene = scene.out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:50").uncertain(20);
     let over = scene.look("R-1", "Tue 12:00").mismatch("limit_over_at_act");
-    assert_eq!(over.say, "R-1 was 10 min over its tack life when it was cut Tue 08:50.");
+    assert_eq!(over.say, "R-1 was 10 min over its tack life when it was cut Tue 5 May 2026 08:50.");
 }
 
 #[test]

@@ -24,7 +24,7 @@ fn kit() -> Scene {
     scene.cut_many("N-1", &[("K-1", "J-1", &[("R-1", 2), ("R-2", 2)])], "Tue 07:00")
 }
 
-const TWICE: &str = "K-1 was laid in P-2 skin, though its plies were laid in P-1 skin already, Tue 08:00.";
+const TWICE: &str = "K-1 was laid in P-2 skin, though its plies were laid in P-1 skin already, Tue 5 May 2026 08:00.";
 
 #[test]
 fn a_kit_laid_in_two_parts_does_not_add_up_and_the_second_waits_for_quality() {
@@ -75,7 +75,7 @@ fn parts_of(scene: &Scene, boat: &str) -> bool {
 fn a_part_installed_in_two_boats_does_not_add_up_and_both_boats_name_it() {
     let moved = one_part().installed("P-1", "H-1", "Wed 08:00").installed("P-1", "H-2", "Wed 09:00").named("again");
     let mismatch = moved.look("P-1", THU).mismatches_are(&["installed_twice"]).mismatch("installed_twice");
-    let say = "P-1 was installed in H-2 Wed 09:00, and nobody removed it from H-1, where it is since Wed 08:00.";
+    let say = "P-1 was installed in H-2 Wed 6 May 2026 09:00, and nobody removed it from H-1, where it is since Wed 6 May 2026 08:00.";
     assert_eq!((mismatch.entry, mismatch.say.as_str()), (moved.id("again"), say));
     assert_eq!((parts_of(&moved, "H-1"), parts_of(&moved, "H-2")), (true, true));
     let boats = trace(&moved.book(), &thing("R-1"), Direction::WentInto, when(THU)).unwrap().nodes;
@@ -96,8 +96,8 @@ fn a_part_installed_in_two_boats_does_not_add_up_and_both_boats_name_it() {
 #[test]
 fn a_part_whose_run_contradicts_itself_is_not_installed_while_that_is_open() {
     let both = one_part().ended("RUN-1", "Tue 21:00").committed("Tue 15:00").named("later");
-    let why = "skin: Of RUN-1 it was said Tue 20:00 that its cure was under way Tue 14:00, and Tue 21:00 that its cure \
-               was under way Tue 15:00.";
+    let why = "skin: Of RUN-1 it was said Tue 5 May 2026 20:00 that its cure was under way Tue 5 May 2026 14:00, and Tue 5 May 2026 21:00 that its cure \
+               was under way Tue 5 May 2026 15:00.";
     let may = asked(&both, "P-1", None);
     assert_eq!((may.answer, may.why), (CannotSay, vec![why.to_owned()]));
     let answer = Settlement::AssignedS(0.try_into().unwrap());

@@ -89,7 +89,6 @@ fn changes() -> Vec<(&'static str, Scene)> {
         ("an answer taken back", other().strike_last("Wed 07:00")),
         ("a job planned otherwise after the issue", issued().replan("J-1", "Sun 12:00", "Sun 20:00", "Mon 00:00")),
         ("a place declared that nobody knew", unknown().place_from("F9", true, "Mon 00:00")),
-        ("a log that went on for long", odd().put_away("R-2", "F1", "Sun 12:00").recorded("Sun 12:00")),
     ]
 }
 

@@ -93,7 +93,7 @@ fn a_shelf_life_tested_at_take_out_is_ignored_by_later_acts() {
     let again = back.out("R-1", "Wed 14:00");
     assert_eq!(
         again.look("R-1", "Wed 15:00").mismatch("limit_over_at_act").say,
-        "R-1 was 14 h 1 min over its shelf life when it was taken out Wed 14:00."
+        "R-1 was 14 h 1 min over its shelf life when it was taken out Wed 6 May 2026 14:00."
     );
 }
 
@@ -114,7 +114,7 @@ fn a_shelf_life_tested_at_lay_up_is_ignored_by_the_oven() {
     laid.may(Oven, "P-1", "Thu 10:00").answer(Yes).left_is(Shelf, "1:59:59");
     let late = scene.laid("P-1", "K-1", "Wed 01:00");
     let over = late.look("P-1", "Thu 10:00").mismatch("limit_over_at_act");
-    assert_eq!(over.say, "R-1 was 1 h 1 min over its shelf life when it was laid Wed 01:00.");
+    assert_eq!(over.say, "R-1 was 1 h 1 min over its shelf life when it was laid Wed 6 May 2026 01:00.");
 }
 
 /// Only the out-life of 10 h binds; R-1 is out since Tuesday 06:00.
@@ -135,16 +135,22 @@ fn out_life_is_tested_at_cut_lay_up_and_the_ovens_start() {
     };
     let cut = |at: &str| out_life_of_ten_hours().cut("N-1", "R-1", "K-1", at);
     assert_eq!(over(&cut("Tue 16:00"), "R-1"), Vec::<String>::new());
-    assert_eq!(over(&cut("Tue 16:00:00.001"), "R-1"), ["R-1 was 1 min over its out-life when it was cut Tue 16:00."]);
+    assert_eq!(
+        over(&cut("Tue 16:00:00.001"), "R-1"),
+        ["R-1 was 1 min over its out-life when it was cut Tue 5 May 2026 16:00."]
+    );
     let laid = |at: &str| cut("Tue 07:00").laid("P-1", "K-1", at);
     assert_eq!(over(&laid("Tue 16:00"), "P-1"), Vec::<String>::new());
-    assert_eq!(over(&laid("Tue 17:00"), "P-1"), ["R-1 was 1 h over its out-life when it was laid Tue 17:00."]);
+    assert_eq!(
+        over(&laid("Tue 17:00"), "P-1"),
+        ["R-1 was 1 h over its out-life when it was laid Tue 5 May 2026 17:00."]
+    );
     let oven =
         |at: &str| laid("Tue 08:00").oven("RUN-1", &["P-1"], at).ended("RUN-1", "Wed 06:00").committed("Tue 23:00");
     assert_eq!(over(&oven("Tue 16:00"), "P-1"), Vec::<String>::new());
     assert_eq!(
         over(&oven("Tue 18:30"), "P-1"),
-        ["R-1 was 2 h 30 min over its out-life when it was put into the oven Tue 18:30."]
+        ["R-1 was 2 h 30 min over its out-life when it was put into the oven Tue 5 May 2026 18:30."]
     );
 }
 
@@ -165,7 +171,7 @@ fn tack_life_is_tested_at_the_cut_and_at_each_ply_and_not_by_the_oven() {
     scene.may(Oven, "P-1", "Wed 12:00").answer(Yes);
     let late = scene.strike_last("Wed 13:00").laid("P-1", "K-1", "Tue 16:00:00.001");
     let over = late.look("P-1", "Wed 12:00").mismatch("limit_over_at_act");
-    assert_eq!(over.say, "R-1 was 1 min over its tack life when it was laid Tue 16:00.");
+    assert_eq!(over.say, "R-1 was 1 min over its tack life when it was laid Tue 5 May 2026 16:00.");
     // What is laid is laid: the oven looks at out-life and lay-to-cure, and names one of them.
     late.may(Oven, "P-1", "Wed 12:00").answer(Yes).governed_by(ToCure);
 }
@@ -182,7 +188,10 @@ fn lay_to_cure_runs_from_the_first_ply_to_the_oven_start() {
     at_the_limit.look("P-1", "Sun 10:00").no_mismatch().stage_left_is("skin", ToCure, "0:00");
     let past = laid().oven("RUN-1", &["P-1"], "Fri 10:00:00.001").ended("RUN-1", "Sat 10:00").committed("Fri 12:00");
     let over = past.look("P-1", "Sun 10:00").mismatch("limit_over_at_act");
-    assert_eq!(over.say, "R-1 was 1 min over its lay-to-cure limit when it was put into the oven Fri 10:00.");
+    assert_eq!(
+        over.say,
+        "R-1 was 1 min over its lay-to-cure limit when it was put into the oven Fri 8 May 2026 10:00."
+    );
 }
 
 #[test]

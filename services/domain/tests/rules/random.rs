@@ -54,6 +54,11 @@ pub fn at_minute(minute: i64) -> Instant {
     instant("Mon 06:00").plus_ms(minute * 60_000)
 }
 
+/// When everything is written down: nothing is before it happened.
+fn afterwards() -> Instant {
+    at_minute(16_001)
+}
+
 /// The yard with its two rolls received on Monday, and then all that happens.
 pub fn yard(ops: &[Op]) -> Scene {
     let scene =
@@ -89,6 +94,7 @@ pub fn happens(scene: Scene, op: &Op) -> Scene {
     let at = at_minute(op.minute);
     scene.change(|entry| {
         entry.occurred_at.at = at;
+        entry.recorded_at = entry.recorded_at.max(afterwards());
         entry.uncertain_by_ms = [0, 0, 0, 60_000, 600_000, 7_200_000][usize::from(op.unsure)];
         entry.told = op.told;
         entry.by = code(["B-1", "B-2"][usize::from(op.back % 2)]);
@@ -140,7 +146,10 @@ fn acts_on(scene: Scene, op: &Op, earlier: Option<&Entry>) -> Scene {
             scene.entry(of, "Mon 06:00", Body::MismatchSettled(settling(kind, earlier.id, answer)))
         }
     };
-    scene.change(|entry| entry.occurred_at.at = at_minute(op.minute + 8_000))
+    scene.change(|entry| {
+        entry.occurred_at.at = at_minute(op.minute + 8_000);
+        entry.recorded_at = entry.recorded_at.max(afterwards());
+    })
 }
 
 pub const PUZZLES: [&str; 6] = [
