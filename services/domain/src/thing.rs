@@ -119,7 +119,6 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
             .find(|at| *at != Whereabouts::NothingLaid)
             .unwrap_or(Whereabouts::NothingLaid),
     };
-    shown.declared = None;
 }
 
 fn stage_whereabouts(read: At<'_>, stage: &StageLife, say: &Say) -> Whereabouts {
