@@ -328,7 +328,7 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
             return Err(Refusal::CannotRead { pointer: "/body/why".to_owned(), detail });
         }
         let what = mismatch::words(&name.kind);
-        gives.push(format!("It would no longer be shown of {}: {what}", wish.thing.short()));
+        gives.push(format!("{} would no longer show {what}", wish.thing.short()));
     }
     needs_second(wish, maker.as_ref(), gives)
 }

@@ -102,7 +102,7 @@ fn what_is_no_question_of_place_is_settled_in_words_and_by_two() {
         .is_refused("Say why it is settled: a limit that was over when it was used.");
     needs_two(
         &scene.wish("roll/R-1", settle(Some("concession 7"))).at("Wed 10:00"),
-        "It would no longer be shown of R-1: a limit that was over when it was used",
+        "R-1 would no longer show a limit that was over when it was used",
     );
     scene.wish("roll/R-1", settle(Some("concession 7"))).at("Wed 10:00").second("B-2").is_granted();
 }

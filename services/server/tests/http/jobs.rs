@@ -68,6 +68,10 @@ fn all_that_is_wrong_with_a_plan_is_said_at_once() {
     ] {
         says(&nothing, sentence);
     }
+    // What another plan names is not entered by that.
+    let plan = json!({"part": "P-9", "stages": ["skin"], "needs": [{"material": "QQ-9", "length_mm": 1_000}],
+                      "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});
+    server.decide("open_job", "job/J-9000", plan);
     for (right, wrong, sentence) in [
         ("pm-101+22.5", "pm-101+-1", "Line 1: -1 m is less than nothing."),
         ("pm-101+22.5", "pm-101", "Line 1: a material and its metres are expected"),

@@ -14,7 +14,7 @@ use crate::import::words::{metres, say_thousandths};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
 use askama::Template;
-use domain::{Book, WarningsQuestion, When, say::Say, view::View};
+use domain::{Book, WarningsQuestion, When, fact::What, say::Say, view::View};
 use serde::Deserialize;
 use serde_json::json;
 use shared_types::{Code, Job, Kind, Metres, Need, StageName, State, ThingName};
@@ -204,7 +204,10 @@ fn needs(book: &Book, text: &str) -> Result<Vec<Need>, String> {
             .ok_or_else(|| at("a material and its metres are expected, such as PM-101 22.5".to_owned()))?;
         let material = Code::new(code).map_err(|error| at(error.to_string()))?;
         let length_mm = metres(length).map_err(at)?;
-        if book.label(&ThingName::new(Kind::Material, &material)).is_none() {
+        // Another job's plan, or a receipt, may name what nobody has entered.
+        let label = book.label(&ThingName::new(Kind::Material, &material));
+        let mut facts = label.into_iter().flat_map(|label| View::new(book, u64::MAX).facts(label));
+        if !facts.any(|fact| matches!(fact.what, What::Revised(_))) {
             return Err(at(format!("nobody has entered a material {material}")));
         }
         needs.push(Need { material, length_mm });
