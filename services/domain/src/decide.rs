@@ -211,7 +211,7 @@ fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
         let say = "A strike is not struck: write the entry again. What the log wrote itself stays.".to_owned();
         return Err(Refusal::CannotBeUsed { say });
     }
-    let instead = wish.instead.as_ref().map(|entry| thought_of(view.book, entry));
+    let instead = wish.instead.as_ref().map(|entry| thought_of(view.book, entry, at));
     let what_if = WhatIf { strikes: Some(seq), instead, ..WhatIf::default() };
     let mut labels = view.book.kept_under(seq);
     labels.extend(what_if.instead.iter().flat_map(|(_, labels)| labels.iter().copied()));
@@ -243,7 +243,9 @@ fn stands_on_it(view: View<'_>, seq: u32) -> Option<String> {
 }
 
 /// A fact that is only thought of: things nobody knows yet get labels beyond the book's.
-fn thought_of(book: &Book, entry: &shared_types::Entry) -> (crate::fact::Fact, Vec<Label>) {
+fn thought_of(book: &Book, entry: &shared_types::Entry, at: Instant) -> (crate::fact::Fact, Vec<Label>) {
+    // It would be written now.
+    let entry = &shared_types::Entry { recorded_at: at, ..entry.clone() };
     let mut new: Vec<ThingName> = Vec::new();
     let mut mention = |named: Named<'_>| {
         let name = named.name();

@@ -213,7 +213,10 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     let address = format!("/oven?run={}", &name[4..]);
     let page = browser.get(&address);
     says(&page, "Its entries contradict each other");
-    says(&page, "it was said Wed 07:41 that its cure was under way Wed 07:41, and Wed 07:42 that it was not cured.");
+    says(
+        &page,
+        "it was said Wed 6 May 2026 07:41 that its cure was under way Wed 6 May 2026 07:41, and Wed 6 May 2026 07:42 that it was not cured.",
+    );
     assert!(page.text.contains(&format!("href=\"/thing/{name}\"")), "{}", page.text);
     let open = server.get("/api/v1/mismatches").json()["mismatches"].clone();
     let kinds: Vec<&Value> = open.as_array().unwrap().iter().map(|one| &one["kind"]).collect();
