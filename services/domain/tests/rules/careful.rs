@@ -294,16 +294,19 @@ fn received_with(mut scene: Scene, at: Instant, opening: Opening) -> Scene {
     scene
 }
 
-/// Out-time and returns so far, by thing, stage and item.
+/// Out-time and returns so far: of rolls by limit; of kits and stages by each roll in them, since the row of a limit is
+/// that of whichever roll ends first.
 fn so_far(book: &Book, when: When) -> Vec<(String, i64)> {
     let mut all = Vec::new();
     for of in THINGS.map(thing) {
         let Some(seen) = domain::thing_view(book, &of, when) else { continue };
-        let stages = seen.stages.iter().map(|one| (one.stage.to_string(), &one.limits));
-        for (stage, limits) in [(String::new(), &seen.limits)].into_iter().chain(stages) {
-            for row in limits.iter().filter(|row| [Out, Tack, Returns].contains(&row.limit)) {
-                all.extend(row.so_far_s.or(row.so_far).map(|so_far| (format!("{of} {stage} {:?}", row.limit), so_far)));
-            }
+        let rows =
+            seen.limits.iter().filter(|row| of.kind() == Kind::Roll && [Out, Tack, Returns].contains(&row.limit));
+        all.extend(rows.filter_map(|row| Some((format!("{of} {:?}", row.limit), row.so_far_s.or(row.so_far)?))));
+        for card in domain::out_time_card(book, &of, when).into_iter().flat_map(|card| card.cards) {
+            let name = format!("{of} {:?} {:?} {}", card.stage, card.kit, card.item);
+            all.extend(card.out_time_s.map(|so_far| (name.clone(), so_far)));
+            all.extend(card.refreezes.map(|so_far| (format!("{name} Refreezes"), so_far)));
         }
     }
     all
