@@ -2,6 +2,7 @@
 
 use crate::RULES;
 use crate::book::Book;
+use crate::calendar::Calendar;
 use crate::fact::Label;
 use crate::guard::guarded;
 use crate::history::Spot;
@@ -9,14 +10,14 @@ use crate::jobs::{OpenJob, open_jobs};
 use crate::kit::kit_life;
 use crate::limits::{At, stage_limits};
 use crate::lists::{alive, ends, mismatches};
-use crate::may_use::may_use;
+use crate::may_use::{may_use, quality_first};
 use crate::question::{MayUseQuestion, When};
 use crate::roll::roll_life;
 use crate::say::{Say, left};
 use crate::stage::{Oven, stage_life};
 use crate::thing::to_confirm;
 use crate::view::View;
-use shared_types::{Act, Handover, Kind, StageName, StillOut, WaitsForOven, WaitsToConfirm, Word};
+use shared_types::{Act, Handover, Instant, Kind, StageName, StillOut, WaitsForOven, WaitsToConfirm, Word};
 use std::sync::Arc;
 
 pub fn handover(book: &Book, when: When) -> Handover {
@@ -106,14 +107,31 @@ fn still_out(book: &Book, read: At<'_>, label: Label, when: When, say: &Say) -> 
     // A time beside what may not be used would read as leave to use it until then.
     let usable = answer.answer < Word::CannotSay;
     let why = if answer.answer == Word::Yes { String::new() } else { format!(" {}", answer.why) };
+    let last_ply_by = answer.last_ply_by.filter(|_| usable);
+    let closed = last_ply_by.map_or(String::new(), |by| closed_then(read, by.at, say));
     Some(StillOut {
-        say: format!("{} is out{within} since {}. {}{why}", thing.short(), say.time(since, read.at), answer.say),
+        say: format!(
+            "{} is out{within} since {}. {}{why}{closed}",
+            thing.short(),
+            say.time(since, read.at),
+            answer.say
+        ),
         thing,
         place,
         since: say.stamp(since),
-        last_ply_by: answer.last_ply_by.filter(|_| usable),
+        last_ply_by,
         heating_by: answer.heating_by.filter(|_| usable),
     })
+}
+
+/// A last ply that could only go down while nobody is there: what that comes to in the yard's hours.
+fn closed_then(read: At<'_>, by: Instant, say: &Say) -> String {
+    let open = Calendar::of(read.view, read.at).last_open(by);
+    match (open == by, open < read.at) {
+        (true, _) => String::new(),
+        (false, true) => " The yard is closed until then.".to_owned(),
+        (false, false) => format!(" The yard is closed then: last ply down by {}.", say.time(open, read.at)),
+    }
 }
 
 fn waits_for_oven(read: At<'_>, label: Label, jobs: &[OpenJob<'_>], say: &Say) -> Vec<WaitsForOven> {
@@ -127,7 +145,9 @@ fn waits(read: At<'_>, label: Label, name: StageName, jobs: &[OpenJob<'_>], say:
     let limits = stage_limits(read, &stage);
     let spare_ms = view.yard(at).map_or(0, |yard| yard.spare_s.as_ms());
     let heating_by = limits.rows.iter().filter_map(|limit| ends(read, true, limit)).map(|end| end.at).min();
-    let heating_by = heating_by.map(|end| end.minus_ms(spare_ms));
+    let ends = heating_by.map(|end| end.minus_ms(spare_ms));
+    let heating_by = ends.map(|end| Calendar::of(view, at).last_open(end));
+    let quality = quality_first(read, label, Some(&name), Act::Oven);
     let run = match stage.oven(at) {
         Oven::Provisional(run) => Some(view.book.name(run.run).clone()),
         Oven::NotStarted | Oven::Started(_) => None,
@@ -135,30 +155,43 @@ fn waits(read: At<'_>, label: Label, name: StageName, jobs: &[OpenJob<'_>], say:
     let job = jobs.iter().find(|job| job.plan.part == label && job.lying.contains(&name));
     let part = view.book.name(label).clone();
     let missing = limits.missing.iter().any(|(limit, _, _)| *limit != shared_types::LimitName::TackLife);
-    let by = match heating_by {
-        _ if missing => "can't say by when it has to be heating: something of what lies in it is not stated".to_owned(),
-        Some(by) if by < at => format!("heating had to start by {}", say.time(by, at)),
-        Some(by) => format!("heating by {}, in {}", say.time(by, at), left(by.since(at))),
-        None => "nothing limits when it has to be heating".to_owned(),
+    let open = |by: Instant| format!("{}, in {}", say.time(by, at), left(by.since(at)));
+    let mut by = match (&quality, heating_by) {
+        (Some(why), _) if missing => format!("quality has to say first whether it may be cured. {why}"),
+        (Some(why), Some(by)) => {
+            let ages = if at <= by { format!("its time ends {}", open(by)) } else { "its time is over".to_owned() };
+            format!("quality has to say first whether it may be cured. {why} It ages while it waits: {ages}.")
+        }
+        (Some(why), None) => format!("quality has to say first whether it may be cured. {why}"),
+        (None, _) if missing => {
+            "can't say by when it has to be heating: something of what lies in it is not stated.".to_owned()
+        }
+        (None, Some(by)) if by < at => format!("heating had to start by {}.", say.time(by, at)),
+        (None, Some(by)) => format!("heating by {}.", open(by)),
+        (None, None) => "nothing limits when it has to be heating.".to_owned(),
     };
+    if let Some(ends) = ends.filter(|ends| heating_by < Some(*ends) && at <= *ends && !missing) {
+        by.push_str(&format!(" The yard is closed when its time ends, {}.", say.time(ends, at)));
+    }
     let planned = job.map_or(String::new(), |job| {
         format!(" {} plans the oven for {}.", job.code, say.time(job.plan.job.oven_at.at, at))
     });
     let text = match &run {
         Some(run) => {
             format!(
-                "{} {name} is in run {}, not confirmed yet. If that never started: {by}.{planned}",
+                "{} {name} is in run {}, not confirmed yet. If that never started: {by}{planned}",
                 part.short(),
                 run.short()
             )
         }
-        None => format!("{} {name}: {by}.{planned}", part.short()),
+        None => format!("{} {name}: {by}{planned}", part.short()),
     };
     WaitsForOven {
         part,
         stage: name,
         run,
-        heating_by: heating_by.filter(|_| !missing).map(|by| say.stamp(by)),
+        // A time beside what quality has to judge first would read as leave to heat it until then.
+        heating_by: heating_by.filter(|_| !missing && quality.is_none()).map(|by| say.stamp(by)),
         oven_at: job.map(|job| say.stamp(job.plan.job.oven_at.at)),
         say: text,
     }

@@ -69,7 +69,7 @@ pub use may_use::may_use;
 pub use question::{MayUseQuestion, NotAsked, When};
 pub use record::part_record;
 pub use refusal::{Between, Refusal};
-pub use take_out::{TakeOutQuestion, take_out_list};
+pub use take_out::{TakeOutQuestion, short_of, take_out_list};
 pub use thing::thing_view;
 pub use today::{Today, today};
 pub use trace::trace;

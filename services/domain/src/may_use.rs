@@ -8,7 +8,7 @@ use crate::guard::guarded;
 use crate::history::Found;
 use crate::limits::{At, Limit, LimitState};
 use crate::plan::{PlanAnswer, against_plan};
-use crate::question::{MayUseQuestion, NotAsked};
+use crate::question::{MayUseQuestion, NotAsked, When};
 use crate::roll::Missing;
 use crate::rows::{missing_words, rows};
 use crate::say::{Say, left, limit};
@@ -16,7 +16,7 @@ use crate::subject::{Subject, subject};
 use crate::view::View;
 use crate::wording::{RETURN_ENDS_IT, kept_words, why_yes, yes, yes_for};
 use crate::{RULES, puzzle};
-use shared_types::{Act, Instant, Kind, LimitName, MayUse, Outlook, Word};
+use shared_types::{Act, HoldView, Instant, Kind, LimitName, MayUse, Outlook, StageName, ThingName, Word};
 
 /// What was weighed for an answer; the issue of a roll to a job is decided on the same.
 pub(crate) struct Weighed<'b> {
@@ -80,11 +80,7 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
     let subject = subject(read, label, question, &say)?;
     let spare_ms = view.yard(at).map_or(0, |yard| yard.spare_s.as_ms());
     let mut against: Vec<Against> = subject.refusals.iter().cloned().map(Against::no).collect();
-    against.extend(subject.holds.iter().map(|hold| {
-        let on =
-            if hold.on == *view.book.name(label) { String::new() } else { format!(" {} is held.", hold.on.short()) };
-        Against::no(format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why.trim_end_matches('.')))
-    }));
+    against.extend(subject.holds.iter().map(|hold| Against::no(held(view.book.name(label), hold, at, &say))));
     let each = subject.limits.sets.iter().map(|set| deadlines(set, at, question.act, subject.laid, spare_ms));
     let deadlines = each.reduce(Deadlines::and).unwrap_or_default();
     let mut plan = None;
@@ -107,6 +103,27 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
         }
     }
     Ok(Weighed { read, say, subject, against, deadlines, plan, spare_ms })
+}
+
+fn held(name: &ThingName, hold: &HoldView, at: Instant, say: &Say) -> String {
+    let on = if hold.on == *name { String::new() } else { format!(" {} is held.", hold.on.short()) };
+    format!("Held since {}: {}.{on}", say.time(hold.since.at, at), hold.why.trim_end_matches('.'))
+}
+
+/// Why quality has to decide before anything else is done with it: it is held, or nobody can say whether it may be used.
+pub(crate) fn quality_first(read: At<'_>, label: Label, stage: Option<&StageName>, act: Act) -> Option<String> {
+    let when = When { at: read.at, known: u64::from(read.view.known), now: read.at };
+    let thing = read.view.book.name(label).clone();
+    let question = MayUseQuestion { thing, act, job: None, stage: stage.cloned(), when };
+    let Weighed { subject, mut against, say, .. } = weigh(read.view, label, &question).ok()?;
+    if !subject.refusals.is_empty() {
+        missing(read, &subject, act, &mut against);
+    }
+    let held = subject.holds.iter().map(|hold| held(&question.thing, hold, read.at, &say));
+    let missing = against.into_iter().filter(|one| one.word == Word::CannotSay).map(|one| one.say);
+    let mut why: Vec<String> = held.chain(missing).collect();
+    why.dedup();
+    (!why.is_empty()).then(|| why.join(" "))
 }
 
 fn over(read: At<'_>, subject: &Subject, act: Act, say: &Say, against: &mut Vec<Against>) {

@@ -46,6 +46,12 @@ pub(crate) fn short(book: &Book, question: &TakeOutQuestion) -> Vec<ShortLine> {
     listed(book, question, Instant::MIN).short
 }
 
+/// What there is not enough of for one job, once every lay-up planned before has taken its own.
+pub fn short_of(book: &Book, job: &Code, lay_at: Instant, when: When) -> Vec<ShortLine> {
+    let all = short(book, &TakeOutQuestion { until: Some(lay_at), when });
+    all.into_iter().filter(|one| one.job == *job).collect()
+}
+
 /// Of the lay-ups planned from an instant on.
 fn listed(book: &Book, question: &TakeOutQuestion, first: Instant) -> TakeOutList {
     let view = View::new(book, question.when.known);
@@ -79,10 +85,11 @@ fn listed(book: &Book, question: &TakeOutQuestion, first: Instant) -> TakeOutLis
     list.lines
         .sort_by(|one, other| (one.out_by.at, &one.job, &one.thing).cmp(&(other.out_by.at, &other.job, &other.thing)));
     let materials: BTreeSet<&Code> = list.lines.iter().map(|line| &line.material).collect();
-    list.notes = materials
-        .iter()
-        .map(|of| format!("Warm-up time is not stated for {of}: follow the maker's instructions."))
-        .collect();
+    let stated = "These times are when the last ply has to be down. Warming up, cutting and laying come before and are not \
+                  taken off: take it out earlier by as long as they need.";
+    let not_stated =
+        materials.iter().map(|of| format!("Warm-up time is not stated for {of}: follow the maker's instructions."));
+    list.notes = Some(stated.to_owned()).filter(|_| !materials.is_empty()).into_iter().chain(not_stated).collect();
     list
 }
 
@@ -193,16 +200,15 @@ impl Asked<'_> {
         let length = length_mm.map_or(String::new(), |mm| format!(": {} of {material}", up(mm)));
         let place_words = place.map_or(String::new(), |place| format!(" {}", view.book.name(place).short()));
         let time = |at: Instant| self.say.time(at, self.read.at);
+        let closed = match out_by < lay_at {
+            true => format!(": the yard is closed until its lay-up, {}", time(lay_at)),
+            false => String::new(),
+        };
         let mut say = match of.stands {
-            true if place_words.is_empty() => {
-                format!("{} out by {} at the latest, for {}{length}.", name.short(), time(out_by), job.code)
+            true => {
+                let from = if place_words.is_empty() { String::new() } else { format!(" of{place_words}") };
+                format!("{} out{from} well before {}{closed}, for {}{length}.", name.short(), time(out_by), job.code)
             }
-            true => format!(
-                "{} out of{place_words} by {} at the latest, for {}{length}.",
-                name.short(),
-                time(out_by),
-                job.code
-            ),
             false if place_words.is_empty() => format!("{} is out already, for {}{length}.", name.short(), job.code),
             false => format!("{} is out already, in{place_words}, for {}{length}.", name.short(), job.code),
         };

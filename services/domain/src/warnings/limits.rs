@@ -7,11 +7,12 @@ use crate::jobs::{OpenJob, material_of};
 use crate::kit::kit_life;
 use crate::limits::{Limit, LimitState};
 use crate::lists::{Ends, alive, ends};
+use crate::may_use::quality_first;
 use crate::roll::roll_life;
 use crate::stage::stage_life;
 use crate::subject::one_return_too_many;
 use crate::wording::RETURN_ENDS_IT;
-use shared_types::{Code, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
+use shared_types::{Act, Code, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
 use std::sync::Arc;
 
 /// Under this a retest comes too late, and the roll has to be planned first. Common practice, no source: a retest
@@ -36,13 +37,29 @@ fn warning(asked: &Asked<'_>, label: Label, stage: Option<&StageName>, limit: &L
         _ => asked.act_by(end.at),
     };
     let (who, act) = who(stage, limit, &end, !jobs.is_empty());
+    let quality = match act {
+        WarningAct::Heat => quality_first(asked.read, label, stage, Act::Oven),
+        WarningAct::Lay => quality_first(asked.read, label, stage, Act::Lay),
+        _ => None,
+    };
+    let (who, act) = match (&quality, act) {
+        (None, _) => (who, act),
+        (Some(_), WarningAct::Lay) => (WarningWho::Clerk, WarningAct::PutAway),
+        (Some(_), _) => (WarningWho::Quality, WarningAct::Decide),
+    };
     let away = away(asked, label, act, act_by);
     let (who, act) = match (act, away) {
         (WarningAct::PutAway, Away::Ends) if 0 <= end.left_ms => (WarningWho::Manager, WarningAct::PlanFirst),
         (WarningAct::PutAway, Away::Ends | Away::Ended) => (WarningWho::Quality, WarningAct::Decide),
         _ => (who, act),
     };
-    let mut say = sentence(asked, label, stage, act, limit, act_by, &end, &jobs, away);
+    let mut say = match quality.as_ref().zip(stage) {
+        Some((why, stage)) => judged_first(asked, label, stage, limit, act_by, &end, why),
+        None => sentence(asked, label, stage, act, limit, act_by, &end, &jobs, away),
+    };
+    if let (Some(why), None) = (&quality, stage) {
+        say.push_str(&format!(" Quality has to say first whether it may be laid. {why}"));
+    }
     if act == WarningAct::PutAway {
         say.extend(told(asked, label));
     }
@@ -101,6 +118,23 @@ fn who(stage: Option<&StageName>, limit: &Limit, end: &Ends, has_job: bool) -> (
         (None, _) if RETEST_MS <= end.left_ms => (WarningWho::Quality, WarningAct::Retest),
         (None, _) => (WarningWho::Manager, WarningAct::PlanFirst),
     }
+}
+
+/// A laid stage that nobody may heat before quality has spoken.
+fn judged_first(
+    asked: &Asked<'_>,
+    label: Label,
+    stage: &StageName,
+    limit: &Limit,
+    act_by: Instant,
+    end: &Ends,
+    why: &str,
+) -> String {
+    let book = asked.read.view.book;
+    let because = format!(" by {}", book.name(limit.item).short());
+    let ends = asked.ends_words(limit.name, act_by, end.at, &because);
+    let (thing, by) = (book.name(label).short(), asked.by(act_by));
+    format!("Quality: say {by} whether {thing} {stage} may be cured. {why} {ends} It ages while you wait.")
 }
 
 #[allow(clippy::too_many_arguments, reason = "one sentence of all that a warning knows")]

@@ -29,9 +29,14 @@ fn lines(list: &TakeOutList) -> Vec<&str> {
 fn a_yard_is_told_what_must_be_out_and_what_there_is_not_enough_of() {
     let scene = roll(needing(Scene::yard(), "J-1", "P-1", 12_400, "Wed 14:00", "Wed 20:00"), "R-1", 0, 8);
     let list = list(&scene, "Tue 14:00");
-    assert_eq!(lines(&list), ["R-1 out of F1 by Wed 14:00 at the latest, for J-1: 8.0 m of PM-101."]);
+    assert_eq!(lines(&list), ["R-1 out of F1 well before Wed 14:00, for J-1: 8.0 m of PM-101."]);
     assert_eq!(list.short[0].say, "J-1 needs 12.4 m of PM-101; 8.0 m can be used.");
-    assert_eq!(list.notes, ["Warm-up time is not stated for PM-101: follow the maker's instructions."]);
+    let notes = [
+        "These times are when the last ply has to be down. Warming up, cutting and laying come before and are not taken \
+         off: take it out earlier by as long as they need.",
+        "Warm-up time is not stated for PM-101: follow the maker's instructions.",
+    ];
+    assert_eq!(list.notes, notes);
 }
 
 #[test]
@@ -41,18 +46,15 @@ fn the_roll_whose_life_ends_first_and_still_makes_it_is_taken_first() {
     let scene = roll(roll(roll(scene, "R-1", 0, 50), "R-2", 50, 10), "R-3", 99, 50);
     let list = list(&scene, "Tue 10:00");
     let expected = [
-        "R-1 out of F1 by Wed 14:00 at the latest, for J-1: 2.0 m of PM-101.",
-        "R-2 out of F1 by Wed 14:00 at the latest, for J-1: 10.0 m of PM-101.",
+        "R-1 out of F1 well before Wed 14:00, for J-1: 2.0 m of PM-101.",
+        "R-2 out of F1 well before Wed 14:00, for J-1: 10.0 m of PM-101.",
     ];
     assert_eq!(lines(&list), expected);
     assert_eq!(list.short, []);
     // Out before it would be over: 50 h before Wednesday 16:00 is past, and of one with 10 h it is Wednesday 06:00.
     let scene = roll(needing(Scene::yard_with_spare(2), "J-1", "P-1", 1_000, "Wed 14:00", "Wed 20:00"), "R-4", 90, 50);
     let list = self::list(&scene, "Tue 10:00");
-    assert_eq!(
-        lines(&list),
-        ["R-4 out of F1 by Wed 14:00 at the latest, for J-1: 1.0 m of PM-101. Not before Wed 06:00."]
-    );
+    assert_eq!(lines(&list), ["R-4 out of F1 well before Wed 14:00, for J-1: 1.0 m of PM-101. Not before Wed 06:00."]);
     assert_eq!(list.lines[0].not_before.unwrap().at, instant("Wed 06:00"));
 }
 
@@ -63,8 +65,8 @@ fn what_was_given_to_a_job_goes_first_and_to_no_other() {
     let scene = roll(roll(scene, "R-1", 0, 6), "R-2", 50, 3).issued("R-1", "J-1", "Tue 07:00");
     let list = list(&scene, "Tue 14:00");
     let expected = [
-        "R-2 out of F1 by Wed 12:00 at the latest, for J-2: 3.0 m of PM-101.",
-        "R-1 out of F1 by Wed 14:00 at the latest, for J-1: 4.0 m of PM-101.",
+        "R-2 out of F1 well before Wed 12:00, for J-2: 3.0 m of PM-101.",
+        "R-1 out of F1 well before Wed 14:00, for J-1: 4.0 m of PM-101.",
     ];
     assert_eq!(lines(&list), expected);
     assert_eq!(list.short[0].say, "J-2 needs 4.0 m of PM-101; 3.0 m can be used.");
@@ -78,7 +80,7 @@ fn what_is_cut_already_is_a_kit_to_take_out_and_needs_no_roll() {
     let scene = roll(scene, "R-1", 0, 50).out("R-1", "Tue 06:00").cut("N-1", "R-1", "K-1", "Tue 08:00");
     let scene = scene.put_away("K-1", "F2", "Tue 10:00").put_away("R-1", "F1", "Tue 10:00");
     let list = list(&scene, "Wed 10:00");
-    assert_eq!(lines(&list), ["K-1 out of F2 by Thu 14:00 at the latest, for J-1."]);
+    assert_eq!(lines(&list), ["K-1 out of F2 well before Thu 14:00, for J-1."]);
     let out = self::list(&scene.out("K-1", "Wed 11:00"), "Wed 12:00");
     assert_eq!(lines(&out), ["K-1 is out already, for J-1."]);
 }
@@ -96,7 +98,11 @@ fn the_list_reaches_to_the_end_of_the_next_open_day() {
     assert_eq!(list(&Scene::yard(), "Fri 14:00").until.at, instant("Sat 23:59:59.999"));
     // Planned for Monday at 05:00: it has to be out on Friday.
     let scene = roll(needing(scene, "J-1", "P-1", 1_000, "Mon+1 05:00", "Mon+1 20:00"), "R-1", 0, 8);
-    assert_eq!(list(&scene, "Fri 14:00").lines[0].out_by.at, instant("Fri 22:00"));
+    let line = list(&scene, "Fri 14:00").lines.remove(0);
+    assert_eq!(line.out_by.at, instant("Fri 22:00"));
+    let expected = "R-1 out of F1 well before Fri 22:00: the yard is closed until its lay-up, Mon 05:00, for J-1: 1.0 m \
+                    of PM-101.";
+    assert_eq!(line.say, expected);
 }
 
 #[test]
@@ -128,7 +134,8 @@ fn a_shift_hands_over_what_is_out_what_waits_and_what_was_only_told() {
     assert_eq!((list.out[0].last_ply_by, list.out[0].heating_by), (None, None));
     // And so is what was laid of it.
     let said: Vec<&str> = list.waiting.iter().map(|one| one.say.as_str()).collect();
-    assert_eq!(said, ["P-1 skin: can't say by when it has to be heating: something of what lies in it is not stated."]);
+    let expected = "P-1 skin: quality has to say first whether it may be cured. Receive R-1.";
+    assert_eq!(said, [expected]);
     assert_eq!(list.waiting[0].heating_by, None);
     // Put away or thrown away, it is not out.
     let away = struck.clone().put_away("R-1", "F1", "Tue 10:00");
@@ -153,4 +160,43 @@ fn what_nobody_can_say_an_end_of_is_not_left_out_tonight() {
     let scene = scene.out("R-1", "Tue 06:00").laid("P-1", "R-1", "Tue 08:00").length(1).strike("receipt", "Tue 09:00");
     let tonight = domain::today(&scene.book(), when("Tue 14:00")).tonight;
     assert_eq!(tonight.iter().map(|one| one.heating_by).collect::<Vec<_>>(), [None]);
+}
+
+/// P-1's skin, laid on Tuesday at 09:00 from R-1 that came out at 06:00: heating by Friday 09:00.
+fn laid(scene: Scene) -> Scene {
+    scene.stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").laid("P-1", "R-1", "Tue 09:00").length(1)
+}
+
+#[test]
+fn what_is_held_waits_for_quality_and_not_for_the_oven() {
+    let held = laid(Scene::yard()).hold("R-1", "Tue 10:00");
+    let waits = handover(&held.book(), when("Tue 14:00")).waiting.remove(0);
+    assert_eq!(waits.heating_by, None);
+    let expected = "P-1 skin: quality has to say first whether it may be cured. Held since Tue 10:00: torn bag. R-1 is held. \
+                    It ages while it waits: its time ends Fri 09:00, in 67 h.";
+    assert_eq!(waits.say, expected);
+    let tonight = domain::today(&held.book(), when("Tue 14:00")).tonight;
+    assert_eq!(tonight.iter().map(|one| one.say.as_str()).collect::<Vec<_>>(), [expected]);
+}
+
+#[test]
+fn what_ends_while_the_yard_is_closed_is_handed_over_with_the_last_open_hour() {
+    let declared = Yard {
+        closed_weekdays: vec![Weekday::Friday, Weekday::Saturday, Weekday::Sunday],
+        shift_start: Some(ClockTime::parse("06:00").unwrap()),
+        shift_end: Some(ClockTime::parse("22:00").unwrap()),
+        ..lisbon(0)
+    };
+    let scene = laid(Scene::yard().declares("yard/YARD", Body::YardDeclared(declared)));
+    let list = handover(&scene.book(), when("Thu 14:00"));
+    assert_eq!(list.waiting[0].heating_by.unwrap().at, instant("Thu 22:00"));
+    let expected = "P-1 skin: heating by Thu 22:00, in 8 h. The yard is closed when its time ends, Fri 09:00.";
+    assert_eq!(list.waiting[0].say, expected);
+    // R-1 has 100 h of tack life from Tuesday 06:00: until Saturday 10:00.
+    let out = &list.out[0];
+    assert!(out.say.ends_with("The yard is closed then: last ply down by Thu 22:00."), "{}", out.say);
+    assert_eq!(out.last_ply_by.unwrap().at, instant("Sat 10:00"));
+    let late = handover(&scene.book(), when("Fri 05:00")).waiting.remove(0);
+    let expected = "P-1 skin: heating had to start by Thu 22:00. The yard is closed when its time ends, Fri 09:00.";
+    assert_eq!(late.say, expected);
 }

@@ -181,6 +181,24 @@ fn a_laid_stage_has_to_be_heating() {
     assert_eq!(all[0].say, expected);
 }
 
+#[test]
+fn what_is_held_is_not_told_to_the_oven_or_the_laminator_but_to_quality() {
+    let laid = out(Scene::yard()).cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 09:00");
+    let all = asked(&laid.hold("P-1", "Wed 09:00"), "Thu 12:00");
+    let expected = "Quality: say by Fri 09:00, in 21 h whether P-1 skin may be cured. Held since Wed 09:00: torn bag. Its \
+                    lay-to-cure limit by R-1 ends then. It ages while you wait.";
+    assert_eq!((all[0].say.as_str(), all[0].who, all[0].act), (expected, WarningWho::Quality, Decide));
+    let given = out(Scene::yard().job("J-1", "Thu 12:00", "Fri 12:00")).issued("R-1", "J-1", "Tue 07:00");
+    let all = asked(&given.hold("R-1", "Wed 09:00"), "Wed 12:00");
+    let tack = all.into_iter().find(|one| one.about == LimitEnds).unwrap();
+    assert_eq!((tack.who, tack.act), (WarningWho::Clerk, PutAway));
+    assert!(
+        tack.say.ends_with("Quality has to say first whether it may be laid. Held since Wed 09:00: torn bag."),
+        "{}",
+        tack.say
+    );
+}
+
 /// Of the plan only.
 fn plans(scene: &Scene, at: &str) -> Vec<Warning> {
     asked(scene, at).into_iter().filter(|one| one.about != LimitEnds).collect()
