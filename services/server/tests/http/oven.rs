@@ -28,7 +28,7 @@ fn last(server: &Server) -> Value {
 
 /// The form that says what came of a run, with neither source chosen yet.
 fn ending(run: &Said) -> Form {
-    let typed = ["source", "committed_at", "why"];
+    let typed = ["source", "committed_at", "now", "why"];
     let Form { action, fields } = moves(run);
     Form { action, fields: fields.into_iter().filter(|(name, _)| !typed.contains(&name.as_str())).collect() }
 }
@@ -72,12 +72,21 @@ fn heating_starts_with_a_tap_once_and_is_confirmed_by_its_chart() {
     says(&browser.get("/oven?code=P-3"), "skin: in RUN-260506-0701-");
     server.pass(55);
     let form = ending(&run);
-    for (time, problem) in [
-        ("soon", "2026-05-04 06:00"),
-        ("2026-05-06 06:40", "That is before the run started."),
-        ("2026-05-06 23:40", "That time is still to come."),
+    // Nothing is chosen, and nothing looks as if it had been typed.
+    assert!(!run.text.contains("checked") && !run.text.contains("placeholder=\"2026"), "{}", run.text);
+    for (source, time, now, problem) in [
+        ("", "", "", "Say first what shows it: the chart or a record."),
+        ("", "2026-05-06 07:41", "", "Say first what shows it: the chart or a record."),
+        ("chart", "", "", "Type since when the chart shows the cure under way, or tick that it is now."),
+        ("record", "", "", "Type since when the record says the cure under way, or tick that it is now."),
+        ("chart", "2026-05-06 07:41", "1", "A time is typed and now is ticked. Leave one of them."),
+        ("chart", "soon", "", "2026-05-04 06:00"),
+        ("chart", "2026-05-06 06:40", "", "That is before the run started."),
+        ("chart", "2026-05-06 23:40", "", "That time is still to come."),
     ] {
-        let said = browser.post(&form, &[("go", "cured"), ("committed_at", time)]);
+        let fields = [("go", "cured"), ("source", source), ("committed_at", time), ("now", now)];
+        let said = browser.post(&form, &fields);
+        assert_eq!(said.text.contains("value=\"chart\" checked"), source == "chart", "{}", said.text);
         says(&said, problem);
         assert!(said.text.contains(&format!("value=\"{time}\"")), "what was typed is kept: {}", said.text);
     }
@@ -136,12 +145,12 @@ fn a_run_that_broke_off_after_its_cure_was_under_way_is_held_and_contradicts_not
 }
 
 #[test]
-fn a_time_left_empty_counts_from_now_and_never_from_the_start() {
+fn what_is_under_way_only_now_is_said_so_and_counts_from_then_and_never_from_the_start() {
     let server = laid();
     let mut browser = signed_on(&server);
     let run = started(&mut browser);
     server.pass(45);
-    browser.post(&ending(&run), &[("go", "cured"), ("source", "record")]);
+    browser.post(&ending(&run), &[("go", "cured"), ("source", "record"), ("now", "1")]);
     let body = json!({"committed_at": "2026-05-06T07:46:00.000+01:00", "cured": true, "source": "record"});
     assert_eq!(last(&server)["body"], body);
 }
@@ -182,7 +191,7 @@ fn plies_laid_after_a_run_began_are_not_called_cured_by_it() {
     let run = started(&mut browser);
     let name = last(&server)["thing"].as_str().unwrap().to_owned();
     server.pass(40);
-    browser.post(&ending(&run), &[("go", "cured"), ("source", "chart")]);
+    browser.post(&ending(&run), &[("go", "cured"), ("source", "chart"), ("now", "1")]);
     let address = format!("/oven?run={}", &name[4..]);
     let page = browser.get(&address);
     says(&page, "Confirmed: the cure was under way.");
@@ -203,11 +212,11 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     let name = last(&server)["thing"].as_str().unwrap().to_owned();
     server.pass(40);
     let form = ending(&run);
-    browser.post(&form, &[("go", "cured"), ("source", "chart")]);
+    browser.post(&form, &[("go", "cured"), ("source", "chart"), ("now", "1")]);
     // The same press a minute later: its time is that of the first.
     let before = server.last_seq();
     server.pass(1);
-    assert_eq!(browser.post(&form, &[("go", "cured"), ("source", "chart")]).status, 200);
+    assert_eq!(browser.post(&form, &[("go", "cured"), ("source", "chart"), ("now", "1")]).status, 200);
     assert_eq!(server.last_seq(), before);
     server.fact("oven_run_ended", &name, json!({"cured": false, "source": "record"}));
     let address = format!("/oven?run={}", &name[4..]);

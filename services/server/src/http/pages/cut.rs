@@ -355,6 +355,7 @@ fn lengths(book: &Book, query: &CutQuery, roll: &ThingName, cut: &Cut<'_>, may: 
             typed("waste", "Metres cut off and thrown away, if any", String::new(), ""),
         ],
         one_of: None,
+        tick: None,
         buttons: vec![button("cut", "Cut"), button("more", "More of this nest first")],
         asks: Asks::First,
         back: query.address(),

@@ -210,6 +210,7 @@ fn effect(thing: &ThingName, seen: &ThingView, why: &str, words: &str, id: Uuid)
         fields: vec![("id", id.to_string()), ("thing", thing.to_string()), ("why", why.to_owned())],
         typed: is_roll.then_some(length).into_iter().collect(),
         one_of: None,
+        tick: None,
         buttons: vec![Button { go: "dispose".to_owned(), label: "Thrown away".to_owned() }],
         asks: Asks::Other,
         back: DisposeQuery { why: why.to_owned(), ..of(thing) }.address(),

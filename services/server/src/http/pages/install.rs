@@ -189,6 +189,7 @@ fn may_install(
         fields: fields.to_vec(),
         typed: Vec::new(),
         one_of: None,
+        tick: None,
         buttons,
         asks: if removes { Asks::Other } else { Asks::First },
         back: query.address(),

@@ -175,6 +175,7 @@ fn may_issue(
             fields: fields.to_vec(),
             typed: Vec::new(),
             one_of: None,
+            tick: None,
             buttons,
             asks: Asks::First,
             back: query.address(),

@@ -309,6 +309,8 @@ fn look(book: &Book, job: &ThingName, when: When, say: &Say) -> Result<Shown, Fa
     );
     let question = WarningsQuestion { job: Some(code.clone()), ..WarningsQuestion::usual(when) };
     let warnings: Vec<String> = domain::warnings(book, &question).warnings.into_iter().map(|one| one.say).collect();
+    let short = domain::short_of(book, &code, plan.lay_at.at, when);
+    let warnings: Vec<String> = short.into_iter().map(|one| one.say).chain(warnings).collect();
     claim.push(match warnings.len() {
         0 => "Nothing warns of this plan.".to_owned(),
         count => format!("{} of this plan.", number(count, "warning")),

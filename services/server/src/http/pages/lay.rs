@@ -227,6 +227,7 @@ fn press(query: &LayQuery, id: Uuid, asks: Asks, buttons: Vec<Button>) -> Press 
         fields: fields.into_iter().chain(from).collect(),
         typed: Vec::new(),
         one_of: None,
+        tick: None,
         buttons,
         asks,
         back: query.address(),

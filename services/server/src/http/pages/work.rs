@@ -38,8 +38,9 @@ pub(super) struct Press {
     pub(super) fields: Vec<(&'static str, String)>,
     /// What is typed, at a table in the warm.
     pub(super) typed: Vec<Typed>,
-    /// One of these is chosen: the field's name, and value and words of each.
-    pub(super) one_of: Option<(&'static str, Vec<(&'static str, &'static str)>)>,
+    pub(super) one_of: Option<OneOf>,
+    /// A box that may be ticked: its name and its words.
+    pub(super) tick: Option<(&'static str, &'static str)>,
     pub(super) buttons: Vec<Button>,
     pub(super) asks: Asks,
     /// Where to go on once somebody has scanned a badge.
@@ -53,6 +54,14 @@ pub(super) enum Asks {
     First,
     /// Something else: the buttons say how it went.
     Other,
+}
+
+/// One of these is chosen, and none before somebody chose.
+pub(super) struct OneOf {
+    pub(super) name: &'static str,
+    /// Value and words of each.
+    pub(super) choices: Vec<(&'static str, &'static str)>,
+    pub(super) chosen: String,
 }
 
 /// A field that is typed into.

@@ -268,6 +268,7 @@ fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Resu
                 fields,
                 typed: Vec::new(),
                 one_of: None,
+                tick: None,
                 buttons: vec![started],
                 asks: Asks::First,
                 back: query.address(),

@@ -9,7 +9,7 @@ use crate::{
             answer, badge, in_a_query, scan,
             screen::Button,
             see, wish,
-            work::{self, Asks, Press, Step, Typed, Wish},
+            work::{self, Asks, OneOf, Press, Step, Typed, Wish},
         },
         problems::Fault,
     },
@@ -26,7 +26,7 @@ use domain::{
 };
 use serde::Deserialize;
 use serde_json::{Value, json};
-use shared_types::{Body, Code, Entry, Kind, ThingName};
+use shared_types::{Body, Code, Entry, Kind, Stamp, ThingName};
 use uuid::Uuid;
 
 #[derive(Deserialize)]
@@ -40,11 +40,15 @@ pub(crate) struct OvenForm {
     stages: String,
     #[serde(default)]
     run: String,
-    /// By the chart. Empty: it counts from now, the latest it can have been.
+    /// By the chart or the record.
     #[serde(default)]
     committed_at: String,
+    /// Ticked instead of a time: it counts from now, the latest it can have been.
+    #[serde(default)]
+    now: String,
     #[serde(default)]
     why: String,
+    /// `chart` or `record`; empty until somebody chose.
     #[serde(default)]
     source: String,
     #[serde(default)]
@@ -80,13 +84,14 @@ pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form:
                         press.typed.iter_mut().for_each(|field| {
                             field.value = if field.name == "why" { &form.why } else { &form.committed_at }.clone();
                         });
+                        press.one_of.iter_mut().for_each(|one| one.chosen.clone_from(&form.source));
                     }
                     return work::render(&request, again);
                 }
             },
         };
         let shown = work::said(&form.answer, &form.until, form.as_of_seq);
-        // Left empty, the time is that of the press.
+        // Where it is now, the time is that of the press.
         let worked_out: &[&str] = if form.committed_at.trim().is_empty() { &["committed_at"] } else { &[] };
         let wish = Wish { id: form.id, go: &form.go, by: &by, kind, thing: &thing, shown, body, worked_out };
         let seq = work::write(&yard, wish).await?;
@@ -111,15 +116,13 @@ fn started(query: &OvenQuery, form: &OvenForm) -> Result<(ThingName, &'static st
 
 /// What is written of the run's end, or what is wrong with what was typed.
 fn came_of_it(yard: &Yard, form: &OvenForm) -> Result<Result<Fact, String>, Fault> {
-    let source = if form.source == "record" { "record" } else { "chart" };
-    Ok(match form.go.as_str() {
-        "cured" => {
-            let at = match form.committed_at.trim() {
-                "" => ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), yard.now()).stamp(yard.now())))?,
-                text => match wish::time(yard, text) {
-                    Ok(at) => at,
-                    Err(problem) => return Ok(Err(problem)),
-                },
+    let source = Some(form.source.as_str()).filter(|source| ["chart", "record"].contains(source));
+    Ok(match (form.go.as_str(), source) {
+        ("cured" | "not_cured", None) => Err("Say first what shows it: the chart or a record.".to_owned()),
+        ("cured", Some(source)) => {
+            let at = match under_way(yard, form, source)? {
+                Ok(at) => at,
+                Err(problem) => return Ok(Err(problem)),
             };
             match (at.at <= yard.now(), start_of(yard, &form.run)?) {
                 (false, _) => Err("That time is still to come. Type when the chart shows it.".to_owned()),
@@ -135,12 +138,25 @@ fn came_of_it(yard: &Yard, form: &OvenForm) -> Result<Result<Fact, String>, Faul
                 (true, _) => Ok(("oven_run_ended", json!({ "committed_at": at, "cured": true, "source": source }))),
             }
         }
-        "not_cured" => Ok(("oven_run_ended", json!({ "cured": false, "source": source }))),
-        "broke_off" => {
+        ("not_cured", source) => Ok(("oven_run_ended", json!({ "cured": false, "source": source }))),
+        ("broke_off", _) => {
             let why = Some(form.why.trim()).filter(|why| !why.is_empty());
             Ok(("oven_run_interrupted", json!({ "why": why })))
         }
         _ => return Err(Fault::cannot_read("That button is not one of this page's. Scan the run or a part again.")),
+    })
+}
+
+/// Since when the cure is under way: what was typed, or now where somebody said so. Left out it is asked for.
+fn under_way(yard: &Yard, form: &OvenForm, source: &str) -> Result<Result<Stamp, String>, Fault> {
+    Ok(match (form.committed_at.trim(), form.now.is_empty()) {
+        ("", true) => {
+            let shows = if source == "chart" { "the chart shows" } else { "the record says" };
+            Err(format!("Type since when {shows} the cure under way, or tick that it is now."))
+        }
+        ("", false) => Ok(ask(yard, |book| Ok(Say::of(View::new(book, u64::MAX), yard.now()).stamp(yard.now())))?),
+        (_, false) => Err("A time is typed and now is ticked. Leave one of them.".to_owned()),
+        (text, true) => wish::time(yard, text),
     })
 }
 
@@ -281,10 +297,15 @@ fn press(query: &OvenQuery, id: Uuid) -> Press {
     Press {
         fields: vec![("id", id.to_string()), ("run", query.run.clone())],
         typed: vec![
-            typed("committed_at", "Cure under way at, by the chart; empty: now", "2026-05-04 21:40"),
+            typed("committed_at", "Cure under way since", "2026-05-04 21:40"),
             typed("why", "Broke off: why", ""),
         ],
-        one_of: Some(("source", vec![("chart", "By the chart"), ("record", "By a record")])),
+        one_of: Some(OneOf {
+            name: "source",
+            choices: vec![("chart", "By the chart"), ("record", "By a record")],
+            chosen: String::new(),
+        }),
+        tick: Some(("now", "It is under way only now")),
         buttons: vec![button("cured", "Cured"), button("not_cured", "Not cured"), button("broke_off", "It broke off")],
         asks: Asks::Other,
         back: OvenQuery { done: None, ..query.clone() }.address(),
