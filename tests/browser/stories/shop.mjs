@@ -86,14 +86,28 @@ export async function shop(browser, yard, code) {
     assert.equal(seen.body.stages[0].whereabouts.confirmed, false);
   });
 
-  await check("its chart is read: 1 scan, 2 taps, nothing typed, and its start is confirmed", async () => {
+  await check("one tap confirms no cure: what shows it, and since when, has to be said", async () => {
+    await who.open("/oven?code=X-P1");
+    await who.tap(/^skin: in RUN-/);
+    const before = await entries(yard);
+    await who.tap("Cured");
+    await who.reads(/Say first what shows it/);
+    await who.touch(who.page.getByLabel("By the chart"));
+    await who.tap("Cured");
+    await who.reads(/Type since when the chart shows the cure under way, or tick that it is now/);
+    assert.equal(await entries(yard), before);
+  });
+
+  await check("its chart is read: 1 scan, 4 taps, nothing typed, and its start is confirmed", async () => {
     await who.open("/oven");
     who.forget();
     await who.scan("X-P1");
     await who.tap(/^skin: in RUN-/);
+    await who.touch(who.page.getByLabel("By the chart"));
+    await who.touch(who.page.getByLabel("It is under way only now"));
     await who.tap("Cured");
     await who.reads(/Confirmed: the cure was under way/);
-    who.took({ scans: 1, taps: 2 });
+    who.took({ scans: 1, taps: 4 });
     const seen = await get(yard, "/api/v1/things/part/X-P1");
     assert.equal(seen.body.stages[0].whereabouts.confirmed, true);
   });

@@ -153,6 +153,21 @@ fn a_run_that_nobody_confirmed_stands_with_what_has_to_be_cured_tonight() {
 }
 
 #[test]
+fn what_is_held_is_not_sent_to_the_oven_tonight() {
+    let server = day();
+    job(&server, "J-118", 10_000, 2, 6);
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 10_000}));
+    server.decide("place_hold", "part/P-3", json!({"why": "a ply was turned"}));
+    let list = server.get("/api/v1/handover").json();
+    let waits = &list["waiting"][0];
+    assert!(waits["heating_by"].is_null(), "{waits}");
+    let page = server.get("/today").text;
+    let said = "quality has to say first whether it may be cured. Held since";
+    assert!(waits["say"].as_str().unwrap().contains(said) && page.contains(said), "{page}");
+    assert!(!page.contains("Oven: have") && !page.contains("heating by Wed"), "{page}");
+}
+
+#[test]
 fn a_mismatch_and_the_page_of_its_roll_say_the_same_since() {
     let server = Server::yard();
     server.pass(4 * 60);

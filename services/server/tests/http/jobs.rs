@@ -53,6 +53,22 @@ fn a_job_is_opened_planned_again_and_read() {
 }
 
 #[test]
+fn a_plan_that_lacks_material_is_not_said_to_be_without_warnings() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    for (job, metres) in [("J-118", 22_500), ("J-119", 40_000)] {
+        let plan = json!({"part": format!("P-{job}"), "stages": ["skin"], "lay_at": "2026-05-06T16:00:00+01:00",
+                          "oven_at": "2026-05-06T20:00:00+01:00",
+                          "needs": [{"material": "PM-101", "length_mm": metres}]});
+        server.decide("open_job", &format!("job/{job}"), plan);
+    }
+    says(&browser.get("/job/J-118"), "Nothing warns of this plan.");
+    let short = browser.get("/job/J-119");
+    says(&short, "1 warning of this plan.");
+    says(&short, "J-119 needs 40.0 m of PM-101; 27.5 m can be used.");
+}
+
+#[test]
 fn all_that_is_wrong_with_a_plan_is_said_at_once() {
     let server = Server::yard();
     let mut browser = signed_on(&server);
