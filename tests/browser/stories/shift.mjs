@@ -13,10 +13,10 @@ export async function shift(browser, yard, _code, { scripts = true } = {}) {
 
   await check(`the take-out list says what has to come out by when, and how to go in${how}`, async () => {
     await who.open("/take-out");
-    await who.reads(new RegExp(`out of F\\d by ${DAY} \\d\\d:\\d\\d at the latest, for J-\\d+`));
+    await who.reads(new RegExp(`out of F\\d well before ${DAY} \\d\\d:\\d\\d.*, for J-\\d+`));
     await who.reads(/Keep bags closed/);
     await who.reads(/short of oxygen/);
-    roll = (await who.text()).match(/(R-\d+) out of F\d by/)[1];
+    roll = (await who.text()).match(/(R-\d+) out of F\d well before/)[1];
   });
 
   await check(`what the list names is taken out: 1 scan, 1 tap${how}`, async () => {

@@ -104,7 +104,7 @@ export async function shop(browser, yard, code) {
     await who.scan("X-P1");
     await who.tap(/^skin: in RUN-/);
     await who.touch(who.page.getByLabel("By the chart"));
-    await who.touch(who.page.getByLabel("It is under way only now"));
+    await who.touch(who.page.getByLabel("The cure is under way only now"));
     await who.tap("Cured");
     await who.reads(/Confirmed: the cure was under way/);
     who.took({ scans: 1, taps: 4 });

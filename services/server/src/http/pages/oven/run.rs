@@ -297,7 +297,7 @@ fn press(query: &OvenQuery, id: Uuid) -> Press {
     Press {
         fields: vec![("id", id.to_string()), ("run", query.run.clone())],
         typed: vec![
-            typed("committed_at", "Cure under way since", "2026-05-04 21:40"),
+            typed("committed_at", "Or it is under way since", "2026-05-04 21:40"),
             typed("why", "Broke off: why", ""),
         ],
         one_of: Some(OneOf {
@@ -305,7 +305,7 @@ fn press(query: &OvenQuery, id: Uuid) -> Press {
             choices: vec![("chart", "By the chart"), ("record", "By a record")],
             chosen: String::new(),
         }),
-        tick: Some(("now", "It is under way only now")),
+        tick: Some(("now", "The cure is under way only now")),
         buttons: vec![button("cured", "Cured"), button("not_cured", "Not cured"), button("broke_off", "It broke off")],
         asks: Asks::Other,
         back: OvenQuery { done: None, ..query.clone() }.address(),
