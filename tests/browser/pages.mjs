@@ -180,6 +180,8 @@ export function pages(code) {
     { name: "lay-part", at: `/lay?part=${code.part}`, kind: "hand" },
     { name: "lay-from-roll", at: `/lay?part=${code.part}&stage=skin&from=roll/${code.prepreg}`, kind: "hand" },
     { name: "lay-from-kit", at: `/lay?part=${code.part}&stage=skin&from=kit/${code.kit}`, kind: "hand" },
+    { name: "lay-in-the-oven", at: `/lay?part=${code.inOven}&stage=skin`, kind: "hand" },
+    { name: "lay-in-the-oven-from-roll", at: `/lay?part=${code.inOven}&stage=skin&from=roll/${code.prepreg}`, kind: "hand" },
     { name: "lay-no-part", at: "/lay?code=F1", kind: "hand" },
     { name: "receive", at: "/receive", kind: "desk", paper: true },
     { name: "receive-wrong", at: `/receive?choice=scan&what=PM-101/B&batch=${q("a/b")}&length=-1&source=card`, kind: "desk", status: 400 },

@@ -110,6 +110,8 @@ fn what_a_deliverys_note_lists_is_counted_against_what_was_received() {
     for roll in ["R-61", "R-63", "R-70"] {
         page = browser.post(&strip(&page), &[("code", roll)]);
     }
+    // What the note does not list is taken all the same, and said.
+    says(&page, "R-70: received, in F1 since Wed 06:31. The note DN-7 does not list it. It is taken all the same.");
     says(&page, "3 rolls received. 3 can be used.");
     says(&page, "Delivery DN-7: 2 of 3 rolls on its note received. Missing: R-62.");
     says(

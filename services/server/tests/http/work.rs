@@ -98,3 +98,39 @@ fn laying_is_asked_without_a_badge_and_recorded_with_one() {
     let home = browser.post(&badge, &[("code", "B-17"), ("then", "//example.org/lay?")]);
     assert!(home.text.contains("id=\"code\""));
 }
+
+#[test]
+fn what_is_in_the_oven_or_cured_says_so_where_somebody_wants_to_lay_onto_it() {
+    let server = Server::yard();
+    job(&server, &["skin"]);
+    kit(&server);
+    let mut browser = signed_on(&server);
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "kit/K-5"}));
+    server.fact("oven_run_started", "run/RUN-1", json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]}));
+    server.pass(30);
+    let heating = browser.get("/lay?code=P-3");
+    assert!(words(&heating).contains("P-3 skin is in the oven since"), "{}", words(&heating));
+    assert!(
+        words(&heating).contains("in run RUN-1. Nothing is laid onto it. If it is not in there, say first what came")
+    );
+    assert!(
+        heating.text.contains("href=\"/oven?run=RUN-1\"") && !heating.text.contains("name=\"go\""),
+        "{}",
+        heating.text
+    );
+    let under_way = server.now();
+    server.fact("oven_run_ended", "run/RUN-1", json!({"committed_at": under_way, "cured": true, "source": "chart"}));
+    let cured = browser.get("/lay?code=P-3");
+    assert!(words(&cured).contains("P-3 skin is cured: it went into the oven"), "{}", words(&cured));
+    assert!(words(&cured).contains("A repair is a stage of its own: ask quality. Or scan another part."));
+    // It may have happened all the same: then it is written, and against what the screen said.
+    let asked = browser.get("/lay?part=P-3&stage=skin&from=roll/R-42");
+    assert!(words(&asked).contains("Nothing more is laid onto it."), "{}", words(&asked));
+    assert!(words(&asked).contains("Laid from R-42, all the same"), "{}", words(&asked));
+    let before = server.last_seq();
+    let mut form = moves(&asked);
+    form.fields.retain(|(name, _)| name != "length");
+    let done = browser.post(&form, &[("go", "laid"), ("length", "1.5")]);
+    assert_eq!(server.last_seq(), before + 1);
+    assert!(words(&done).contains("P-3 skin: laid from R-42"), "{}", words(&done));
+}

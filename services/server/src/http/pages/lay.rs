@@ -6,7 +6,7 @@ use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::fact::What;
 use domain::say::Say;
-use domain::stage::stage_life;
+use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, When};
 use serde::Deserialize;
@@ -196,6 +196,31 @@ fn which_stage(query: &LayQuery, part: &ThingName, stages: &[StageName]) -> Step
     which
 }
 
+/// What is cured or in the oven takes no more plies: it says so, what it may be instead, and where to go.
+fn in_the_oven(book: &Book, work: &Work, when: When, step: &mut Step) {
+    let view = View::new(book, when.known);
+    let Some(part) = book.label(&work.part) else { return };
+    let oven = stage_life(view, part, &work.stage).oven(when.now);
+    let Some(run) = oven.run() else { return };
+    let (name, say) = (format!("{} {}", work.part.code(), work.stage), Say::of(view, when.now));
+    let (code, since) = (book.code(run.run), say.time(run.scanned_at, when.now));
+    let (big, why) = match oven {
+        Oven::Started(_) => (
+            format!("{name} is cured: it went into the oven {since}, in run {code}. Nothing more is laid onto it."),
+            "A repair is a stage of its own: ask quality. Or scan another part.",
+        ),
+        Oven::Provisional(_) | Oven::NotStarted => (
+            format!("{name} is in the oven since {since}, in run {code}. Nothing is laid onto it."),
+            "If it is not in there, say first what came of that run. Or scan another part.",
+        ),
+    };
+    step.frame = "no";
+    step.big.insert(0, big);
+    step.why.insert(0, why.to_owned());
+    step.ready = "Ready. Scan another part.";
+    step.choices.push((format!("/oven?run={}", in_a_query(code.as_str())), format!("Run {code}")));
+}
+
 fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: When, id: Uuid) -> Result<Step, Fault> {
     let question = MayUseQuestion { thing: from.clone(), act: Act::Lay, job: work.job.clone(), stage: None, when };
     let may = match domain::may_use(book, &question) {
@@ -216,6 +241,10 @@ fn may_lay(book: &Book, query: &LayQuery, work: &Work, from: &ThingName, when: W
         press.typed.push(work::Typed { name: "length", label, value: String::new(), like: "12.5" });
     }
     step.press = Some(press);
+    let answers = step.big.len();
+    in_the_oven(book, work, when, &mut step);
+    // Where nothing may be laid at all, what the roll could be laid for by itself is not said.
+    step.big.truncate(answers);
     work::take_out_first(book, from, when, &mut step);
     Ok(step)
 }
@@ -243,11 +272,13 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     let done = done.filter(|entry| entry.thing == work.part);
     let life = book.label(&work.part).map(|part| stage_life(view, part, &work.stage));
     let lies = life.as_ref().is_some_and(|life| life.lying(when.now).next().is_some());
-    let open = life.is_some_and(|life| life.completed_by(when.now).is_none() && life.oven(when.now).run().is_none());
+    let cured = life.as_ref().is_some_and(|life| life.oven(when.now).run().is_some());
+    let open = !cured && life.is_some_and(|life| life.completed_by(when.now).is_none());
     let mut big = Vec::new();
     match done.map(|entry| (&entry.body, at(entry))) {
         Some((Body::PliesLaid(laid), at)) => big.push(format!("{name}: laid from {} {at}.", laid.from.code())),
         Some((Body::LayupCompleted(_), at)) => big.push(format!("{name}: lay-up complete {at}.")),
+        _ if cured => {}
         _ if lies => big.push(format!("{name}: some of it is laid. Scan the next kit or roll.")),
         _ => big.push(format!("{name}: scan the kit or roll.")),
     }
@@ -260,7 +291,9 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     };
     let mut step = plain(query, big);
     step.name.clone_from(&name);
-    if let (true, Ok(may)) = (lies || done.is_some(), domain::may_use(book, &question)) {
+    if cured {
+        in_the_oven(book, work, when, &mut step);
+    } else if let (true, Ok(may)) = (lies || done.is_some(), domain::may_use(book, &question)) {
         step.frame = work::frame(may.answer);
         step.big.push(heating(&may, &say, when));
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));

@@ -132,7 +132,15 @@ fn show(
         let view = View::new(book, when.known);
         let batch = ThingName::batch(&delivery.material, &delivery.batch);
         let registered = book.label(&batch).is_some_and(|batch| view.registrations(batch).next().is_some());
-        let (frame, big, mut why) = told(book, delivery, &news, when);
+        let (mut frame, mut big, mut why) = told(book, delivery, &news, when);
+        if let Some(note) = not_listed(book, said, &news, when) {
+            frame = "cannot";
+            big.push_str(&format!(" The note {note} does not list it."));
+            why.insert(
+                0,
+                "It is taken all the same. Ask whether it belongs to this delivery, and tell quality.".to_owned(),
+            );
+        }
         if matches!(news, News::Nothing) {
             why.extend(costs(book, delivery, registered, when));
         }
@@ -163,6 +171,15 @@ fn against_note(book: &Book, said: &Said, when: When) -> Option<String> {
     let delivery = domain::thing_view(book, &ThingName::new(Kind::Delivery, &note), when);
     let listed = delivery.filter(|delivery| delivery.note.is_some()).map(|delivery| delivery.say);
     Some(listed.unwrap_or_else(|| format!("Nobody has written down yet which rolls the note {note} lists.")))
+}
+
+/// The delivery's note, where it lists rolls and not the one that was received just now.
+fn not_listed(book: &Book, said: &Said, news: &News, when: When) -> Option<Code> {
+    let News::Received(roll) = news else { return None };
+    let code = Code::new(said.get("note")?).ok()?;
+    let note = domain::thing_view(book, &ThingName::new(Kind::Delivery, &code), when)?.note?;
+    let listed = note.received.iter().chain(&note.missing).any(|one| one == roll);
+    (!listed).then_some(code)
 }
 
 fn told(book: &Book, delivery: &Delivery, news: &News, when: When) -> (&'static str, String, Vec<String>) {
