@@ -15,7 +15,8 @@ pub struct Clock {
     /// Out of the cold, before the opening too: sorted, disjoint.
     out: Vec<(Instant, Instant)>,
     lumps: Vec<Assigned>,
-    returns: Vec<Return>,
+    /// On each way on which the facts can be read.
+    returns: Vec<Vec<Return>>,
     /// Where its clock stands for good: used up, thrown away, or in the oven.
     end: Option<Instant>,
 }
@@ -57,13 +58,16 @@ impl Clock {
             next.stretches.union().iter().map(|(from, to)| ((*from).max(at), *to)).filter(|(from, to)| from < to),
         );
         self.lumps.extend(lumps_since(next, at, self.from));
-        let mut returns = next.returns.iter().filter(|one| at <= one.at).copied();
-        // The first return's stretch began when the roll was taken out.
-        self.returns.extend(returns.next().map(|first| Return {
-            out_from: out_since.map_or(first.out_from.max(at), |since| first.out_from.min(since)),
-            ..first
-        }));
-        self.returns.extend(returns);
+        let mut ways = Vec::new();
+        for way in &next.returns {
+            let mut later: Vec<Return> = way.iter().filter(|one| at <= one.at).copied().collect();
+            // The first return's stretch began when the roll was taken out.
+            if let Some(first) = later.first_mut() {
+                first.out_from = out_since.map_or(first.out_from.max(at), |since| first.out_from.min(since));
+            }
+            ways.extend(self.returns.iter().map(|own| [own.as_slice(), &later].concat()));
+        }
+        self.returns = ways;
         self.merge();
         self
     }
@@ -84,7 +88,8 @@ impl Clock {
             from < to
         });
         self.lumps.retain(|lump| lump.charged <= at);
-        self.returns.retain(|one| one.at <= at);
+        self.returns.iter_mut().for_each(|way| way.retain(|one| one.at <= at));
+        self.returns.dedup();
     }
 
     fn merge(&mut self) {
@@ -172,11 +177,14 @@ impl Clock {
     /// its count, unless more are known.
     pub fn refreezes(&self, at: Instant, after_ms: impl Fn(&Return) -> i64) -> i64 {
         let until = self.until(at);
-        let counts = |one: &&Return| !one.goods_in && one.at <= until && after_ms(one) < one.back.since(one.out_from);
-        let (early, late): (Vec<&Return>, Vec<&Return>) =
-            self.returns.iter().filter(counts).partition(|one| one.at < self.from);
-        let count = |of: Vec<&Return>| i64::try_from(of.len()).unwrap_or(i64::MAX);
-        i64::from(self.opening_refreezes).max(count(early)).saturating_add(count(late))
+        let counts = |one: &&Return| one.at <= until && after_ms(one) < one.back.since(one.out_from);
+        let on = |way: &Vec<Return>| {
+            let (early, late): (Vec<&Return>, Vec<&Return>) =
+                way.iter().filter(counts).partition(|one| one.at < self.from);
+            let count = |of: Vec<&Return>| i64::try_from(of.len()).unwrap_or(i64::MAX);
+            i64::from(self.opening_refreezes).max(count(early)).saturating_add(count(late))
+        };
+        self.returns.iter().map(on).max().unwrap_or(i64::from(self.opening_refreezes))
     }
 
     /// How long it has been out, if it is.

@@ -9,9 +9,10 @@ use crate::say::{Say, so_far};
 use crate::view::View;
 use shared_types::Instant;
 
-/// When something was done with a roll for the first time, its receipts left out.
+/// When something was done with a roll for the first time, its receipts left out, and what was told and waits.
 pub fn first_done(view: View<'_>, roll: Label) -> Option<Instant> {
-    steps(view, roll).into_iter().find(|step| step.act != StepAct::Received).map(|step| step.at)
+    let mut done = steps(view, roll).into_iter().filter(|step| step.act != StepAct::Received && !step.waits());
+    done.next().map(|step| step.at)
 }
 
 /// What is known of the time before an opening counts where it comes to more; what was meant, a person has to say.

@@ -176,11 +176,11 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
     for fact in ends() {
         let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
         // A commit before the start, after the run broke off, or later than the chart was read, confirms nothing; nor
-        // does one while another entry says that it was not cured.
-        let read = fact.latest();
+        // does one while another entry says that it was not cured. By the times as they were said: a clock that is less
+        // sure makes no commit fit.
         let broken_by = |at: Instant| interrupted.is_some_and(|(broke, _)| broke < at);
         let denied = answer != Some(false) && denied(fact);
-        let fits = |at: Instant| start.earliest() <= at && at <= read && !broken_by(at) && !denied;
+        let fits = |at: Instant| start.at <= at && at <= fact.at && !broken_by(at) && !denied;
         committed |= committed_at.is_some_and(fits);
         cured |= answer == Some(true);
         if answer == Some(false) {

@@ -4,50 +4,75 @@ use std::collections::BTreeMap;
 
 use super::book::{Book, Settled, Settlement};
 use super::entry::{Entry, Minute, Order};
-use super::marks::{Lump, Start, Step, Walk, What};
-use super::walk::{Ground, walk};
+use super::marks::{Lump, Mark, Return, Start, Step, Walk, What};
+use super::walk::{Ground, ways};
 
 /// The minutes outside of one roll (under one of its receipts) or one kit.
 #[derive(Clone, Debug)]
 pub struct Life {
-    /// Without what was only told.
-    firm: Walk,
-    /// With it.
-    full: Walk,
+    /// Without the take-outs that were only told, on each way on which the rest can be read.
+    firm: Vec<Walk>,
+    /// With them.
+    full: Vec<Walk>,
+    /// When it was outside on any of them.
+    marks: Vec<Mark>,
 }
 
 impl Life {
-    /// A told fact never gives back: what is outside without it is outside with it.
+    fn new(firm: Vec<Walk>, full: Vec<Walk>) -> Self {
+        let mut marks: Vec<Mark> = Vec::new();
+        for mark in firm.iter().chain(&full).flat_map(|way| &way.marks) {
+            if !marks.contains(mark) {
+                marks.push(mark.clone());
+            }
+        }
+        Life { firm, full, marks }
+    }
+
+    fn ways(&self) -> impl Iterator<Item = &Walk> {
+        self.full.iter().chain(&self.firm)
+    }
+
+    /// Nothing that may count or not gives back: what is outside on one way is outside.
     pub fn outside(&self, minute: Minute) -> bool {
-        self.firm.outside(minute) || self.full.outside(minute)
+        self.marks.iter().any(|mark| mark.covers(minute))
     }
 
     /// The first minute that any mark covers.
     pub fn begins(&self) -> Option<Minute> {
-        self.firm.marks.iter().chain(&self.full.marks).map(|mark| mark.from).min()
+        self.marks.iter().map(|mark| mark.from).min()
     }
 
     /// Hours that were assigned. No settlement is charged twice.
     pub fn assigned(&self) -> Vec<Lump> {
-        let in_full = |lump: &&Lump| self.full.lumps.iter().any(|other| other.settlement == lump.settlement);
-        let only_firm = self.firm.lumps.iter().filter(|lump| !in_full(lump));
-        self.full.lumps.iter().chain(only_firm).cloned().collect()
+        let mut all: Vec<Lump> = Vec::new();
+        for lump in self.ways().flat_map(|way| &way.lumps) {
+            if all.iter().all(|other| other.settlement != lump.settlement) {
+                all.push(lump.clone());
+            }
+        }
+        all
     }
 
-    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, in either of the two walks: what
-    /// was told makes none undone. `begins` may move the beginning of a stretch.
+    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, on the way that has the most:
+    /// with the told take-outs or without, for they make none undone. `begins` may move the beginning of a stretch.
     pub fn refreezes(
         &self,
         longer_than: Minute,
         counts: impl Fn(&Order) -> bool,
         begins: impl Fn(Minute, &Order) -> Minute,
     ) -> i64 {
-        let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
-        for back in self.firm.returns.iter().chain(&self.full.returns).filter(|back| counts(&back.order)) {
-            let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
-            (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
-        }
-        stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than).count() as i64
+        let on = |firm: &Walk, full: &Walk| {
+            let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
+            let both: [&[Return]; 2] = [&firm.returns, &full.returns];
+            for back in both.into_iter().flatten().filter(|back| counts(&back.order)) {
+                let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
+                (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
+            }
+            stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than).count() as i64
+        };
+        let first = on(&self.firm[0], &self.full[0]);
+        self.ways().map(|way| on(way, way)).fold(first, i64::max)
     }
 
     /// The latest instant of the last take-out for which `counts` holds: without what was only told, and with it.
@@ -56,12 +81,12 @@ impl Life {
             let by_then = walk.take_outs.iter().filter(|(order, _)| counts(order));
             by_then.max_by(|a, b| a.0.cmp(&b.0)).map(|(_, latest)| *latest)
         };
-        (last(&self.firm), last(&self.full))
+        (last(&self.firm[0]), last(&self.full[0]))
     }
 
     /// When the stretch outside in which an act happened began.
     pub fn out_since(&self, act: &Entry) -> Minute {
-        let since = [&self.firm, &self.full].into_iter().flat_map(|walk| &walk.out_since);
+        let since = self.ways().flat_map(|way| &way.out_since);
         let since = since.filter(|(id, _)| *id == act.id).map(|(_, from)| *from).min();
         // Told, and inside a stretch that is outside only by a later fact: back minute by minute to its beginning.
         since.unwrap_or_else(|| {
@@ -70,9 +95,9 @@ impl Life {
         })
     }
 
-    /// What does not add up, with everything told in its place: entry and kind.
+    /// What does not add up where nothing counts that may not have been: entry and kind.
     pub fn mismatches(&self) -> &[(String, &'static str)] {
-        &self.full.mismatches
+        &self.full[0].mismatches
     }
 }
 
@@ -104,12 +129,20 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
     let is_roll = label.starts_with("roll/");
     // Between an opening and what was done with it first it was outside; what was done before says itself where it was.
     let walk = |steps: &[Step]| {
-        let before = |as_of: Minute| steps.iter().any(|step| step.what != What::Look && step.order.0 < as_of);
+        let says = |step: &&Step| step.what != What::Look && !step.perhaps;
+        let before = |as_of: Minute| steps.iter().filter(says).any(|step| step.order.0 < as_of);
+        let perhaps_before = |as_of: Minute| steps.iter().any(|step| step.perhaps && step.order.0 < as_of);
         let start = match start {
             Start::OutSince(as_of) if before(as_of) => Start::Cold,
             start => start,
         };
-        walk(steps, Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll })
+        let from = |start| ways(steps, Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll });
+        // If what was told of the time before is so, it was not outside from then on.
+        let otherwise = match start {
+            Start::OutSince(as_of) if perhaps_before(as_of) => from(Start::Cold),
+            _ => Vec::new(),
+        };
+        from(start).into_iter().chain(otherwise).collect::<Vec<_>>()
     };
 
     let mut facts: Vec<&Entry> = book.entries.iter().copied().filter(|fact| concerns(fact, label)).collect();
@@ -118,35 +151,29 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
     let steps: Vec<(&Entry, Step)> =
         facts.iter().filter_map(|fact| step(book, fact, label).map(|step| (*fact, step))).collect();
 
-    // Without what was only told: a told receipt, the cut that makes a kit, a told cut, lay-up or
-    // sighting in a room count all the same, as scanned ones do.
-    let stands_alone = |fact: &Entry, step: &Step| {
-        !book.only_told(fact) || matches!(step.what, What::Received | What::Born | What::ActOutside)
-    };
-    let firm: Vec<Step> = steps
-        .iter()
-        .map(|(fact, step)| match stands_alone(fact, step) {
-            true => step.clone(),
-            false => Step { what: What::Look, ..step.clone() },
-        })
-        .collect();
+    // Without the take-outs that were only told. A told receipt, the cut that makes a kit, a told cut, lay-up or
+    // sighting in a room count as scanned ones do; a told return into the cold may have been or not.
+    let told_take_out = |fact: &Entry, step: &Step| step.what == What::TakenOut && book.only_told(fact);
+    let look = |step: &Step| Step { what: What::Look, ..step.clone() };
+    let firm: Vec<Step> =
+        steps.iter().map(|(fact, step)| if told_take_out(fact, step) { look(step) } else { step.clone() }).collect();
     let firm = walk(&firm);
 
-    // With it: a told return into the cold waits, and what was told to have been outside changes nothing inside a
-    // stretch that is outside anyway, from its earliest to its latest instant.
-    let changes_nothing = |step: &Step| (step.earliest..=step.latest).all(|minute| firm.outside(minute));
+    // With them, but for what changes nothing: inside a stretch that is outside anyway, from its earliest to its latest
+    // instant, and out by the scans alone.
+    let outside = |minute: Minute| firm.iter().flat_map(|way| &way.marks).any(|mark| mark.covers(minute));
+    let changes_nothing = |step: &Step| {
+        firm[0].out_since.iter().any(|(id, _)| id == step.id()) && (step.earliest..=step.latest).all(outside)
+    };
     let full: Vec<Step> = steps
         .iter()
-        .map(|(fact, step)| {
-            let waits = matches!(step.what, What::PutAway { .. } | What::SeenInside { .. });
-            match !stands_alone(fact, step) && (waits || changes_nothing(step)) {
-                true => Step { what: What::Look, ..step.clone() },
-                false => step.clone(),
-            }
+        .map(|(fact, step)| match told_take_out(fact, step) && changes_nothing(step) {
+            true => look(step),
+            false => step.clone(),
         })
         .collect();
     let full = walk(&full);
-    Life { firm, full }
+    Life::new(firm, full)
 }
 
 /// Does the fact say anything about where this thing is?
@@ -232,7 +259,8 @@ fn step(book: &Book, fact: &Entry, label: &str) -> Option<Step> {
         "nest_cut" | "plies_laid" => What::ActOutside,
         _ => return None,
     };
+    let perhaps = book.only_told(fact) && matches!(what, What::PutAway { .. } | What::SeenInside { .. });
     let proves_order = !book.only_told(fact) && !fact.told && !fact.device_only_claimed;
     let device = fact.device.clone().filter(|_| proves_order);
-    Some(Step { order: fact.order(), earliest: fact.earliest(), latest: fact.latest(), device, what })
+    Some(Step { order: fact.order(), earliest: fact.earliest(), latest: fact.latest(), device, perhaps, what })
 }

@@ -36,6 +36,8 @@ pub struct Step {
     pub latest: Minute,
     /// A device that proves the order of its own facts. A told fact has none.
     pub device: Option<String>,
+    /// A return into the cold that was only told: it may have been or not.
+    pub perhaps: bool,
     pub what: What,
 }
 
@@ -50,6 +52,12 @@ impl Step {
 pub struct Mark {
     pub from: Minute,
     pub until: Option<Minute>,
+}
+
+impl Mark {
+    pub fn covers(&self, minute: Minute) -> bool {
+        self.from <= minute && self.until.is_none_or(|until| minute < until)
+    }
 }
 
 /// A return into the cold after a stretch outside.
@@ -70,8 +78,11 @@ pub struct Lump {
     pub seconds: i64,
 }
 
+/// One way through the facts.
 #[derive(Clone, Debug, Default)]
 pub struct Walk {
+    /// What was decided on this way where a fact may count or not: the entry, and whether it did.
+    pub decided: Vec<(String, bool)>,
     pub marks: Vec<Mark>,
     pub lumps: Vec<Lump>,
     pub returns: Vec<Return>,
@@ -81,12 +92,6 @@ pub struct Walk {
     pub mismatches: Vec<(String, &'static str)>,
     /// For each act, when the stretch outside in which it happened began.
     pub out_since: Vec<(String, Minute)>,
-}
-
-impl Walk {
-    pub fn outside(&self, minute: Minute) -> bool {
-        self.marks.iter().any(|mark| mark.from <= minute && mark.until.is_none_or(|until| minute < until))
-    }
 }
 
 /// How the thing begins.

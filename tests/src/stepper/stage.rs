@@ -152,7 +152,7 @@ impl Run<'_> {
     /// What is said to have passed that point after the run was broken off, or before it began, confirms nothing.
     fn is_confirmed(&self) -> bool {
         let in_time = |committed: &Minute| self.interrupted.is_none_or(|broken| *committed <= broken);
-        self.committed.iter().any(|committed| in_time(committed) && self.start.earliest() <= *committed)
+        self.committed.iter().any(|committed| in_time(committed) && self.start.at <= *committed)
     }
 }
 
@@ -161,6 +161,7 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
         |start: &&Entry| list(&start.body["stages"]).any(|held| held["part"] == part && held["stage"] == stage);
     let mut starts: Vec<&Entry> = book.of_kind("oven_run_started").filter(names_it).collect();
     starts.sort_by_key(|start| start.order());
+    let read = |end: &Entry| end.text("committed_at").map(super::minute);
     let run = |start: &'log Entry| {
         let broken = book.of_kind("oven_run_interrupted").filter(|fact| fact.thing == start.thing);
         // The end of a run gives back, so what is only told waits.
@@ -171,7 +172,8 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
         Run {
             start,
             interrupted: broken.map(Entry::earliest).min(),
-            committed: believed.filter_map(|end| end.text("committed_at")).map(super::minute).collect(),
+            // Nobody read a chart before it was drawn.
+            committed: believed.filter_map(|end| read(end).filter(|committed| *committed <= end.at)).collect(),
             answered_cured: ends.iter().any(|end| end.body["cured"] == true),
             not_cured_at: ends.iter().filter(|end| end.body["cured"] == false).map(|end| end.at).max(),
         }

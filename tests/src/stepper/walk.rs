@@ -41,14 +41,31 @@ pub struct Ground<'a> {
     pub is_roll: bool,
 }
 
-/// Walks the facts in their order.
-pub fn walk(steps: &[Step], ground: Ground) -> Walk {
+/// Walks the facts in their order, on every way on which they can be read: what may count or not does on one, and does
+/// not on the other. On the first way nothing of that counts.
+pub fn ways(steps: &[Step], ground: Ground) -> Vec<Walk> {
+    let mut ways = Vec::new();
+    let mut open: Vec<Vec<bool>> = vec![Vec::new()];
+    while let Some(decisions) = open.pop() {
+        let way = walk(steps, ground, &decisions);
+        for turn in decisions.len()..way.decided.len() {
+            let mut other: Vec<bool> = way.decided[..turn].iter().map(|(_, counts)| *counts).collect();
+            other.push(true);
+            open.push(other);
+        }
+        ways.push(way);
+    }
+    ways
+}
+
+/// Walks them on one way: what may count does as decided, and beyond those decisions it does not.
+fn walk(steps: &[Step], ground: Ground, decisions: &[bool]) -> Walk {
     let mut granted: Vec<Step> = Vec::new();
     let mut settled_by_grant: Vec<(String, &'static str)> = Vec::new();
     loop {
         let mut all: Vec<Step> = steps.iter().chain(&granted).cloned().collect();
         all.sort_by(|a, b| a.order.cmp(&b.order));
-        let mut pass = Pass::new(ground, &settled_by_grant);
+        let mut pass = Pass::new(ground, &settled_by_grant, decisions);
         all.iter().for_each(|step| pass.take(step));
         let Pass { grant, walk, .. } = pass;
         match grant {
@@ -68,6 +85,7 @@ pub fn walk(steps: &[Step], ground: Ground) -> Walk {
 struct Pass<'a> {
     ground: Ground<'a>,
     settled_by_grant: &'a [(String, &'static str)],
+    decisions: &'a [bool],
     place: Whereabouts,
     was_put_away: bool,
     walk: Walk,
@@ -75,9 +93,9 @@ struct Pass<'a> {
 }
 
 impl<'a> Pass<'a> {
-    fn new(ground: Ground<'a>, settled_by_grant: &'a [(String, &'static str)]) -> Self {
+    fn new(ground: Ground<'a>, settled_by_grant: &'a [(String, &'static str)], decisions: &'a [bool]) -> Self {
         let (place, walk) = (Whereabouts::Nowhere, Walk::default());
-        let mut pass = Pass { ground, settled_by_grant, place, was_put_away: false, walk, grant: None };
+        let mut pass = Pass { ground, settled_by_grant, decisions, place, was_put_away: false, walk, grant: None };
         if let Start::OutSince(from) = ground.start {
             pass.leave(from, None);
         }
@@ -88,7 +106,8 @@ impl<'a> Pass<'a> {
         if self.grant.is_some() {
             return;
         }
-        match step.what.clone() {
+        let what = if step.perhaps && !self.decide(step) { What::Look } else { step.what.clone() };
+        match what {
             // A receipt shows it on the dock, unless it was put away first and booked in later.
             What::Received => {
                 if matches!(self.place, Whereabouts::Nowhere) {
@@ -102,11 +121,18 @@ impl<'a> Pass<'a> {
             What::Look => {}
             What::Granted { place, rack } => self.granted(step, place, rack),
         }
-        if matches!(step.what, What::ActOutside | What::Born | What::Look)
+        if (step.perhaps || matches!(step.what, What::ActOutside | What::Born | What::Look))
             && let Whereabouts::Outside(stretch) = &self.place
         {
             self.walk.out_since.push((step.id().to_owned(), stretch.start));
         }
+    }
+
+    /// Whether a fact that may count does on this way.
+    fn decide(&mut self, step: &Step) -> bool {
+        let counts = self.decisions.get(self.walk.decided.len()).copied().unwrap_or(false);
+        self.walk.decided.push((step.id().to_owned(), counts));
+        counts
     }
 
     /// Outside from `from` on, until something ends it.
@@ -187,6 +213,7 @@ impl<'a> Pass<'a> {
                             self.lump(step, "put_away_not_after_take_out", stretch.start, seconds);
                         }
                         Some(Settled::Other(_)) => return,
+                        None if !self.is_granted(step) && self.decide(step) => self.end_anyway(step, place, back_at),
                         _ => {}
                     }
                 }
@@ -342,7 +369,7 @@ impl<'a> Pass<'a> {
             let rack = (self.ground.rack_time)(&place, *at);
             let order = (*at, None, None, 1, id.clone());
             let put_away = What::Granted { place, rack };
-            let step_at = Step { order, earliest: *at, latest: *at, device: None, what: put_away };
+            let step_at = Step { order, earliest: *at, latest: *at, device: None, perhaps: false, what: put_away };
             self.grant = Some((step_at, (step.id().to_owned(), kind)));
         } else {
             self.walk.mismatches.push((step.id().to_owned(), kind));

@@ -181,7 +181,7 @@ fn a_put_away_must_be_after_every_take_out_of_the_stretch() {
     let mut log = Log::with_roll("R-1");
     log.out("R-1", "6 08:00").plus_minus(40).out("R-1", "6 08:10").put("R-1", "6 08:30", "F1");
     assert!(log.runs("R-1", "6 10:00")); // the first one may have been as late as 08:40
-    log.put("R-1", "6 08:45", "F1");
+    log.put("R-1", "6 08:45", "F2");
     assert_eq!(log.out_time("R-1", "6 10:00"), 115); // 30 + 07:20 to 08:45
 }
 

@@ -1,7 +1,8 @@
 //! The fold itself: one state, one step at a time, and no scan is swallowed as a repeat.
 
+use super::readings::{Reading, add_ways, unite};
 use super::settled::Settled;
-use super::{Found, History, Puzzle, Return, Spot, Step, StepAct, Stretch, Stretches};
+use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches};
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
@@ -24,32 +25,33 @@ pub enum Before {
     OnItsWay { place: Label, since: Instant },
 }
 
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(super) enum State {
+    #[default]
     Unknown,
     In {
         place: Label,
+        /// When it came in there.
+        entered: Instant,
         last_known: Instant,
     },
     /// Since when, by which entry, and which scans a put-away must come after.
-    Out {
-        since: Instant,
-        seq: u32,
-        takes: Vec<(Instant, Option<Label>)>,
-        from: Option<Label>,
-    },
+    Out { since: Instant, seq: u32, takes: Vec<(Instant, Option<Label>)>, from: Option<Label> },
 }
 
-/// Folds the steps. A told fact that only takes counts at once, and changes nothing inside a stretch that counts as
-/// out anyway; whatever counts as out without the told facts counts as out with them.
+/// Folds the steps. A told take-out counts at once, and changes nothing inside a stretch that counts as out anyway;
+/// whatever counts as out without the told take-outs counts as out with them.
 pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
-    if !steps.iter().any(|step| step.told) {
+    let told = |step: &&Step| step.told && !step.waits();
+    if !steps.iter().any(|step| told(&step)) {
         return folded(view, start, steps.to_vec());
     }
-    let told = |step: &&Step| step.told;
     let without = folded(view, start, steps.iter().filter(|step| !told(step)).copied().collect());
-    let out_anyway = |step: &Step| without.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to);
-    let counts = |step: &&Step| !step.told || !out_anyway(step);
+    let out_anyway = |step: &Step| {
+        let is_out = matches!(without.spot(step.at), Some((_, Spot::Out(_))));
+        is_out && without.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to)
+    };
+    let counts = |step: &&Step| !told(step) || !out_anyway(step);
     let mut with = folded(view, start, steps.iter().filter(counts).copied().collect());
     with.join(without, steps);
     with
@@ -97,29 +99,27 @@ impl History {
         let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);
         self.found.sort_by_key(|found| (happened(found.seq), found.puzzle, found.since));
         self.found.dedup_by_key(|found| (found.seq, found.puzzle));
-        for one in other.returns {
-            match self.returns.iter_mut().find(|own| own.seq == one.seq) {
-                Some(own) => {
-                    own.out_from = own.out_from.min(one.out_from);
-                    own.back = own.back.max(one.back);
-                    own.goods_in &= one.goods_in;
-                }
-                None => self.returns.push(one),
-            }
+        // What was told makes no return undone.
+        let mut ways = other.returns.into_iter();
+        if let Some((own, other)) = self.returns.first_mut().zip(ways.next()) {
+            unite(own, other);
         }
-        self.returns.sort_by_key(|one| (one.at, happened(one.seq)));
+        add_ways(&mut self.returns, ways.collect());
     }
 }
 
 pub(super) struct Folding<'b> {
     pub(super) view: View<'b>,
-    start: Start,
+    pub(super) start: Start,
     granted: &'b [Granted],
     /// What to put into history before looking again.
     pub(super) grant: Option<(Step, Found)>,
-    pub(super) state: State,
-    /// A roll's first put-away, whatever it did: goods-in's.
-    goods_in: Option<u32>,
+    /// How the facts are read first of all: what is shown, and most of what is asked, comes of it.
+    pub(super) now: Reading,
+    /// How else they can be read, for what that takes.
+    pub(super) others: Vec<Reading>,
+    /// One of those is being read.
+    pub(super) beside: bool,
     stretches: Vec<Stretch>,
     pub(super) so_far: History,
 }
@@ -131,8 +131,9 @@ impl<'b> Folding<'b> {
             start,
             granted,
             grant: None,
-            state: State::Unknown,
-            goods_in: None,
+            now: Reading::default(),
+            others: Vec::new(),
+            beside: false,
             stretches: Vec::new(),
             so_far: History::default(),
         }
@@ -142,11 +143,12 @@ impl<'b> Folding<'b> {
         // Mostly every step is a place, every second one a stretch's end.
         self.so_far.spots.reserve(steps.len() + 1);
         self.stretches.reserve(steps.len() / 2 + 1);
-        self.before(steps.first().map(|step| step.at));
+        self.before(steps.iter().find(|step| !step.waits()).map(|step| step.at));
+        // What was told of the time before makes it not out from the beginning on.
+        if matches!((&self.now.state, steps.first()), (State::Out { since, .. }, Some(first)) if first.at < *since) {
+            self.others.push(Reading::default());
+        }
         for step in steps {
-            if self.goods_in.is_none() && !self.start.kit && matches!(step.act, StepAct::PutAway { .. }) {
-                self.goods_in = Some(step.seq);
-            }
             self.step(step);
             if self.grant.is_some() {
                 return;
@@ -155,25 +157,41 @@ impl<'b> Folding<'b> {
     }
 
     fn finish(mut self) -> History {
-        if let State::Out { since, seq, .. } = &self.state {
-            let (since, seq) = (*since, *seq);
-            self.stretch(since, Instant::MAX, seq, None);
+        self.runs_on();
+        for other in std::mem::take(&mut self.others) {
+            let main = std::mem::replace(&mut self.now, other);
+            self.runs_on();
+            let other = std::mem::replace(&mut self.now, main);
+            add_ways(&mut self.now.returns, other.returns);
         }
-        self.leaves(Instant::MAX);
+        self.so_far.returns = std::mem::take(&mut self.now.returns);
         self.so_far.stretches = Stretches::new(std::mem::take(&mut self.stretches));
         self.so_far.spots.sort_by_key(|(at, _)| *at);
         self.so_far
+    }
+
+    fn runs_on(&mut self) {
+        if let State::Out { since, seq, .. } = self.now.state {
+            self.stretch(since, Instant::MAX, seq, None);
+        }
+        self.leaves(Instant::MAX);
     }
 
     pub(super) fn is_granted(&self, step: &Step) -> bool {
         step.granted || self.granted.iter().any(|one| one.seq == step.seq)
     }
 
+    /// Whether the scan of a put-away that a person named is one that is odd inside.
+    fn odd_inside(&self, step: &Step) -> bool {
+        let of = self.granted.iter().find(|one| one.seq == step.seq);
+        of.is_some_and(|one| matches!(one.found.puzzle, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere))
+    }
+
     fn before(&mut self, first: Option<Instant>) {
         let early = |since: Instant| first.is_none_or(|first| since <= first);
         match self.start.before_first_fact {
             Before::Out { seq, since } if early(since) => {
-                self.state = State::Out { since, seq, takes: Vec::new(), from: None };
+                self.now.state = State::Out { since, seq, takes: Vec::new(), from: None };
                 self.spot(since, Spot::Out(None));
             }
             Before::OnItsWay { place, since } if early(since) => self.spot(since, Spot::OnItsWay(place)),
@@ -181,11 +199,14 @@ impl<'b> Folding<'b> {
         }
     }
 
-    fn step(&mut self, step: &Step) {
-        if let StepAct::TakenOut { .. } = step.act {
-            self.so_far.takes.push((step.at, step.latest));
+    /// Reads a step on the way that is being read.
+    pub(super) fn read(&mut self, step: &Step) {
+        match step.act {
+            StepAct::TakenOut { .. } => self.so_far.takes.push((step.at, step.latest)),
+            StepAct::PutAway { .. } => _ = self.now.first_put_away.get_or_insert(step.seq),
+            StepAct::Received | StepAct::SeenInside { .. } | StepAct::Outside { .. } => {}
         }
-        match (&self.state, step.act) {
+        match (&self.now.state, step.act) {
             (State::Unknown, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.inside(place, step)
             }
@@ -220,8 +241,10 @@ impl<'b> Folding<'b> {
             }
 
             (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if *place == seen => {
-                self.state = State::In { place: seen, last_known: step.earliest };
+                self.seen_again(step);
             }
+            // Where nothing was odd on another way, what was said of it settles nothing.
+            (State::In { .. }, StepAct::PutAway { .. }) if step.granted && self.beside && !self.odd_inside(step) => {}
             (State::In { last_known, .. }, StepAct::PutAway { place, rack_ms }) if step.granted => {
                 self.back(step, place, *last_known, step.latest.plus_ms(rack_ms));
             }
@@ -231,10 +254,10 @@ impl<'b> Folding<'b> {
                 StepAct::PutAway { place: seen, .. } | StepAct::SeenInside { place: seen, .. },
             ) if self.is_granted(step) => {
                 if *place == seen {
-                    self.state = State::In { place: seen, last_known: step.earliest };
+                    self.seen_again(step);
                 }
             }
-            (State::In { place, last_known }, StepAct::PutAway { place: into, .. }) if *place == into => {
+            (State::In { place, last_known, .. }, StepAct::PutAway { place: into, .. }) if *place == into => {
                 self.puzzle(Puzzle::InWhileIn, step, *last_known, Some(into));
             }
             (State::In { last_known, .. }, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
@@ -243,7 +266,7 @@ impl<'b> Folding<'b> {
             (State::In { .. }, StepAct::TakenOut { to }) => {
                 self.out(step.earliest, step, to, Some(step));
             }
-            (State::In { last_known, place }, StepAct::Outside { .. }) => {
+            (State::In { last_known, place, .. }, StepAct::Outside { .. }) => {
                 self.puzzle(Puzzle::ActedWhileInside, step, *last_known, Some(*place));
             }
         }
@@ -255,6 +278,7 @@ impl<'b> Folding<'b> {
         let settled_by = settled.as_ref().map(|(by, _)| *by);
         self.so_far.found.push(Found { seq: step.seq, puzzle, since, place, settled_by });
         match settled {
+            Some((_, Settled::PutAwayAt(at))) if self.beside => self.put_away_beside(puzzle, step, since, at),
             Some((_, settled)) => self.settle(puzzle, step, since, settled),
             None => self.unsafe_way(puzzle, step, since),
         }
@@ -273,6 +297,9 @@ impl<'b> Folding<'b> {
                 self.inside(place, step);
             }
             (Puzzle::OutWhileOut, _) => self.out_again(step),
+            (Puzzle::PutAwayNotAfterTakeOut, StepAct::PutAway { place, rack_ms }) => {
+                self.perhaps_back(step, place, since, step.latest.plus_ms(rack_ms));
+            }
             (Puzzle::PutAwayNotAfterTakeOut | Puzzle::SeenInsideWhileOut, _) => {}
             (Puzzle::ActedWhileInside | Puzzle::InWhileInElsewhere, _) => {}
         }
@@ -280,7 +307,7 @@ impl<'b> Folding<'b> {
 
     /// The clock runs on from the first, or from the earliest the repeat can have been; a put-away must follow both.
     pub(super) fn out_again(&mut self, step: &Step) {
-        if let State::Out { since, takes, .. } = &mut self.state {
+        if let State::Out { since, takes, .. } = &mut self.now.state {
             *since = (*since).min(step.earliest);
             takes.push((step.latest, step.device));
         }
@@ -293,34 +320,34 @@ impl<'b> Folding<'b> {
     }
 
     fn out_by(&self) -> Option<u32> {
-        match &self.state {
+        match &self.now.state {
             State::Out { seq, .. } => Some(*seq),
             State::Unknown | State::In { .. } => None,
         }
     }
 
-    fn returned(&mut self, seq: u32, out_from: Instant, at: Instant, back: Instant) {
-        let goods_in = self.goods_in == Some(seq);
-        let of_kit = self.start.kit;
-        self.so_far.returns.push(Return { at, out_from, back, seq, goods_in, of_kit });
-    }
-
     pub(super) fn inside(&mut self, place: Label, step: &Step) {
         self.leaves(step.at);
         self.spot(step.at, Spot::Inside(place));
-        self.state = State::In { place, last_known: step.earliest };
+        self.now.state = State::In { place, entered: step.at, last_known: step.earliest };
+    }
+
+    fn seen_again(&mut self, step: &Step) {
+        if let State::In { last_known, .. } = &mut self.now.state {
+            *last_known = step.earliest;
+        }
     }
 
     pub(super) fn out(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
         self.leaves(step.at);
         let takes = take.map(|take| (take.latest, take.device)).into_iter().collect();
         self.spot(step.at, Spot::Out(place));
-        let from = match &self.state {
+        let from = match &self.now.state {
             State::In { place, .. } => Some(*place),
             State::Out { from, .. } => *from,
             State::Unknown => None,
         };
-        self.state = State::Out { since, seq: step.seq, takes, from };
+        self.now.state = State::Out { since, seq: step.seq, takes, from };
     }
 
     fn spot(&mut self, at: Instant, spot: Spot) {
@@ -329,8 +356,7 @@ impl<'b> Folding<'b> {
 
     /// A place that stopped being frozen charges what lay in it until it left.
     fn leaves(&mut self, left: Instant) {
-        let State::In { place, .. } = self.state else { return };
-        let entered = self.so_far.spots.last().map_or(Instant::MIN, |(at, _)| *at);
+        let State::In { place, entered, .. } = self.now.state else { return };
         for (from, to) in self.view.thaws(place, entered) {
             self.stretch(from, to.min(left), 0, None);
         }

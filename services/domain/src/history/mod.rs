@@ -2,6 +2,7 @@
 //! Ordered by the nominal instant, charged the unsafe way: out at the earliest, back at the latest.
 
 mod fold;
+mod readings;
 mod settle;
 mod settled;
 mod steps;
@@ -36,15 +37,13 @@ pub struct Lump {
     pub seq: u32,
 }
 
-/// A return to the cold that ended a stretch.
+/// A return to the cold that ended a stretch. Goods-in's put-away is none.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Return {
     pub at: Instant,
     pub out_from: Instant,
     pub back: Instant,
     pub seq: u32,
-    /// Goods-in's put-away is no refreeze.
-    pub goods_in: bool,
     /// A kit's: it warms at once.
     pub of_kit: bool,
 }
@@ -95,7 +94,8 @@ pub struct Found {
 pub struct History {
     pub stretches: Stretches,
     pub lumps: Vec<Lump>,
-    pub returns: Vec<Return>,
+    /// The returns to the cold on each way on which the facts can be read.
+    pub returns: Vec<Vec<Return>>,
     pub spots: Vec<(Instant, Spot)>,
     pub found: Vec<Found>,
     /// Facts that a person said were another thing's.

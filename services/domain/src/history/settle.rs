@@ -40,7 +40,7 @@ impl Folding<'_> {
 
     /// Out from an instant on; what is out already stays so, and the earlier of the two counts.
     fn outside(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
-        if let State::Out { since: already, takes, .. } = &mut self.state {
+        if let State::Out { since: already, takes, .. } = &mut self.now.state {
             *already = (*already).min(since);
             takes.extend(take.map(|take| (take.latest, take.device)));
             return;
@@ -49,7 +49,7 @@ impl Folding<'_> {
     }
 
     fn out_since(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Label, end: Instant) {
-        match (puzzle, &self.state) {
+        match (puzzle, &self.now.state) {
             (Puzzle::ActedWhileInside, _) => self.outside(since, step, Some(place), None),
             (Puzzle::OutWhileOut, _) => {
                 self.outside(since, step, Some(place), None);
@@ -76,9 +76,20 @@ impl Folding<'_> {
         }
     }
 
+    /// The same in another reading: history itself stays as it is, so it counts as out until that time and the scan.
+    pub(super) fn put_away_beside(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant) {
+        match (puzzle, step.act) {
+            (
+                Puzzle::InWhileIn | Puzzle::InWhileInElsewhere,
+                StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms },
+            ) => self.back(step, place, since, step.latest.max(at).plus_ms(rack_ms)),
+            (_, _) => self.unsafe_way(puzzle, step, since),
+        }
+    }
+
     /// A put-away that nobody scanned, at a time a person named, in the scan's place or, out while out, in the last.
     fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
-        let last = match &self.state {
+        let last = match &self.now.state {
             State::Out { from, .. } => *from,
             State::In { place, .. } => Some(*place),
             State::Unknown => None,

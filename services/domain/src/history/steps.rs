@@ -34,15 +34,22 @@ pub struct Step {
     pub latest: Instant,
     /// The enrolled device that scanned it.
     pub device: Option<Label>,
-    /// A told take-out counts though no second person stands beside it, because it only takes. A told cut, lay-up or
-    /// sighting in a room counts as a scanned one does.
+    /// No second person stands beside it yet. A take-out counts all the same, because it only takes; a put-away or a
+    /// sighting inside for what it takes. A told cut, lay-up or sighting in a room counts as a scanned one does.
     pub told: bool,
     /// Nobody scanned it: a person named the time of a put-away.
     pub granted: bool,
     pub act: StepAct,
 }
 
-/// The steps of a thing, in occurred order. Told facts that would give back are left out until they are confirmed.
+impl Step {
+    /// A told return to the cold: until it is confirmed it counts only where it takes.
+    pub fn waits(&self) -> bool {
+        self.told && matches!(self.act, StepAct::PutAway { .. } | StepAct::SeenInside { .. })
+    }
+}
+
+/// The steps of a thing, in occurred order.
 pub fn steps(view: View<'_>, thing: Label) -> Vec<Step> {
     let mut steps = Vec::with_capacity(view.book.all_facts(thing).len());
     steps.extend(view.facts(thing).filter_map(|fact| step(view, thing, fact)));
@@ -52,10 +59,7 @@ pub fn steps(view: View<'_>, thing: Label) -> Vec<Step> {
 pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
     let act = act(view, thing, fact)?;
     let waits = view.waits(fact);
-    let takes = matches!(act, StepAct::TakenOut { .. });
-    if waits && matches!(act, StepAct::PutAway { .. } | StepAct::SeenInside { .. }) {
-        return None;
-    }
+    let moves = matches!(act, StepAct::TakenOut { .. } | StepAct::PutAway { .. } | StepAct::SeenInside { .. });
     Some(Step {
         seq: fact.seq,
         thing,
@@ -63,7 +67,7 @@ pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
         earliest: fact.earliest(),
         latest: fact.latest(),
         device: fact.device.filter(|_| fact.marks.device_counts),
-        told: waits && takes,
+        told: waits && moves,
         granted: false,
         act,
     })

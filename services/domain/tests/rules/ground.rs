@@ -128,7 +128,7 @@ fn a_put_away_must_follow_every_open_take_out_of_its_stretch() {
     // Out at 06:00, out again at 08:00 give or take an hour; the put-away at 08:30 is not surely after the second.
     let scene = out_on_tuesday().out("R-1", "Tue 08:00").uncertain(60).put_away("R-1", "F1", "Tue 08:30");
     scene.look("R-1", "Tue 10:00").out_time_is("4:00");
-    let after = scene.put_away("R-1", "F1", "Tue 09:30");
+    let after = scene.put_away("R-1", "F2", "Tue 09:30");
     // 06:00 to 09:30.
     after.look("R-1", "Tue 12:00").out_time_is("3:30");
 }

@@ -42,6 +42,7 @@ mod stocked;
 mod told;
 mod traced;
 mod uncut;
+mod unsure;
 mod warned;
 mod when;
 mod wishing;
