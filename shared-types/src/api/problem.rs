@@ -25,7 +25,7 @@ pub struct Problem {
 
 #[derive(Serialize, Deserialize, Clone, PartialEq, Debug, ToSchema)]
 pub struct FieldProblem {
-    /// A JSON pointer (RFC 6901) to the field.
+    /// A JSON pointer (RFC 6901) to the field of the body; of a parameter, its name behind a `/`.
     pub pointer: String,
     pub detail: String,
 }

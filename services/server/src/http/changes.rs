@@ -4,6 +4,7 @@ use super::{
     ask::{ask_beside, json, nobody, stamp},
     contract::Asked,
     problems::{Answer, Fault},
+    query::Query,
     things::{BatchPath, ThingPath},
 };
 use crate::{tree::usual_direction, yard::Yard};
@@ -43,11 +44,7 @@ pub(crate) struct ChangesQuery {
     (status = 200, description = "What differs; nothing where nothing does.", body = Changes), Asked,
 ))]
 #[route("/things/{kind}/{code}/changes", method = "GET", method = "HEAD")]
-pub(crate) async fn changes(
-    yard: web::Data<Yard>,
-    path: web::Path<ThingPath>,
-    query: web::Query<ChangesQuery>,
-) -> Answer {
+pub(crate) async fn changes(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<ChangesQuery>) -> Answer {
     answered(&yard, path.thing()?, *query).await
 }
 
@@ -61,7 +58,7 @@ pub(crate) async fn changes(
 pub(crate) async fn changes_of_batch(
     yard: web::Data<Yard>,
     path: web::Path<BatchPath>,
-    query: web::Query<ChangesQuery>,
+    query: Query<ChangesQuery>,
 ) -> Answer {
     answered(&yard, path.thing()?, *query).await
 }

@@ -5,6 +5,7 @@ use super::{
     contract::{Decision, Refused},
     dry_run::{self, Trying},
     problems::{Answer, Fault},
+    query::Query,
     read::json_text,
     refusals::{Stored, stored},
 };
@@ -61,7 +62,7 @@ enum DecidedOrTried {
 pub(crate) async fn post_decision(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    trying: web::Query<Trying>,
+    trying: Query<Trying>,
     body: web::Bytes,
 ) -> Answer {
     let text = json_text(&request, &body)?;

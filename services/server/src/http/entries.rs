@@ -8,6 +8,7 @@ use super::{
     feed::{self, EVENTS, Listeners, Wish},
     log::{self, Chosen, Filter},
     problems::{Answer, Fault},
+    query::Query,
     read::json_text,
     refusals::{Stored, stored},
     say,
@@ -70,7 +71,7 @@ struct Posted<'a> {
 pub(crate) async fn post_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    trying: web::Query<Trying>,
+    trying: Query<Trying>,
     body: web::Bytes,
 ) -> Answer {
     let text = json_text(&request, &body)?;
@@ -208,7 +209,7 @@ pub(crate) async fn list_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,
     listeners: web::Data<Listeners>,
-    query: web::Query<LogQuery>,
+    query: Query<LogQuery>,
 ) -> Answer {
     let LogQuery { after, limit, kind, thing, warnings } = query.into_inner();
     let count = Paging { after, limit }.count()?;

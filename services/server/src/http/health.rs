@@ -4,6 +4,7 @@ use super::{
     ask::{NoParameters, json},
     contract::Alive,
     problems::{Answer, Fault, Kind},
+    query::Query,
 };
 use crate::yard::Yard;
 use actix_web::{http::StatusCode, route, web};
@@ -24,7 +25,7 @@ pub(crate) struct Health {
 /// It answers whether or not entries are taken.
 #[utoipa::path(operation_id = "is_alive", tag = "health", responses((status = 200, description = "It is alive.", body = Health), Alive))]
 #[route("/healthz", method = "GET", method = "HEAD")]
-pub(crate) async fn healthz(yard: web::Data<Yard>, _: web::Query<NoParameters>) -> Answer {
+pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
     json(&Health { status: "ok", last_seq: yard.reader.last_seq() })
 }
 
@@ -37,7 +38,7 @@ pub(crate) async fn healthz(yard: web::Data<Yard>, _: web::Query<NoParameters>) 
     Alive,
 ))]
 #[route("/readyz", method = "GET", method = "HEAD")]
-pub(crate) async fn readyz(yard: web::Data<Yard>, _: web::Query<NoParameters>) -> Answer {
+pub(crate) async fn readyz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
     match yard.committer.waits() {
         None => json(&Health { status: "ok", last_seq: yard.reader.last_seq() }),
         Some(why) => Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::WritesStopped, why)),

@@ -50,9 +50,16 @@ pub(crate) async fn own_names_only<B: MessageBody + 'static>(
     if !hosts.is_empty() && hosts.iter().all(is_own) {
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
-    let detail = "This server answers to 127.0.0.1, [::1] and localhost only, and the request names another host. \
-                  Nothing was looked up and nothing was written.";
-    let fault = Fault::new(StatusCode::MISDIRECTED_REQUEST, Kind::OtherName, detail);
+    let fault = match hosts.is_empty() {
+        true => Fault::cannot_read(
+            "The request names no host: send the header Host with this server's address. Nothing was written.",
+        ),
+        false => {
+            let detail = "This server answers to 127.0.0.1, [::1] and localhost only, and the request names another host. \
+                          Nothing was looked up and nothing was written.";
+            Fault::new(StatusCode::MISDIRECTED_REQUEST, Kind::OtherName, detail)
+        }
+    };
     let answer = pages::or_problem(request.request(), fault);
     Ok(request.into_response(answer))
 }

@@ -4,6 +4,7 @@ use super::{
     ask::{AtKnown, ask, ask_beside, json, nobody_has, stamp},
     contract::{Alive, Asked},
     problems::{Answer, Fault},
+    query::Query,
     things::Plain,
 };
 use crate::yard::Yard;
@@ -72,7 +73,7 @@ fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
     (status = 200, description = "Limits by when they end.", body = RunsOut), Alive,
 ))]
 #[route("/runs-out", method = "GET", method = "HEAD")]
-pub(crate) async fn runs_out(yard: web::Data<Yard>, query: web::Query<RunsOutQuery>) -> Answer {
+pub(crate) async fn runs_out(yard: web::Data<Yard>, query: Query<RunsOutQuery>) -> Answer {
     let RunsOutQuery { within_h, at, known } = *query;
     let within_h = within_h.unwrap_or(168);
     if FARTHEST_H < within_h {
@@ -95,7 +96,7 @@ pub(crate) async fn runs_out(yard: web::Data<Yard>, query: web::Query<RunsOutQue
     (status = 200, description = "Mismatches that wait for an answer.", body = MismatchList), Alive,
 ))]
 #[route("/mismatches", method = "GET", method = "HEAD")]
-pub(crate) async fn mismatches(yard: web::Data<Yard>, query: web::Query<AtKnown>) -> Answer {
+pub(crate) async fn mismatches(yard: web::Data<Yard>, query: Query<AtKnown>) -> Answer {
     let (shared, query) = (yard.clone(), *query);
     let answer = ask_beside(&yard, move |book| Ok(domain::mismatches(book, query.when(&shared, book)?)));
     json(&answer.await?)

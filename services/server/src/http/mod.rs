@@ -14,8 +14,10 @@ mod health;
 mod host;
 mod lists;
 mod log;
+mod origin;
 mod pages;
 mod problems;
+mod query;
 mod read;
 mod refusals;
 mod say;
@@ -23,6 +25,7 @@ mod stock;
 mod things;
 mod told;
 mod trace;
+mod utf8;
 mod warnings;
 
 use crate::yard::Yard;
@@ -61,7 +64,7 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
             .configure(routes)
             .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
             .into_app()
-            .wrap(from_fn(pages::own_forms_only))
+            .wrap(from_fn(origin::own_pages_only))
             .wrap(from_fn(read::whole_first))
             .wrap(from_fn(accept::answerable))
             .wrap(from_fn(host::own_names_only))

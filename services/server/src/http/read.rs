@@ -3,6 +3,7 @@
 use super::{
     pages,
     problems::{Fault, Kind},
+    utf8,
 };
 use actix_web::{
     Error, HttpMessage, HttpRequest,
@@ -34,9 +35,9 @@ pub(crate) async fn whole_first<B: MessageBody + 'static>(
     mut request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
-    match whole(request.take_payload()).await {
+    let body = whole(request.take_payload()).await;
+    match body.and_then(|body| utf8::only(request.request(), &body).map(|()| Bytes::from(body))) {
         Ok(body) => {
-            let body = Bytes::from(body);
             request.set_payload(dev::Payload::Stream { payload: Box::pin(once(ready(Ok(body)))) });
             Ok(next.call(request).await?.map_into_boxed_body())
         }

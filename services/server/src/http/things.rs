@@ -5,6 +5,7 @@ use super::{
     contract::{Asked, StoredLines},
     entries::page_of_lines,
     problems::{Answer, Fault},
+    query::Query,
     refusals::not_asked,
 };
 use crate::yard::Yard;
@@ -85,11 +86,7 @@ pub(crate) struct MayUseQuery {
     (status = 200, description = "The answer, also when it is no.", body = MayUse), Asked,
 ))]
 #[route("/things/{kind}/{code}/may-use", method = "GET", method = "HEAD")]
-pub(crate) async fn may_use(
-    yard: web::Data<Yard>,
-    path: web::Path<ThingPath>,
-    query: web::Query<MayUseQuery>,
-) -> Answer {
+pub(crate) async fn may_use(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<MayUseQuery>) -> Answer {
     let MayUseQuery { act, job, stage, at, known } = query.into_inner();
     let thing = path.thing()?;
     let answer = ask(&yard, |book| {
@@ -135,7 +132,7 @@ pub(crate) struct MayInstallQuery {
 pub(crate) async fn may_install(
     yard: web::Data<Yard>,
     path: web::Path<PartPath>,
-    query: web::Query<MayInstallQuery>,
+    query: Query<MayInstallQuery>,
 ) -> Answer {
     let MayInstallQuery { boat, at, known } = query.into_inner();
     let code = Code::new(&path.code).map_err(|error| Fault::cannot_read(error.to_string()))?;
@@ -155,7 +152,7 @@ pub(crate) async fn may_install(
     (status = 200, description = "The thing.", body = ThingView), Asked,
 ))]
 #[route("/things/{kind}/{code}", method = "GET", method = "HEAD")]
-pub(crate) async fn get_thing(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: web::Query<AtKnown>) -> Answer {
+pub(crate) async fn get_thing(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<AtKnown>) -> Answer {
     one(&yard, &path.thing()?, *query, domain::thing_view)
 }
 
@@ -166,7 +163,7 @@ pub(crate) async fn get_thing(yard: web::Data<Yard>, path: web::Path<ThingPath>,
     (status = 200, description = "The batch.", body = ThingView), Asked,
 ))]
 #[route("/things/batch/{material}/{batch}", method = "GET", method = "HEAD")]
-pub(crate) async fn get_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>, query: web::Query<AtKnown>) -> Answer {
+pub(crate) async fn get_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>, query: Query<AtKnown>) -> Answer {
     one(&yard, &path.thing()?, *query, domain::thing_view)
 }
 
@@ -178,11 +175,7 @@ pub(crate) async fn get_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>,
     (status = 200, description = "The card.", body = OutTimeCard), Asked,
 ))]
 #[route("/things/{kind}/{code}/out-time-card", method = "GET", method = "HEAD")]
-pub(crate) async fn out_time_card(
-    yard: web::Data<Yard>,
-    path: web::Path<ThingPath>,
-    query: web::Query<AtKnown>,
-) -> Answer {
+pub(crate) async fn out_time_card(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<AtKnown>) -> Answer {
     one(&yard, &path.thing()?, *query, domain::out_time_card)
 }
 
@@ -223,7 +216,7 @@ pub(crate) struct TraceQuery {
     (status = 200, description = "Things and links, sorted.", body = Trace), Asked,
 ))]
 #[route("/things/{kind}/{code}/trace", method = "GET", method = "HEAD")]
-pub(crate) async fn trace(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: web::Query<TraceQuery>) -> Answer {
+pub(crate) async fn trace(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<TraceQuery>) -> Answer {
     traced(&yard, path.thing()?, *query).await
 }
 
@@ -234,11 +227,7 @@ pub(crate) async fn trace(yard: web::Data<Yard>, path: web::Path<ThingPath>, que
     (status = 200, description = "Things and links, sorted.", body = Trace), Asked,
 ))]
 #[route("/things/batch/{material}/{batch}/trace", method = "GET", method = "HEAD")]
-pub(crate) async fn trace_batch(
-    yard: web::Data<Yard>,
-    path: web::Path<BatchPath>,
-    query: web::Query<TraceQuery>,
-) -> Answer {
+pub(crate) async fn trace_batch(yard: web::Data<Yard>, path: web::Path<BatchPath>, query: Query<TraceQuery>) -> Answer {
     traced(&yard, path.thing()?, *query).await
 }
 
@@ -263,7 +252,7 @@ async fn traced(yard: &web::Data<Yard>, thing: ThingName, query: TraceQuery) -> 
 pub(crate) async fn list_thing_entries(
     yard: web::Data<Yard>,
     path: web::Path<ThingPath>,
-    query: web::Query<Paging>,
+    query: Query<Paging>,
 ) -> Answer {
     history(&yard, path.thing()?, *query).await
 }
@@ -278,7 +267,7 @@ pub(crate) async fn list_thing_entries(
 pub(crate) async fn list_batch_entries(
     yard: web::Data<Yard>,
     path: web::Path<BatchPath>,
-    query: web::Query<Paging>,
+    query: Query<Paging>,
 ) -> Answer {
     history(&yard, path.thing()?, *query).await
 }
@@ -316,4 +305,4 @@ async fn history(yard: &web::Data<Yard>, thing: ThingName, paging: Paging) -> An
 }
 
 /// Refuses parameters where there are none.
-pub(crate) type Plain = web::Query<NoParameters>;
+pub(crate) type Plain = Query<NoParameters>;

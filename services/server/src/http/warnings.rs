@@ -5,6 +5,7 @@ use super::{
     calendar,
     contract::Alive,
     problems::{Answer, Fault},
+    query::Query,
 };
 use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, route, web};
@@ -100,7 +101,7 @@ impl WarningsQuery {
     (status = 200, description = "Warnings by when somebody has to act.", body = Warnings), Alive,
 ))]
 #[route("/warnings", method = "GET", method = "HEAD")]
-pub(crate) async fn warnings(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
+pub(crate) async fn warnings(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
     json(&query.into_inner().ask(&yard).await?)
 }
 
@@ -112,7 +113,7 @@ pub(crate) async fn warnings(yard: web::Data<Yard>, query: web::Query<WarningsQu
     (status = 200, description = "A calendar.", body = String, content_type = "text/calendar"), Alive,
 ))]
 #[route("/warnings.ics", method = "GET", method = "HEAD")]
-pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: web::Query<WarningsQuery>) -> Answer {
+pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
     let asked = query.into_inner().ask(&yard).await?;
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
@@ -158,7 +159,7 @@ impl TakeOutQuery {
     (status = 200, description = "Soonest first.", body = TakeOutList), Alive,
 ))]
 #[route("/take-out-list", method = "GET", method = "HEAD")]
-pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: web::Query<TakeOutQuery>) -> Answer {
+pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: Query<TakeOutQuery>) -> Answer {
     json(&query.into_inner().ask(&yard).await?)
 }
 
@@ -170,7 +171,7 @@ pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: web::Query<TakeO
     (status = 200, description = "Soonest first.", body = Handover), Alive,
 ))]
 #[route("/handover", method = "GET", method = "HEAD")]
-pub(crate) async fn handover(yard: web::Data<Yard>, query: web::Query<AtKnown>) -> Answer {
+pub(crate) async fn handover(yard: web::Data<Yard>, query: Query<AtKnown>) -> Answer {
     json(&handed_over(&yard, query.into_inner()).await?)
 }
 

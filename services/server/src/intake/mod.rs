@@ -2,6 +2,7 @@
 
 mod aside;
 mod fits;
+mod ids;
 mod shape;
 mod signs;
 mod words;
@@ -114,7 +115,7 @@ pub fn decision(raw: &str) -> Result<NewDecision, ItemProblem> {
     item.decision()
 }
 
-/// An item as JSON, nulls dropped.
+/// An item as JSON: nulls dropped, ids spelt as we write them.
 pub(crate) struct Item<'a> {
     text: Cow<'a, str>,
     pub(crate) value: Value,
@@ -137,9 +138,10 @@ impl<'a> Item<'a> {
 
     /// The item's text and the same as a value.
     pub(crate) fn of(text: Cow<'a, str>, mut value: Value) -> Item<'a> {
-        match fingerprint::holds_null(&value) {
+        match fingerprint::holds_null(&value) || ids::differ(&value) {
             true => {
                 fingerprint::drop_nulls(&mut value);
+                ids::spell(&mut value);
                 Item { text: Cow::Owned(value.to_string()), value }
             }
             false => Item { text, value },

@@ -36,8 +36,9 @@ fn what_the_server_answers_is_a_problem_in_words() {
     let json = "Content-Type: application/json\r\n";
     let table: Vec<(Vec<u8>, u16, &str)> = vec![
         (asked("GET /api/v1/things/wheel/W-1", ""), 400, "cannot-read"),
-        // Bytes that are no text are read as a sign that stands for them, and nobody has such a label.
-        (asked("GET /api/v1/scan/%FF", ""), 404, "not-found"),
+        (asked("GET /api/v1/scan/%FF", ""), 400, "cannot-read"),
+        (asked("GET /api/v1/rolls?material=%FF", ""), 400, "cannot-read"),
+        (asked("GET /no/such/page?x=%FF", ""), 400, "cannot-read"),
         (asked(&format!("GET /api/v1/scan/{long_code}"), ""), 400, "cannot-read"),
         (asked("GET /api/v1/entries?after=%FF", ""), 400, "cannot-read"),
         (asked("GET /api/v1/entries?limit=-1", ""), 400, "cannot-read"),
@@ -55,6 +56,7 @@ fn what_the_server_answers_is_a_problem_in_words() {
         (asked("GET /api/v1/entries", "Accept: \u{e9}\r\n"), 406, "not-acceptable"),
         (asked("GET /api/v1/warnings.ics", "Accept: application/json\r\n"), 406, "not-acceptable"),
         (posted(json, ""), 400, "cannot-read"),
+        (posted(&format!("{json}Origin: http://yard.example\r\nContent-Length: 2\r\n"), "{}"), 403, "not-allowed"),
         (posted(&format!("{json}Content-Length: 3\r\n"), "{}"), 400, "cannot-read"),
         (posted(&format!("{json}Transfer-Encoding: chunked\r\n"), "zz\r\n{}\r\n0\r\n\r\n"), 400, "cannot-read"),
         (posted(&format!("{json}Accept: image/png\r\nContent-Length: 2\r\n"), "{}"), 406, "not-acceptable"),
@@ -88,6 +90,13 @@ fn a_head_that_cannot_be_read_gets_an_empty_answer_and_nothing_else() {
         (b"GET / HTTP/1.1\r\nHost: localhost\r\nBad Name: x\r\n\r\n".to_vec(), 400),
         (b"GET /a b HTTP/1.1\r\nHost: localhost\r\n\r\n".to_vec(), 400),
         (b"GET /\xff HTTP/1.1\r\nHost: localhost\r\n\r\n".to_vec(), 400),
+        (b"GET /api/v1/rolls?material=\xff HTTP/1.1\r\nHost: localhost\r\n\r\n".to_vec(), 400),
+        // Quotes and angle brackets have to be percent-encoded there (RFC 3986, section 3.4).
+        (asked("GET /api/v1/rolls?material=\"", ""), 400),
+        (asked("GET /api/v1/rolls?material=<>", ""), 400),
+        // One Host, neither none nor two (RFC 9112, section 3.2).
+        (b"GET /healthz HTTP/1.1\r\n\r\n".to_vec(), 400),
+        (asked("GET /healthz", "Host: localhost\r\n"), 400),
         (format!("{chunked}Content-Length: 2\r\nContent-Length: 3\r\n\r\n{{}}").into_bytes(), 400),
         (format!("{chunked}Content-Length: two\r\n\r\n{{}}").into_bytes(), 400),
         (format!("{chunked}Transfer-Encoding: chunked\r\nContent-Length: 2\r\n\r\n{{}}").into_bytes(), 400),
@@ -101,6 +110,7 @@ fn a_head_that_cannot_be_read_gets_an_empty_answer_and_nothing_else() {
         let shown = String::from_utf8_lossy(&request[..request.len().min(120)]).into_owned();
         let (status, head, body) = raw(&server, &request);
         assert_eq!((status, body.as_str()), (expected, ""), "{shown}: {head}");
+        assert!(head.contains("connection: close"), "{shown}: {head}");
     }
     // Just below its limits the server answers itself.
     assert_eq!(raw(&server, &asked("GET /healthz", &big(100_000))).0, 200);

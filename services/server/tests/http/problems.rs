@@ -52,6 +52,23 @@ fn a_question_that_cannot_be_read_is_a_problem_in_words() {
     for question in questions {
         server.get(question).problem(400, "cannot-read");
     }
+    for (question, pointer) in [
+        ("things/roll/R-42/may-use", "/act"),
+        ("things/roll/R-42/may-use?act=eat", "/act"),
+        ("things/roll/R-42/may-use?act=cut&job=", "/job"),
+        ("rolls?held=true&place=F1&state=cold", "/state"),
+        ("rolls?held=perhaps", "/held"),
+        ("rolls?limit=0", "/limit"),
+        ("rolls?limit=99999999999999999999", "/limit"),
+        ("rolls?material=PM%FF&held=true", "/material"),
+        ("runs-out?within_h=100000", "/within_h"),
+        ("mismatches?known=1&at=2026-13-01T00:00:00Z", "/at"),
+        ("things/roll/R-42?known=1&colour=green", "/colour"),
+        ("things/roll/R-42/changes?from=1&from=2", "/from"),
+    ] {
+        let problem = server.get(&format!("/api/v1/{question}")).problem(400, "cannot-read");
+        assert_eq!(problem["errors"][0]["pointer"], pointer, "{question}: {problem}");
+    }
     let label = "x".repeat(41);
     server.get(&format!("/api/v1/scan/{label}")).problem(400, "cannot-read");
     let ahead = server.last_seq() + 1;
@@ -190,6 +207,33 @@ fn an_id_that_says_something_else_is_refused_at_both_doors() {
     let mut hold = server.decision_now("place_hold", "roll/R-42", json!({"why": "torn bag"}));
     hold["id"] = fact["id"].clone();
     server.post("/api/v1/decisions", &hold).problem(409, "id-reused");
+}
+
+/// Which spellings of an id libraries read: RFC 9562, section 4, and the uuid crate's document.
+#[test]
+fn an_id_sent_again_in_another_spelling_is_the_same_id() {
+    let server = Server::yard();
+    let id = "0197a1c2-0000-7000-8000-0000000000aa";
+    let spellings =
+        [id.to_uppercase(), id.replace('-', ""), format!("{{{id}}}"), format!("urn:uuid:{id}"), id.to_owned()];
+    let mut fact = server.fact_now("roll_taken_out", "roll/R-42", json!({}));
+    let mut hold = server.decision_now("place_hold", "roll/R-42", json!({"why": "torn bag"}));
+    hold["id"] = json!("0197A1C20000700080000000000000BB");
+    for (sent, spelling) in spellings.iter().enumerate() {
+        fact["id"] = json!(spelling);
+        let result = server.post("/api/v1/entries", &json!({"entries": [fact]})).json()["results"][0].clone();
+        let status = if sent == 0 { 201 } else { 200 };
+        assert_eq!((&result["status"], &result["id"]), (&json!(status), &json!(id)), "{spelling}: {result}");
+    }
+    hold["based_on"] = json!(server.last_seq());
+    assert_eq!(server.post("/api/v1/decisions", &hold).status, 201);
+    hold["id"] = json!("0197a1c2-0000-7000-8000-0000000000bb");
+    assert_eq!(server.post("/api/v1/decisions", &hold).status, 200);
+    // The same where one entry names another.
+    let mut lift = server.decision_now("lift_hold", "roll/R-42", json!({"hold": hold["id"], "why": "taped"}));
+    assert_eq!(server.post("/api/v1/decisions", &lift).status, 201);
+    lift["body"]["hold"] = json!("0197A1C2-0000-7000-8000-0000000000BB");
+    assert_eq!(server.post("/api/v1/decisions", &lift).status, 200);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Lists: filters, cursors that stay at the moment of their first page, pages and CSV.
 
 use crate::yard::{Said, Server};
+use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use reqwest::Method;
 use serde_json::{Value, json};
 
@@ -174,6 +175,12 @@ fn what_no_list_can_answer_is_said_in_words() {
         format!("/api/v1/kits?cursor={cursor}"),
         format!("/api/v1/rolls?cursor={cursor}&known=3"),
         format!("/api/v1/rolls?cursor={}", &cursor[..cursor.len() - 3]),
+        // Made by hand: a moment outside of every calendar, and one that was never known.
+        format!("/api/v1/rolls?cursor={}", altered(cursor, "at", json!(1_000_000_000_000_000_000_i64))),
+        format!("/api/v1/rolls?cursor={}", altered(cursor, "at", json!(-1_000_000_000_000_000_000_i64))),
+        format!("/api/v1/rolls?cursor={}", altered(cursor, "at", json!(i64::MAX))),
+        format!("/api/v1/rolls?cursor={}", altered(cursor, "known", json!(9_999))),
+        format!("/api/v1/rolls?cursor={}", altered(cursor, "after", json!("R-42"))),
         "/api/v1/rolls?cursor=!".to_owned(),
         "/api/v1/rolls?limit=0".to_owned(),
         "/api/v1/rolls?limit=-1".to_owned(),
@@ -223,4 +230,12 @@ fn every_list_is_a_page_and_a_csv_with_a_row_a_thing() {
     assert!(server.get("/rolls.csv").text.contains("roll,'=1+1,"));
     let filtered = shown(&server, "/rolls?state=out&material=&held=");
     assert!(filtered.text.contains("X-003") && !filtered.text.contains("X-001"), "{}", filtered.text);
+}
+
+/// The cursor with another value of one of its members.
+fn altered(cursor: &str, member: &str, value: Value) -> String {
+    let mut held: Value = serde_json::from_slice(&URL_SAFE_NO_PAD.decode(cursor).unwrap()).unwrap();
+    assert!(!held[member].is_null());
+    held[member] = value;
+    URL_SAFE_NO_PAD.encode(held.to_string())
 }

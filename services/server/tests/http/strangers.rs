@@ -43,10 +43,68 @@ fn only_the_names_of_this_machine_are_served() {
     for request in [
         "GET http://yard.example/healthz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n",
         "GET /healthz HTTP/1.1\r\nHost: yard.example\r\nConnection: close\r\n\r\n",
-        "GET /healthz HTTP/1.0\r\n\r\n",
     ] {
         let answer = raw(&server, request);
-        assert!(answer.starts_with("HTTP/1.1 421") || answer.starts_with("HTTP/1.0 421"), "{request}{answer}");
+        assert!(answer.starts_with("HTTP/1.1 421"), "{request}{answer}");
+    }
+    let unnamed = raw(&server, "GET /healthz HTTP/1.0\r\n\r\n");
+    assert!(unnamed.starts_with("HTTP/1.0 400") && unnamed.contains("send the header Host"), "{unnamed}");
+    assert_eq!(server.last_seq(), before);
+}
+
+#[test]
+fn a_page_of_another_site_writes_nothing_and_a_program_is_not_asked() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let own = format!("http://{}", server.address());
+    let facts = |media: &str, headers: &[(&str, &str)]| {
+        let fact = server.fact_now("seen", "roll/R-42", json!({"in": "F1"}));
+        let headers = [&[("content-type", media)], headers].concat();
+        server.send(Method::POST, "/api/v1/entries", &headers, json!({"entries": [fact]}).to_string().into_bytes())
+    };
+    let foreign: [&[(&str, &str)]; 6] = [
+        &[("origin", "http://yard.example")],
+        &[("origin", "null")],
+        &[("origin", "http://127.0.0.1:1")],
+        &[("sec-fetch-site", "cross-site")],
+        &[("sec-fetch-site", "same-site")],
+        &[("origin", &own), ("sec-fetch-site", "cross-site")],
+    ];
+    for headers in foreign {
+        // What a plain form can send, and what it can't.
+        let forms = ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x"];
+        for media in forms.iter().chain(&["application/json"]) {
+            facts(media, headers).problem(403, "not-allowed");
+        }
+        let json = [&[("content-type", "application/json")], headers].concat();
+        let hold = server.decision_now("place_hold", "roll/R-42", json!({"why": "torn"})).to_string();
+        let said = server.send(Method::POST, "/api/v1/decisions", &json, hold.into_bytes());
+        said.problem(403, "not-allowed");
+        // A link from there is followed, and its answer is not readable there: nothing allows it.
+        let said = server.send(Method::GET, "/api/v1/rolls", headers, Vec::new());
+        assert_eq!(said.status, 200);
+        assert!(said.headers.keys().all(|name| !name.as_str().starts_with("access-control-")));
+    }
+    assert_eq!(server.last_seq(), before);
+    for headers in [&[][..], &[("origin", own.as_str())], &[("origin", &own), ("sec-fetch-site", "same-origin")]] {
+        assert_eq!(facts("application/json", headers).status, 207, "{headers:?}");
+        facts("text/plain", headers).problem(415, "wrong-media-type");
+    }
+}
+
+#[test]
+fn a_form_that_is_no_text_is_refused_before_anything_is_written() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let form = [("content-type", "application/x-www-form-urlencoded"), ("accept", "text/html")];
+    for path in ["/moves", "/hold", "/job", "/badge"] {
+        let said = server.send(Method::POST, path, &form, b"code=R-42&why=torn%FFbag".to_vec());
+        assert_eq!((said.status, said.media.as_str()), (400, "text/html; charset=utf-8"), "{path}: {}", said.text);
+        assert!(
+            said.text.contains("The field why of the form is not <code>UTF-8</code>. Nothing was written"),
+            "{}",
+            said.text
+        );
     }
     assert_eq!(server.last_seq(), before);
 }

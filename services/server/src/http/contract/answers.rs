@@ -10,7 +10,10 @@ use utoipa::{
 
 const SAYS: &[(u16, &str)] = &[
     (400, "It could not be read (`cannot-read`); `errors` points at what was meant."),
-    (403, "It needs a second person (`needs-second-person`); `gives_back` says why."),
+    (
+        403,
+        "It needs a second person (`needs-second-person`), and `gives_back` says why; or a page of another site asked (`not-allowed`).",
+    ),
     (404, "Nobody knows this thing or entry (`not-found`)."),
     (406, "`Accept` takes nothing that is answered here (`not-acceptable`)."),
     (408, "The body did not arrive within 30 s (`too-slow`)."),
@@ -57,7 +60,7 @@ sets! {
     /// Of a question about something.
     Asked = [400, 404, 406, 421, 500];
     /// Of facts: each has its own result beside.
-    Written = [400, 406, 408, 413, 415, 421, 500];
+    Written = [400, 403, 406, 408, 413, 415, 421, 500];
     /// Of a decision.
     Refused = [400, 403, 404, 406, 408, 409, 413, 415, 421, 500, 503, 507];
 }

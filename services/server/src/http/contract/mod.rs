@@ -26,7 +26,11 @@ pub(crate) use stored::{StoredEntry, StoredLines};
             past tense and never refused for disagreeing with the book; a decision may be refused, with the reason in words. \
             Every operation that answers GET answers HEAD too. Errors are application/problem+json (RFC 9457), each `type` \
             opens a page that says cause and cure, and its `instance` is `urn:trace:` and the id of the trace that the request \
-            belongs to: the one of `traceparent` where that was sent (W3C Trace Context), else a new one. Nobody signs in yet, \
+            belongs to: the one of `traceparent` where that was sent (W3C Trace Context), else a new one. Only what is no \
+            HTTP has no body: a request line or a header that can't be read (a quote or a byte that is not ASCII within the \
+            parameters, no Host or two of them, two lengths), is answered with 400, one that is too long with 431, one that does \
+            not come with 408, and then the connection is closed. What a browser says to come from a page of another site \
+            (`Origin`, `Sec-Fetch-Site`) writes nothing: 403. Nobody signs in yet, \
             so no operation asks for credentials (`security: [{}]`): until then the server listens to this machine only and \
             every entry is marked `by_known: claimed`. The material maker's instructions come first, whatever an answer says.",
         license(name = "Apache-2.0", identifier = "Apache-2.0"),

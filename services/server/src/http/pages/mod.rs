@@ -28,7 +28,6 @@ mod lengths;
 mod listed;
 mod moves;
 mod notice;
-mod origin;
 mod oven;
 mod part;
 mod puzzles;
@@ -57,7 +56,6 @@ use askama::Template;
 use shared_types::Stamp;
 
 pub(crate) use notice::or_problem;
-pub(crate) use origin::own_forms_only;
 
 /// What the pages answer, for the fallback's `Allow`.
 pub(crate) const TABLE: &[(&str, &[&str])] = &[

@@ -5,7 +5,7 @@ use crate::http::problems::Fault;
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use domain::{When, stock::Filter};
 use serde::{Deserialize, Serialize};
-use shared_types::{Instant, ThingName};
+use shared_types::{Instant, Stamp, ThingName};
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -39,7 +39,10 @@ pub(super) fn write(list: &List, filter: &Filter, when: When, after: &ThingName)
 
 pub(super) fn read(text: &str, list: &List, filter: &Filter) -> Result<Place, Fault> {
     let bytes = URL_SAFE_NO_PAD.decode(text).ok();
-    let held = bytes.and_then(|bytes| serde_json::from_slice::<Held>(&bytes).ok()).filter(|held| held.v == 1);
+    let held = bytes.and_then(|bytes| serde_json::from_slice::<Held>(&bytes).ok());
+    // An instant outside of all calendars was never a page's moment.
+    let at = |held: &Held| Stamp::parse(&Stamp::utc(Instant(held.at)).to_string()).is_ok_and(|at| at.at.0 == held.at);
+    let held = held.filter(|held| held.v == 1 && at(held));
     let Some(held) = held else {
         return Err(wrong("The cursor is none that this server made. Begin the list again without one."));
     };

@@ -6,6 +6,7 @@ use crate::{
         ask::{json, stamp},
         contract::Alive,
         problems::Answer,
+        query::Query,
     },
     yard::Yard,
 };
@@ -55,7 +56,7 @@ macro_rules! list {
             (status = 200, description = "A page of the list.", body = Stock), Alive,
         ))]
         #[route($path, method = "GET", method = "HEAD")]
-        pub(crate) async fn $handler(yard: web::Data<Yard>, query: web::Query<$query>) -> Answer {
+        pub(crate) async fn $handler(yard: web::Data<Yard>, query: Query<$query>) -> Answer {
             let $query { $($field,)* cursor, limit, at, known } = query.into_inner();
             let filter = Filter { $($field,)* ..Filter::default() };
             answered(&yard, &super::$list, filter, Paged { cursor, limit, at, known }).await

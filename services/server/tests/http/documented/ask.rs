@@ -92,6 +92,9 @@ pub(super) fn ask(shared: &Server, operation: &Operation<'_>, status: &str) -> S
         (_, "413") => send(shared, &plain, &[], &json!(" ".repeat(256 * 1024))),
         (_, "415") => shared.send(Method::POST, &plain, &[TRACE, ("content-type", "text/plain")], b"facts".to_vec()),
         (_, "408") => slow(shared, &plain),
+        ("post_entries", "403") => {
+            send(shared, &plain, &[("origin", "https://yard.example")], &operation.example("taken out"))
+        }
         ("post_entries", "207") => send(&server(), &plain, &[], &operation.example("taken out")),
         ("post_entries", "200") => {
             let path = operation.address(Some(("dry_run", "true")));
