@@ -1,5 +1,6 @@
 //! Jobs that are still to be made: their plan, what was cut for them, what was given to them, what is laid.
 
+use crate::against::Against;
 use crate::book::Book;
 use crate::fact::{Label, Planned, What};
 use crate::kit::kit_life;
@@ -10,7 +11,7 @@ use crate::roll::roll_life;
 use crate::stage::{Oven, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use shared_types::{Act, Code, Instant, Kind, StageName, ThingName};
+use shared_types::{Act, Code, Instant, Kind, StageName, ThingName, Word};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A job some of whose stages no oven has started.
@@ -203,9 +204,17 @@ pub(crate) fn for_job<'b>(
         weigh(read.view, label, &question).ok()
     };
     let act = if stage.is_some() { Act::Oven } else { Act::Cut };
-    let now = ask(act, read.at)?;
+    let mut now = ask(act, read.at)?;
+    let lay_at = job.plan.job.lay_at.at;
     match stage.is_none() && !now.subject.runs {
-        true => Some(ForJob { weighed: ask(Act::Lay, job.plan.job.lay_at.at)?, stands: true }),
-        false => Some(ForJob { weighed: now, stands: false }),
+        true => Some(ForJob { weighed: ask(Act::Lay, lay_at)?, stands: true }),
+        false => {
+            // What is known against it by then, a hold for one, is against it whether it is out already or not.
+            let against = |one: &Against| one.word != Word::Yes;
+            if stage.is_none() && read.at < lay_at && !now.against.iter().any(against) {
+                now.against.extend(ask(Act::Lay, lay_at)?.against.into_iter().filter(against));
+            }
+            Some(ForJob { weighed: now, stands: false })
+        }
     }
 }

@@ -142,6 +142,22 @@ fn a_told_take_out_counts_though_the_put_away_before_it_is_charged_to_its_latest
     scene.out("R-1", "Tue 08:30").told().look("R-1", "Tue 12:00").out_time_is("6:00");
 }
 
+#[test]
+fn a_told_take_out_makes_no_roll_usable_that_is_held_by_its_lay_up() {
+    // Planned to be laid on Thursday at 12:00; known to be held from Wednesday on.
+    let needs = vec![Need { material: crate::scene::code("PM-101"), length_mm: crate::scene::millimetres(30) }];
+    let plan = Job { needs, ..crate::facts::plan("P-2", "Thu 12:00", "Fri 12:00") };
+    let scene = stored().declares("J-2", Body::JobOpened(plan)).hold("R-1", "Wed 06:00");
+    let short = |scene: &Scene| {
+        let question = domain::TakeOutQuestion { until: Some(stamp("Sat 06:00").at), when: when("Tue 12:00") };
+        let list = domain::take_out_list(&scene.book(), &question);
+        (list.short.iter().map(|one| one.usable_mm).collect::<Vec<_>>(), list.lines.len())
+    };
+    assert_eq!(short(&scene), (vec![0], 0));
+    assert_eq!(short(&scene.clone().out("R-1", "Tue 06:00").told()), (vec![0], 0));
+    assert_eq!(short(&scene.out("R-1", "Tue 06:00")), (vec![0], 0));
+}
+
 /// Seconds or counts left of each limit, and the word of the answer for each act.
 #[derive(Debug)]
 struct Standing {
