@@ -1,7 +1,7 @@
 //! A kit: plies of one or more rolls, each with its roll's life up to the cut and the kit's own from there on.
 
 use crate::fact::{Fact, Label, Laid, What};
-use crate::history::{History, kit_history, steps};
+use crate::history::{History, Until, kit_history, steps};
 use crate::links::How;
 use crate::roll::{End, RollLife, moved_in, roll_life};
 use crate::view::View;
@@ -23,6 +23,13 @@ pub struct KitItem {
     pub roll: Label,
     pub cut_at: Instant,
     pub seq: u32,
+}
+
+impl KitItem {
+    /// The roll's history counts up to the cut.
+    pub fn until_cut(&self) -> Until {
+        Until::Act { at: self.cut_at, seq: self.seq }
+    }
 }
 
 pub fn kit_items(view: View<'_>, kit: Label) -> Vec<KitItem> {

@@ -1,7 +1,7 @@
 //! Limits applied: allowed, so far, left, ends at. Inclusive: so far equal to the limit is still within.
 
 use crate::fact::Label;
-use crate::history::last_take_out;
+use crate::history::{Until, last_take_out};
 use crate::kit::KitLife;
 use crate::roll::{Life, Missing, RollLife, end_of_day};
 use crate::stage::{Oven, StageItem, StageLife};
@@ -87,7 +87,7 @@ impl<'b> At<'b> {
 }
 
 pub fn roll_limits(read: At<'_>, roll: &RollLife) -> Limits {
-    let took_out = roll.history.last_take_out(read.at);
+    let took_out = last_take_out(read.view, [(&*roll.history, Until::At(read.at))]);
     let out = roll.history.runs(read.at);
     let mut all = Vec::new();
     for life in &roll.lives {
@@ -100,8 +100,8 @@ pub fn kit_limits(read: At<'_>, kit: &KitLife) -> Limits {
     let mut all = Vec::new();
     for item in kit.held_at(read.at) {
         // A kit that was never put away is out since its roll's take-out.
-        let of_roll = kit.rolls.get(&item.roll).map(|roll| (&*roll.history, item.cut_at.minus_ms(1)));
-        let take_out = last_take_out(of_roll.into_iter().chain([(&*kit.history, read.at)]));
+        let of_roll = kit.rolls.get(&item.roll).map(|roll| (&*roll.history, item.until_cut()));
+        let take_out = last_take_out(read.view, of_roll.into_iter().chain([(&*kit.history, Until::At(read.at))]));
         let tested = Tested { take_out, out: kit.history.runs(read.at), ..Tested::default() };
         for life in kit.rolls.get(&item.roll).into_iter().flat_map(|roll| &roll.lives) {
             let clock = life.clock.clone().then(item.cut_at, &kit.history);

@@ -1,7 +1,7 @@
 //! A lay-up stage of a part: what lies in it since when, and whether its oven run started.
 
 use crate::fact::{Fact, Label, What};
-use crate::history::last_take_out;
+use crate::history::{Until, last_take_out};
 use crate::kit::{kit_life, laid_items};
 use crate::roll::{Life, roll_life};
 use crate::view::View;
@@ -116,10 +116,11 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                     took_out,
                     lives,
                 };
+                let until_laid = Until::Act { at: fact.at, seq: fact.seq };
                 if !laid.from_kit {
                     let roll = rolls.entry(laid.from).or_insert_with(|| roll_life(view, laid.from));
                     let out = |life: &Life| Life { clock: life.clock.clone().then_out(fact.at), ..life.clone() };
-                    let took_out = roll.history.last_take_out(fact.at.minus_ms(1));
+                    let took_out = last_take_out(view, [(&*roll.history, until_laid)]);
                     items.push(item(laid.from, None, false, took_out, roll.lives.iter().map(out).collect()));
                     continue;
                 }
@@ -133,8 +134,8 @@ pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLi
                         Some(roll) => roll,
                         None => rolls.entry(of.roll).or_insert_with(|| roll_life(view, of.roll)),
                     };
-                    let way = [(&*roll.history, of.cut_at.minus_ms(1)), (&*kit.history, fact.at.minus_ms(1))];
-                    let took_out = last_take_out(way);
+                    let way = [(&*roll.history, of.until_cut()), (&*kit.history, until_laid)];
+                    let took_out = last_take_out(view, way);
                     let in_kit = |life: &Life| life.clock.clone().then(of.cut_at, &kit.history).then_out(fact.at);
                     let lives = roll.lives.iter().map(|life| Life { clock: in_kit(life), ..life.clone() }).collect();
                     let unknown = of.seq == fact.seq || fact.at < of.cut_at;

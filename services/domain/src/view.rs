@@ -91,6 +91,20 @@ impl<'b> View<'b> {
         found.filter(|fact| self.counts(fact.seq, fact.struck_by))
     }
 
+    /// Whether the fact of one entry comes before that of another.
+    pub fn comes_before(self, one: u32, other: u32) -> bool {
+        match (self.any_fact(one), self.any_fact(other)) {
+            (Some(one), Some(other)) => self.book.before(one, other),
+            (_, _) => false,
+        }
+    }
+
+    /// The fact of an entry, thought of or not.
+    fn any_fact(self, seq: u32) -> Option<&'b Fact> {
+        let instead = self.what_if.and_then(|what_if| what_if.instead.as_ref()).map(|(fact, _)| fact);
+        instead.filter(|fact| fact.seq == seq).or_else(|| self.fact_of(seq))
+    }
+
     /// What a thing is made from and what it went into, in occurred order.
     pub fn links(self, label: Label) -> Vec<(Link, Source)> {
         let mut found = Vec::new();

@@ -2,7 +2,7 @@
 
 use super::readings::{Reading, add_ways, unite};
 use super::settled::Settled;
-use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches};
+use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches, Take};
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
@@ -202,7 +202,7 @@ impl<'b> Folding<'b> {
     /// Reads a step on the way that is being read.
     pub(super) fn read(&mut self, step: &Step) {
         match step.act {
-            StepAct::TakenOut { .. } => self.so_far.takes.push((step.at, step.latest)),
+            StepAct::TakenOut { .. } => self.so_far.takes.push(Take::of(step)),
             StepAct::PutAway { .. } => _ = self.now.first_put_away.get_or_insert(step.seq),
             StepAct::Received | StepAct::SeenInside { .. } | StepAct::Outside { .. } => {}
         }

@@ -49,6 +49,19 @@ pub struct Return {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Take {
+    pub at: Instant,
+    pub latest: Instant,
+    pub seq: u32,
+}
+
+impl Take {
+    fn of(step: &Step) -> Take {
+        Take { at: step.at, latest: step.latest, seq: step.seq }
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Spot {
     OnItsWay(Label),
     Inside(Label),
@@ -100,9 +113,9 @@ pub struct History {
     pub found: Vec<Found>,
     /// Facts that a person said were another thing's.
     pub moved_out: Vec<(u32, Label)>,
-    /// Take-outs: when, and at the latest. Those only told are beside, in `takes_told`.
-    pub takes: Vec<(Instant, Instant)>,
-    pub takes_told: Vec<(Instant, Instant)>,
+    /// Take-outs in order. Those only told are beside, in `takes_told`.
+    pub takes: Vec<Take>,
+    pub takes_told: Vec<Take>,
 }
 
 impl History {
@@ -110,11 +123,6 @@ impl History {
     pub fn out_ms(&self, from: Instant, until: Instant) -> i64 {
         let assigned = self.lumps.iter().filter(|lump| from <= lump.at && lump.at <= until).map(|lump| lump.ms);
         self.stretches.length(from, until).saturating_add(assigned.sum())
-    }
-
-    /// The last take-out by an instant, at its latest.
-    pub fn last_take_out(&self, at: Instant) -> Option<Instant> {
-        last_take_out([(self, at)])
     }
 
     pub fn spot(&self, at: Instant) -> Option<(Instant, Spot)> {
@@ -127,16 +135,32 @@ impl History {
     }
 }
 
-/// The last take-out along a way through several histories, each up to an instant, at its latest. One only told may
-/// make it later, but can't be the only one.
-pub fn last_take_out<'h>(way: impl IntoIterator<Item = (&'h History, Instant)>) -> Option<Instant> {
-    let last = |takes: &[(Instant, Instant)], by: Instant| {
-        takes.iter().rfind(|(when, _)| *when <= by).map(|(_, latest)| *latest)
-    };
+/// Up to where a history counts.
+#[derive(Clone, Copy)]
+pub enum Until {
+    /// An instant, inclusive.
+    At(Instant),
+    /// The act that joins it to the next one: of what happened at its very instant, what comes before it.
+    Act { at: Instant, seq: u32 },
+}
+
+impl Until {
+    fn has(self, view: View<'_>, take: &Take) -> bool {
+        match self {
+            Until::At(at) => take.at <= at,
+            Until::Act { at, seq } => take.at < at || take.at == at && view.comes_before(take.seq, seq),
+        }
+    }
+}
+
+/// The last take-out along a way through several histories, at its latest. One only told may make it later, but can't
+/// be the only one.
+pub fn last_take_out<'h>(view: View<'_>, way: impl IntoIterator<Item = (&'h History, Until)>) -> Option<Instant> {
+    let last = |takes: &[Take], until: Until| takes.iter().rfind(|take| until.has(view, take)).map(|take| take.latest);
     let (mut sure, mut told) = (None, None);
-    for (history, by) in way {
-        sure = sure.max(last(&history.takes, by));
-        told = told.max(last(&history.takes_told, by));
+    for (history, until) in way {
+        sure = sure.max(last(&history.takes, until));
+        told = told.max(last(&history.takes_told, until));
     }
     sure.map(|sure| told.map_or(sure, |told| told.max(sure)))
 }

@@ -2,7 +2,7 @@
 
 use super::fold::{Folding, State};
 use super::settled::Settled;
-use super::{Found, Lump, Puzzle, Step, StepAct};
+use super::{Found, Lump, Puzzle, Step, StepAct, Take};
 use crate::fact::Label;
 use shared_types::Instant;
 
@@ -23,7 +23,7 @@ impl Folding<'_> {
                 }
             }
             (Settled::TakeOut, place) => {
-                self.so_far.takes.push((step.at, step.latest));
+                self.so_far.takes.push(Take::of(step));
                 self.outside(step.earliest, step, place, Some(step));
             }
             (Settled::OutSince(since), Some(place)) => self.out_since(puzzle, step, since, place, end),

@@ -106,6 +106,24 @@ fn a_told_take_out_of_a_kit_makes_the_test_of_its_rolls_take_out_later() {
 }
 
 #[test]
+fn a_take_out_at_the_very_instant_of_the_cut_or_lay_up_counts_where_it_comes_first() {
+    // Taken out on Tuesday at 06:00, and once more at 08:00, perhaps as late as 08:30: 15 h 29 min 59 s before the day ends.
+    let out = ends_on_tuesday(TestedAt::TakeOut).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
+    let again = out.clone().out("R-1", "Tue 08:00").uncertain(30);
+    let cut = again.clone().cut("N-1", "R-1", "K-1", "Tue 08:00").device("D-1", 1);
+    cut.look("K-1", "Tue 12:00").left_is(Shelf, "15:29:59");
+    let laid = again.laid("P-1", "R-1", "Tue 08:00").length(1).device("D-1", 1);
+    laid.look("P-1", "Tue 12:00").stage_left_is("skin", Shelf, "15:29:59");
+    let kit = out.cut("N-1", "R-1", "K-1", "Tue 07:00").out("K-1", "Tue 08:00").uncertain(30);
+    let laid = kit.laid("P-1", "K-1", "Tue 08:00").device("D-1", 1);
+    laid.look("P-1", "Tue 12:00").stage_left_is("skin", Shelf, "15:29:59");
+    // After the cut it is the roll's alone: without a device the cut comes first.
+    let cut = ends_on_tuesday(TestedAt::TakeOut).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
+    let cut = cut.cut("N-1", "R-1", "K-1", "Tue 08:00").out("R-1", "Tue 08:00").uncertain(30).device("D-1", 1);
+    cut.look("K-1", "Tue 12:00").left_is(Shelf, "17:59:59");
+}
+
+#[test]
 fn a_shelf_life_tested_at_lay_up_is_ignored_by_the_oven() {
     let scene = ends_on_tuesday(TestedAt::Lay).stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
     scene.may(Lay, "R-1", "Tue 12:00").last_ply_by("Tue 23:59:59.999").heating_by("Fri 23:59:59.999");
