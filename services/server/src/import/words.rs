@@ -4,14 +4,18 @@ use chrono::{LocalResult, NaiveDateTime, Offset, TimeZone};
 use chrono_tz::Tz;
 use shared_types::{Instant, Millimetres, Seconds, Stamp, Weekday};
 
-/// Thousandths of a decimal number: `-18.5` is -18500. At most three digits behind the point.
+/// Thousandths of a decimal number: `-18.5` or `-18,5` is -18500. At most three digits behind the point or comma. Three
+/// behind a comma may be meant as thousands, so they are no number.
 pub(crate) fn thousandths(text: &str) -> Option<i64> {
     let text = text.trim();
     let (negative, digits) = match text.strip_prefix(['-', '\u{2212}']) {
         Some(rest) => (true, rest),
         None => (false, text.strip_prefix('+').unwrap_or(text)),
     };
-    let (whole, part) = digits.split_once('.').unwrap_or((digits, "0"));
+    let (whole, part) = digits.split_once(['.', ',']).unwrap_or((digits, "0"));
+    if part.len() == 3 && digits.contains(',') {
+        return None;
+    }
     let plain = |text: &str, most: usize| (1..=most).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit());
     if !plain(whole, 9) || !plain(part, 3) {
         return None;
@@ -26,9 +30,17 @@ pub(crate) fn weekday(text: &str) -> Result<Weekday, String> {
     named.ok_or_else(|| format!("\"{}\" is no day of the week; write its whole name, such as saturday", short(text)))
 }
 
-/// Metres to millimetres: `38.2`.
+/// Metres to millimetres: `38.2`, `38,2` or `38.2 m`.
 pub(crate) fn metres(text: &str) -> Result<Millimetres, String> {
-    let bad = || format!("\"{}\" is no length; write metres with a point, such as 38.2", short(text));
+    let text = text.trim().strip_suffix('m').map_or(text, str::trim_end);
+    let bad = || match text.contains(',') {
+        true => format!(
+            "\"{}\" can be read in two ways or none; write metres with one point or comma and at most two digits behind \
+             the comma, such as 38.2 or 38,2",
+            short(text)
+        ),
+        false => format!("\"{}\" is no length; write metres with a point, such as 38.2", short(text)),
+    };
     let mm = thousandths(text).ok_or_else(bad)?;
     let mm = u64::try_from(mm).map_err(|_| format!("{} m is less than nothing", short(text)))?;
     Millimetres::try_from(mm).map_err(|_| format!("{} m is no length of a roll: 0.001 to 100000 m", short(text)))
@@ -90,12 +102,31 @@ fn in_units(text: &str) -> Option<u64> {
     (last_unit != u64::MAX).then_some(total)
 }
 
-/// A time in the yard's zone, `2026-05-04 06:00`, or one with an offset, `2026-05-04T06:00:00+02:00`.
+/// A day as people write it, `7.5.2026` (day, month, year), is `2026-05-07`; what comes behind stays. With slashes nobody
+/// can tell the day from the month.
+pub(crate) fn plain_day(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    let (day, rest) = text.split_at(text.find(' ').unwrap_or(text.len()));
+    if day.contains('/') {
+        return Err(format!("\"{}\" can be read in two ways; write 2026-05-07, or 7.5.2026 for 7 May", short(day)));
+    }
+    let parts: Vec<&str> = day.split('.').collect();
+    Ok(match parts.as_slice() {
+        [day, month, year] if year.len() == 4 => match (day.parse::<u8>(), month.parse::<u8>(), year.parse::<u16>()) {
+            (Ok(day), Ok(month), Ok(year)) => format!("{year:04}-{month:02}-{day:02}{rest}"),
+            _ => text.to_owned(),
+        },
+        _ => text.to_owned(),
+    })
+}
+
+/// A time in the yard's zone, `2026-05-04 06:00` or `4.5.2026 06:00`, or one with an offset,
+/// `2026-05-04T06:00:00+02:00`.
 pub(crate) fn time_in(zone: Tz, text: &str) -> Result<Stamp, String> {
     if let Ok(stamp) = Stamp::parse(text) {
         return Ok(stamp);
     }
-    let text = text.trim().replacen('T', " ", 1);
+    let text = plain_day(text)?.replacen('T', " ", 1);
     let local = ["%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M:%S%.3f"]
         .iter()
         .find_map(|form| NaiveDateTime::parse_from_str(&text, form).ok())
@@ -169,7 +200,10 @@ mod tests {
         assert_eq!(thousandths("\u{2212}18"), Some(-18_000));
         assert_eq!(thousandths("-0.05"), Some(-50));
         assert_eq!(thousandths("38.29"), Some(38_290));
-        for bad in ["", ".", "1.", ".5", "1.2345", "1,5", "1e3", "NaN", "--1", "9999999999"] {
+        assert_eq!(thousandths("-18,5"), Some(-18_500));
+        for bad in
+            ["", ".", "1.", ".5", "1.2345", "1,234", "1.234,5", "1,234.5", "1,2,3", "1e3", "NaN", "--1", "9999999999"]
+        {
             assert_eq!(thousandths(bad), None, "{bad}");
         }
     }
@@ -187,7 +221,12 @@ mod tests {
         assert_eq!(metres("38.2").map(Millimetres::get), Ok(38_200));
         assert!(metres("-1").is_err_and(|say| say.contains("less than nothing")));
         assert!(metres("0").is_err());
-        assert!(metres("38,2").is_err_and(|say| say.contains("with a point")));
+        assert_eq!(metres("38,2").map(Millimetres::get), Ok(38_200));
+        assert_eq!(metres("12,5 m").map(Millimetres::get), Ok(12_500));
+        for text in ["1.234,5", "1,234.5", "1,234"] {
+            assert!(metres(text).is_err_and(|say| say.contains("in two ways")), "{text}");
+        }
+        assert!(metres("two").is_err_and(|say| say.contains("with a point")));
     }
 
     /// Common practice, no source: European clocks went forward on 2026-03-29 and go back on 2026-10-25.
@@ -200,7 +239,13 @@ mod tests {
         assert_eq!(read("2026-05-04T06:00:00+02:00"), Ok("2026-05-04T06:00:00.000+02:00".to_owned()));
         assert!(read("2026-10-25 01:30").is_err_and(|say| say.contains("twice")));
         assert!(read("2026-03-29 01:30").is_err_and(|say| say.contains("never")));
-        assert!(read("04/05/2026").is_err());
+        // Day first, with points, as it is written in most of Europe (common practice, no source).
+        assert_eq!(read("4.5.2026 06:00"), Ok("2026-05-04T06:00:00.000+01:00".to_owned()));
+        assert_eq!(read("04.05.2026 06:00"), Ok("2026-05-04T06:00:00.000+01:00".to_owned()));
+        assert!(read("4.13.2026 06:00").is_err() && read("4.5.26 06:00").is_err());
+        for text in ["04/05/2026", "07/05/2026 06:00"] {
+            assert!(read(text).is_err_and(|say| say.contains("in two ways; write 2026-05-07, or 7.5.2026")), "{text}");
+        }
     }
 
     #[test]

@@ -150,6 +150,12 @@ fn a_code_is_found_and_one_with_several_meanings_is_asked_about() {
     says(&browser.get("/trace?code=nb-1"), "Trace of boat NB-1");
     says(&browser.get("/trace?code=Roll/r-42"), "Trace of roll R-42");
     says(&browser.get("/trace?code=b-123"), "Trace of batch PM-101/B-123");
+    // As it is written with its material, and as its own page leads there.
+    says(&browser.get("/trace?code=PM-101/b-123"), "Trace of batch PM-101/B-123");
+    let page = browser.get("/thing/batch/PM-101/B-123");
+    for link in ["/trace/batch/PM-101/B-123", "/recall/batch/PM-101/B-123"] {
+        assert!(page.text.contains(&format!("href=\"{link}\"")), "{link}: {}", page.text);
+    }
     says(&browser.get("/trace?code=R-42"), "Which R-42? roll R-42 job R-42");
     says(&browser.get("/trace?code=R-99"), "Nobody has received R-99.");
     // As everywhere: what nobody has is not there, what can't be read is not understood.

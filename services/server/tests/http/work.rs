@@ -134,3 +134,37 @@ fn what_is_in_the_oven_or_cured_says_so_where_somebody_wants_to_lay_onto_it() {
     assert_eq!(server.last_seq(), before + 1);
     assert!(words(&done).contains("P-3 skin: laid from R-42"), "{}", words(&done));
 }
+
+#[test]
+fn what_was_typed_wrong_is_made_right_from_where_it_was_written_and_every_work_page_leads_home() {
+    let server = Server::yard();
+    job(&server, &["skin"]);
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    let mut browser = signed_on(&server);
+    let asked = browser.get("/lay?part=P-3&stage=skin&from=roll/R-42");
+    let mut form = moves(&asked);
+    form.fields.retain(|(name, _)| name != "length");
+    let mixed = browser.post(&form, &[("go", "laid"), ("length", "1.234,5")]);
+    assert_eq!(mixed.status, 400);
+    assert!(words(&mixed).contains("can be read in two ways or none"), "{}", words(&mixed));
+    let done = browser.post(&form, &[("go", "laid"), ("length", "12,5 m")]);
+    let seq = server.last_seq();
+    let entry = server.get(&format!("/api/v1/entries/{seq}")).json();
+    assert_eq!(entry["body"]["length_mm"], 12_500, "{entry}");
+    for (pick, label) in [("length", "Another length"), ("never", "It didn't happen")] {
+        let link = format!("href=\"/strike/{seq}?pick={pick}\"");
+        assert!(done.text.contains(&link) && words(&done).contains(label), "{}", done.text);
+        let page = browser.get(&format!("/strike/{seq}?pick={pick}"));
+        assert_eq!(page.status, 200);
+        assert!(page.text.contains(&format!("value=\"{pick}\" checked")), "{}", page.text);
+        assert!(!page.text.contains("name=\"based_on\"") && !page.text.contains("role=\"alert\""), "{}", page.text);
+    }
+    // The effect stands there before anything is saved.
+    let effect = browser.get(&format!("/strike/{seq}?choice=length&length=11,5"));
+    assert!(words(&effect).contains("What it would change") && effect.text.contains("name=\"based_on\""));
+    assert_eq!(server.last_seq(), seq);
+    for path in ["/lay", "/cut", "/oven", "/dispose", "/dispose?thing=roll/R-42", "/install", "/issue"] {
+        let page = browser.get(path);
+        assert!(page.text.contains("href=\"/\">Scan screen</a>"), "{path}: {}", page.text);
+    }
+}

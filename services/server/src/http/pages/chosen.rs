@@ -11,6 +11,9 @@ use uuid::Uuid;
 pub(crate) struct Chosen {
     #[serde(default)]
     pub(super) choice: String,
+    /// What stands chosen when the page opens, before anything is asked.
+    #[serde(default)]
+    pub(super) pick: String,
     /// What belongs to the choice: another label, a time, minutes.
     #[serde(default)]
     pub(super) other: String,

@@ -388,5 +388,6 @@ fn was_cut(book: &Book, query: &CutQuery, entry: &Entry, when: When) -> Step {
         }
     }
     step.frame = worst.map_or("cannot", work::frame);
+    step.undo = work::undo(entry);
     step
 }

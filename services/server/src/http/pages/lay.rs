@@ -291,6 +291,7 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     };
     let mut step = plain(query, big);
     step.name.clone_from(&name);
+    step.undo = done.map(work::undo).unwrap_or_default();
     if cured {
         in_the_oven(book, work, when, &mut step);
     } else if let (true, Ok(may)) = (lies || done.is_some(), domain::may_use(book, &question)) {

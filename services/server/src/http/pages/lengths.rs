@@ -58,7 +58,7 @@ pub(super) fn length_label(lengths: &[Length]) -> String {
 
 /// The entry's body with the lengths that were typed, in their order.
 pub(super) fn with_lengths(mut body: Value, lengths: &[Length], typed: &str) -> Result<Value, String> {
-    let typed: Vec<&str> = typed.split_whitespace().collect();
+    let typed: Vec<&str> = typed.split_whitespace().filter(|word| *word != "m").collect();
     match (lengths.len(), typed.len()) {
         (0, _) => return Err("This entry states no length.".to_owned()),
         (1, 0) => return Err("Write the right length in metres, such as 12.5.".to_owned()),

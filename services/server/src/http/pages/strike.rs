@@ -74,7 +74,8 @@ async fn asked(
     let entry = entries.next().ok_or_else(nothing)?;
     let when = When::now(yard.now());
     let time = |at| say.time(at, when.now);
-    let mut shown = WishPage::new(yard, request, chosen.clone());
+    let picked = if chosen.choice.is_empty() { &chosen.pick } else { &chosen.choice };
+    let mut shown = WishPage::new(yard, request, Chosen { choice: picked.clone(), ..chosen.clone() });
     shown.title = format!("Entry {} about {}: what is wrong?", entry.seq, entry.thing.short());
     shown.address = format!("/strike/{}", entry.seq);
     shown.about = Some(entry.thing.clone());

@@ -1,6 +1,6 @@
 //! What the pages of work share: one scan field, one answer, buttons that write one fact once.
 
-use super::{again::Meant, assets::Assets, badge, page, scan, screen::Button, see};
+use super::{again::Meant, assets::Assets, badge, lengths::lengths, page, scan, screen::Button, see};
 use crate::http::say::sentence;
 use crate::http::{
     ask,
@@ -13,7 +13,7 @@ use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
 use domain::{Book, RULES, When, say::Say, view::View};
 use serde_json::{Value, json};
-use shared_types::{Code, Kind, MayUse, ThingName, Whereabouts, Word};
+use shared_types::{Code, Entry, Kind, MayUse, ThingName, Whereabouts, Word};
 use uuid::Uuid;
 
 /// One step of a piece of work.
@@ -30,6 +30,8 @@ pub(super) struct Step {
     /// Addresses and what stands on them.
     pub(super) choices: Vec<(String, String)>,
     pub(super) press: Option<Press>,
+    /// Where the entry that was written just now is made right.
+    pub(super) undo: Vec<(String, &'static str)>,
     pub(super) caution: &'static str,
 }
 
@@ -99,6 +101,7 @@ impl Step {
             why: Vec::new(),
             choices: Vec::new(),
             press: None,
+            undo: Vec::new(),
             caution,
         }
     }
@@ -188,6 +191,13 @@ pub(super) fn scanned(yard: &Yard, code: &str, kinds: &[Kind]) -> Result<Result<
             (true, Some(other)) => Err(format!("{code} is a {}: not asked for here.", other.kind())),
         })
     })
+}
+
+/// Where what was written just now is made right, with its effect before anything is saved.
+pub(super) fn undo(entry: &Entry) -> Vec<(String, &'static str)> {
+    let address = |pick: &str| format!("/strike/{}?pick={pick}", entry.seq);
+    let length = (!lengths(&entry.body).is_empty()).then(|| (address("length"), "Another length"));
+    length.into_iter().chain([(address("never"), "It didn't happen")]).collect()
 }
 
 /// The frame whose weight repeats an answer.

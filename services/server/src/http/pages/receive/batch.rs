@@ -5,6 +5,7 @@ use crate::http::pages::answer;
 use crate::http::pages::typed::Typed;
 use crate::http::pages::wish::{self, Chosen, Draft, Field, WishPage};
 use crate::http::{ask::ask, problems::Fault};
+use crate::import::words::plain_day;
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use chrono::{DateTime, Utc};
@@ -48,8 +49,9 @@ fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, O
     }
     let said = &said;
     let mut typed = Typed::of(said);
-    let day =
-        |text: &str| Day::parse(text).map_err(|_| "Write the day as 2026-01-31, or the month as 2026-01.".to_owned());
+    let day = |text: &str| {
+        Day::parse(&plain_day(text)?).map_err(|_| "Write the day as 2026-01-31, or the month as 2026-01.".to_owned())
+    };
     let today = ask(yard, |book| {
         let now = yard.now();
         let zone = Say::of(View::new(book, u64::MAX), now).zone;

@@ -223,6 +223,12 @@ fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
 fn links(book: &Book, thing: &ThingName, when: When) -> Vec<(String, &'static str)> {
     let name = super::super::in_a_query(&thing.to_string());
     let mut links = vec![(format!("/hold?thing={name}"), "Hold it")];
+    if matches!(thing.kind(), Kind::Roll | Kind::Kit | Kind::Part | Kind::Batch | Kind::Boat) {
+        links.push((format!("/trace/{}", in_a_path(thing)), "Trace"));
+    }
+    if thing.kind() == Kind::Batch {
+        links.push((format!("/recall/{}", in_a_path(thing)), "Where all of it is, to hold it"));
+    }
     if thing.kind() == Kind::Boat {
         links.push((format!("/{}", in_a_path(thing)), "What is in this boat?"));
     }

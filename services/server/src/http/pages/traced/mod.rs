@@ -97,7 +97,12 @@ fn find(yard: &Yard, text: &str) -> Result<HttpResponse, Fault> {
         ("", _) => Ok(Vec::new()),
         (_, true) => text.to_lowercase().split_once('/').map_or(Ok(Vec::new()), |(kind, _)| {
             let code = text.split_once('/').map_or("", |(_, code)| code);
-            ThingName::from_parts(kind, code).map(|thing| vec![thing]).map_err(unread)
+            // What stands before the slash and is no kind of thing is a batch's material: `PM-101/B-123`.
+            let named = match kind.parse::<Kind>() {
+                Ok(_) => ThingName::from_parts(kind, code),
+                Err(no_kind) => batch_of_known(yard, text)?.ok_or(no_kind),
+            };
+            named.map(|thing| vec![thing]).map_err(unread)
         }),
         (_, false) => Code::new(text).map_err(unread).and_then(|code| {
             ask(yard, |book| match book.with_code(&code) {
@@ -115,6 +120,15 @@ fn find(yard: &Yard, text: &str) -> Result<HttpResponse, Fault> {
     };
     let foot = ask(yard, |book| Ok(Foot::of(yard, View::new(book, u64::MAX), domain::When::now(yard.now()))))?;
     page(status, &FindPage { assets: Assets::new(), foot, code: text.to_owned(), problem, things })
+}
+
+/// The batch that is written with its material, of a material that the book knows.
+fn batch_of_known(yard: &Yard, text: &str) -> Result<Option<ThingName>, Fault> {
+    let Ok(batch) = ThingName::from_parts("batch", text) else { return Ok(None) };
+    let material = batch.code().split_once('/').and_then(|(material, _)| Code::new(material).ok());
+    let material = material.map(|code| ThingName::new(Kind::Material, &code));
+    let known = ask(yard, |book| Ok(material.is_some_and(|material| book.label(&material).is_some())))?;
+    Ok(known.then_some(batch))
 }
 
 #[route("/trace/{kind}/{code}", method = "GET", method = "HEAD")]
