@@ -45,6 +45,8 @@ export async function prepare(yard, { fact, decide, get }) {
   code.entry = await struck(yard, { fact, decide }, roll);
   await fact(yard, "roll_received", "roll/X-HELD", roll(3), { hours: 3 });
   code.hold = (await decide(yard, "place_hold", "roll/X-HELD", { why: "The bag was open." })).id;
+  await fact(yard, "delivery_arrived", "delivery/DN-X", { rolls: ["X-1", "X-STOP", "X-LATE-1", "X-LATE-2"] }, { hours: 3 });
+  await fact(yard, "delivery_arrived", "delivery/DN-ALL", { rolls: ["X-HELD"] }, { hours: 2 });
   code.puzzles = await puzzles(yard, get);
   return code;
 }
@@ -190,6 +192,7 @@ export function pages(code) {
     { name: "receive-scan-before", at: `/receive/scan?${delivery(code)}&before=X-1`, kind: "hand" },
     { name: "receive-scan-nothing-known", at: `/receive/scan?${delivery({ batch: "PM-101/B-9999" }).replace("certificate", "nobody")}`, kind: "hand" },
     { name: "receive-note", at: "/receive/note", kind: "desk" },
+    { name: "deliveries", at: "/deliveries", kind: "desk", paper: true },
     { name: "receive-paper", at: "/receive/paper/X-NAMELESS", kind: "desk" },
     { name: "receive-paper-late", at: "/receive/paper/X-NAMELESS?choice=card&out_time=2:00&refreezes=0&as_of=2030-01-01+06:00", kind: "desk", status: 400 },
     { name: "receive-batch", at: "/receive/batch?what=PM-101/B&batch=B-9999&choice=ask&made_on=2026-01", kind: "desk" },
@@ -270,7 +273,7 @@ export function emptyPages() {
     { name: "empty-scan", at: "/", kind: "hand" },
     { name: "empty-scan-nobody-has-it", at: "/?code=R-1", kind: "hand" },
     { name: "empty-badge", at: "/badge", kind: "hand" },
-    ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
+    ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last", "deliveries"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
 }

@@ -12,6 +12,7 @@ pub mod changes;
 pub mod clock;
 pub mod deadlines;
 pub mod decide;
+pub mod deliveries;
 pub mod effect;
 pub mod fact;
 mod finding;

@@ -335,7 +335,7 @@ fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Val
 }
 
 /// The rolls on all notes of a delivery, and which of them anybody received.
-fn note(read: At<'_>, delivery: Label) -> Option<DeliveryNote> {
+pub(crate) fn note(read: At<'_>, delivery: Label) -> Option<DeliveryNote> {
     let notes = read.view.facts(delivery).filter(|fact| fact.at <= read.at).filter_map(|fact| match &fact.what {
         What::Noted(rolls) => Some(rolls),
         _ => None,

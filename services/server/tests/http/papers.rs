@@ -132,3 +132,33 @@ fn what_a_deliverys_note_lists_is_counted_against_what_was_received() {
     let refused = server.post("/api/v1/entries", &json!({"entries": [nothing]})).json();
     assert_eq!(refused["results"][0]["problem"]["errors"][0]["pointer"], "/entries/0/body/rolls", "{refused}");
 }
+
+#[test]
+fn deliveries_are_listed_newest_first_with_what_is_missing() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    says(&browser.get("/deliveries"), "Nobody has written down a delivery's note.");
+    server.fact("delivery_arrived", "delivery/DN-1", json!({"rolls": ["R-42"]}));
+    server.pass(60);
+    server.fact("delivery_arrived", "delivery/DN-2", json!({"rolls": ["R-42", "R-77", "R-78"]}));
+    let before = server.last_seq();
+    let page = browser.get("/deliveries");
+    let (newer, older) = (page.text.find(">DN-2<").unwrap(), page.text.find(">DN-1<").unwrap());
+    assert!(newer < older, "{}", page.text);
+    says(&page, "DN-2 Wed 07:31 PM-101 3 1 R-77 R-78 Receive");
+    says(&page, "DN-1 Wed 06:31 PM-101 1 1 none");
+    assert!(page.text.contains("href=\"/receive?note=DN-2\"") && page.text.contains("href=\"/thing/delivery/DN-2\""));
+    // As it was known before the second came; and what can't be read is said.
+    let then = browser.get(&format!("/deliveries?known={}", before - 1));
+    assert!(then.text.contains(">DN-1<") && !then.text.contains(">DN-2<"), "{}", then.text);
+    says(&browser.get("/deliveries?page=2"), "There are none on this page.");
+    for wrong in ["/deliveries?page=-1", "/deliveries?x=1", "/deliveries?known=99999", "/deliveries?at=soon"] {
+        assert_eq!(browser.get(wrong).status, 400, "{wrong}");
+    }
+    for sheet in 3..110 {
+        server.fact("delivery_arrived", &format!("delivery/DN-{sheet}"), json!({"rolls": ["R-42"]}));
+    }
+    let first = browser.get("/deliveries");
+    assert!(first.text.contains("href=\"/deliveries?page=2\""), "{}", first.text);
+    says(&browser.get("/deliveries?page=2"), "DN-2");
+}

@@ -13,6 +13,7 @@ mod claim;
 mod cut;
 mod day;
 mod declared;
+mod deliveries;
 mod dispose;
 mod docs;
 mod done;
@@ -76,6 +77,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/job/{code}", &["GET", "HEAD"]),
     ("/job/{code}/plan", &["GET", "HEAD", "POST"]),
     ("/receive", &["GET", "HEAD"]),
+    ("/deliveries", &["GET", "HEAD"]),
     ("/receive/scan", &["GET", "HEAD", "POST"]),
     ("/receive/batch", &["GET", "HEAD", "POST"]),
     ("/receive/note", &["GET", "HEAD", "POST"]),
@@ -166,6 +168,7 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(job::plan_page)
         .service(job::post_plan)
         .service(job::job_page)
+        .service(deliveries::deliveries_page)
         .service(receive::receive_page)
         .service(receive::scan_page)
         .service(receive::post_scan)
