@@ -20,7 +20,7 @@ pub(crate) async fn own_pages_only<B: MessageBody + 'static>(
     if request.method() != Method::POST || !is_foreign(request.request()) {
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
-    let detail = match request.path().starts_with("/api/") {
+    let detail = match pages::for_programs(request.path()) {
         true => {
             "It came from a page of another site, so nothing was written. A program sends no Origin and no Sec-Fetch-Site."
         }

@@ -244,7 +244,8 @@ pub(crate) fn out(request: &HttpRequest, fault: Fault) -> actix_web::Error {
 }
 
 pub(crate) fn bad_path(error: PathError, request: &HttpRequest) -> actix_web::Error {
-    let what = say::plain(&error.to_string());
+    let text = error.to_string();
+    let what = say::plain(text.strip_prefix("Path deserialize error: ").unwrap_or(&text));
     out(request, Fault::cannot_read(format!("The address could not be read: {what}.")))
 }
 

@@ -9,7 +9,7 @@ use actix_web::{
     Error, HttpMessage, HttpRequest,
     body::{BodyStream, BoxBody, MessageBody},
     dev::{self, ServiceRequest, ServiceResponse},
-    http::{StatusCode, header},
+    http::{Method, StatusCode, header},
     middleware::Next,
     rt::time::timeout,
     web::Bytes,
@@ -35,7 +35,15 @@ pub(crate) async fn whole_first<B: MessageBody + 'static>(
     mut request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
-    let body = whole(request.take_payload()).await;
+    let spoken = only_http(&request);
+    let payload = request.take_payload();
+    let body = match spoken {
+        Ok(()) => whole(payload).await,
+        Err(fault) => {
+            hold(BodyStream::new(payload));
+            Err(fault)
+        }
+    };
     match body.and_then(|body| utf8::only(request.request(), &body).map(|()| Bytes::from(body))) {
         Ok(body) => {
             request.set_payload(dev::Payload::Stream { payload: Box::pin(once(ready(Ok(body)))) });
@@ -45,6 +53,17 @@ pub(crate) async fn whole_first<B: MessageBody + 'static>(
             let answer = pages::or_problem(request.request(), fault);
             Ok(request.into_response(answer))
         }
+    }
+}
+
+/// Of who asks for another protocol the framework takes the rest of the connection as a body, and that never ends.
+fn only_http(request: &ServiceRequest) -> Result<(), Fault> {
+    let asked = |value: &header::HeaderValue| value.as_bytes().trim_ascii().eq_ignore_ascii_case(b"websocket");
+    match request.method() == Method::CONNECT || request.headers().get_all(header::UPGRADE).any(asked) {
+        true => Err(Fault::cannot_read(
+            "Only HTTP is spoken here, and nothing is passed on. Ask without Upgrade and CONNECT.",
+        )),
+        false => Ok(()),
     }
 }
 

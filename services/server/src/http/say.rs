@@ -26,7 +26,8 @@ pub(crate) fn plain(message: &str) -> String {
             return format!("{} stands where {} is expected", shape(found), shape(expected));
         }
     }
-    if text.contains("digit found in string") {
+    // The one message quotes what it could not read, which may be long; the other quotes nothing.
+    if text.contains("digit found in string") || text.starts_with("can not parse ") {
         return "a whole number is expected, 0 or more".to_owned();
     }
     without_parser(text).replace("invalid ", "wrong ")
@@ -93,6 +94,7 @@ mod tests {
             ),
             ("duplicate field `at`", "`at` stands there twice"),
             ("invalid digit found in string", "a whole number is expected, 0 or more"),
+            ("can not parse \"first\" to a u64", "a whole number is expected, 0 or more"),
             (
                 "UUID parsing failed: invalid character: found `R` at 0",
                 "an id is a UUID such as 0197a1c2-0000-7000-8000-000000000001",

@@ -53,6 +53,8 @@ fn what_the_server_answers_is_a_problem_in_words() {
         (asked("BREW /api/v1/decisions", ""), 405, "no-such-operation"),
         (asked("OPTIONS *", ""), 404, "no-such-operation"),
         (asked("GET /api/v1/entries", "Accept: text/html\r\n"), 406, "not-acceptable"),
+        (asked("GET /healthz", "Accept: text/html\r\n"), 406, "not-acceptable"),
+        (asked("GET /api/v1/entries/first", ""), 400, "cannot-read"),
         (asked("GET /api/v1/entries", "Accept: \u{e9}\r\n"), 406, "not-acceptable"),
         (asked("GET /api/v1/warnings.ics", "Accept: application/json\r\n"), 406, "not-acceptable"),
         (posted(json, ""), 400, "cannot-read"),
@@ -156,6 +158,40 @@ fn a_body_that_does_not_come_is_not_waited_for() {
             });
         }
     });
+    assert_eq!(server.last_seq(), before);
+}
+
+/// Another protocol is not spoken here, which is said at once; the framework would wait for the end of the connection.
+#[test]
+fn who_asks_for_another_protocol_is_answered_in_this_one() {
+    let server = Server::yard();
+    let before = server.last_seq();
+    let fact = json!({"entries": [server.fact_now("seen", "roll/R-42", json!({"in": "F1"}))]}).to_string();
+    let json = format!("Content-Type: application/json\r\nContent-Length: {}\r\n", fact.len());
+    let table = [
+        ("GET /healthz", "Upgrade: websocket\r\nConnection: Upgrade\r\n".to_owned(), 400),
+        ("GET /rolls.csv", "Upgrade: WebSocket\r\n".to_owned(), 400),
+        // An offer of the next version of HTTP is not taken up (RFC 9110, section 7.8).
+        ("GET /api/v1/rolls", "Upgrade: h2c\r\nConnection: Upgrade\r\n".to_owned(), 200),
+        ("POST /api/v1/entries", format!("Upgrade: websocket\r\n{json}"), 400),
+        ("CONNECT localhost:80", String::new(), 400),
+    ];
+    for (line, headers, expected) in table {
+        let mut stream = TcpStream::connect(server.address()).unwrap();
+        // It stays open and goes on talking; the test ends because the server closes it.
+        let host = format!("Host: localhost\r\n{headers}");
+        let body = if line.starts_with("POST") { fact.as_str() } else { "" };
+        stream.write_all(format!("{line} HTTP/1.1\r\n{host}\r\n{body}").as_bytes()).unwrap();
+        let (mut answer, mut part) = (Vec::new(), [0; 4096]);
+        while !String::from_utf8_lossy(&answer).contains("\r\n\r\n") {
+            let read = stream.read(&mut part).unwrap();
+            assert_ne!(read, 0, "{line} {headers}");
+            answer.extend_from_slice(&part[..read]);
+        }
+        let answer = String::from_utf8_lossy(&answer).into_owned();
+        assert!(answer.starts_with(&format!("HTTP/1.1 {expected} ")), "{line} {headers}: {answer}");
+        assert_eq!(expected < 400, !answer.contains("application/problem+json"), "{line} {headers}: {answer}");
+    }
     assert_eq!(server.last_seq(), before);
 }
 

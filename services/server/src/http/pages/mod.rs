@@ -237,10 +237,15 @@ fn answer(request: &HttpRequest, page: Result<HttpResponse, Fault>) -> HttpRespo
 
 /// A person at an address of no page, or with another method than it has.
 pub(crate) fn no_such_page(request: &HttpRequest, fault: Fault) -> HttpResponse {
-    if !wants_html(request) || request.path().starts_with("/api/") {
+    if !wants_html(request) || for_programs(request.path()) {
         return problem(&fault);
     }
     scan::no_such_page(request, fault.status()).unwrap_or_else(|_| problem(&fault))
+}
+
+/// Answers programs alone, whatever they say that they take.
+pub(crate) fn for_programs(path: &str) -> bool {
+    path.starts_with("/api/") || matches!(path, "/healthz" | "/readyz")
 }
 
 fn wants_html(request: &HttpRequest) -> bool {

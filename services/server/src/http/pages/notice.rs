@@ -1,6 +1,6 @@
 //! Problems for people: what happened, how to go on; and a page per problem type with cause and cure.
 
-use super::{answer, assets::Assets, page, problem, wants_html};
+use super::{answer, assets::Assets, for_programs, page, problem, wants_html};
 use crate::http::problems::{Fault, Kind, ROWS, Row};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
@@ -30,7 +30,7 @@ struct ProblemsPage {
 
 /// A page for a person, problem+json for a program.
 pub(crate) fn or_problem(request: &HttpRequest, fault: Fault) -> HttpResponse {
-    if !wants_html(request) || request.path().starts_with("/api/") {
+    if !wants_html(request) || for_programs(request.path()) {
         return problem(&fault);
     }
     let said = fault.problem();
