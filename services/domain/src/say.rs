@@ -10,6 +10,15 @@ use shared_types::{Instant, LimitName, Stamp};
 pub struct Say {
     pub zone: Tz,
     pub call: String,
+    pub dates: Dates,
+}
+
+/// Whether a day that is near goes by its weekday alone.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Dates {
+    Near,
+    /// Never: what is kept is read on another day.
+    Full,
 }
 
 const HOUR: i64 = 3_600_000;
@@ -21,7 +30,12 @@ impl Say {
         let yard = view.yard(at);
         let zone = yard.and_then(|yard| yard.zone.parse().ok()).unwrap_or(Tz::UTC);
         let call = yard.and_then(|yard| yard.on_call.clone()).unwrap_or_else(|| "quality".to_owned());
-        Say { zone, call }
+        Say { zone, call, dates: Dates::Near }
+    }
+
+    /// The same for what is kept, such as a file: every time with its date and its year.
+    pub fn in_full(&self) -> Say {
+        Say { dates: Dates::Full, ..self.clone() }
     }
 
     fn local(&self, at: Instant) -> Option<DateTime<Tz>> {
@@ -51,8 +65,8 @@ impl Say {
         let (Some(local), Some(here)) = (self.local(at), self.local(near)) else {
             return UNWRITABLE.to_owned();
         };
-        let (local, here) = (local.naive_local(), here.naive_local());
-        written(local, !close, !close && local.year() != here.year())
+        let (local, here, full) = (local.naive_local(), here.naive_local(), self.dates == Dates::Full);
+        written(local, full || !close, full || !close && local.year() != here.year())
     }
 
     /// `Wed 6 May 2026 06:02`.
@@ -151,19 +165,20 @@ mod tests {
     /// Against chrono's own writing of dates.
     #[test]
     fn times_are_written_as_chrono_writes_them() {
-        let say = Say { zone: Tz::Europe__Lisbon, call: String::new() };
+        let say = Say { zone: Tz::Europe__Lisbon, call: String::new(), dates: Dates::Near };
         for hours in 0..9_000 {
             let at = Instant(1_767_225_600_000 + hours * 7 * 3_600_000 + hours * 61_000);
             let local = say.local(at).unwrap();
             assert_eq!(say.whole_time(at), local.format("%a %-d %b %Y %H:%M").to_string());
             assert_eq!(say.time(at, at), local.format("%a %H:%M").to_string());
+            assert_eq!(say.in_full().time(at, at), say.whole_time(at));
         }
     }
 
     /// Thu 26 Nov 2026 (the weekday by chrono): a weekday stands alone only where it can't be taken for another.
     #[test]
     fn a_day_that_could_be_taken_for_another_has_its_date() {
-        let say = Say { zone: Tz::UTC, call: String::new() };
+        let say = Say { zone: Tz::UTC, call: String::new(), dates: Dates::Near };
         let now = Stamp::parse("2026-11-26T17:00:00Z").unwrap().at;
         let at = |text: &str| Stamp::parse(text).unwrap().at;
         for (text, time, past) in [

@@ -193,6 +193,19 @@ fn what_runs_out_is_a_page_a_form_and_a_table() {
     let mut rows = csv::Reader::from_reader(csv.text.as_bytes());
     let rows: Vec<csv::StringRecord> = rows.records().collect::<Result<_, _>>().unwrap();
     assert_eq!((rows.len(), &rows[0][1], &rows[0][3]), (1, "roll/R-42", "tack life"));
+    assert_eq!((&rows[0][8], &rows[0][9]), ("clerk", "put_away"));
+    // A file is read on another day: nothing in it is only true today.
+    assert!(
+        csv.text.contains("2026-05-") && !csv.text.contains(", in ") && !csv.text.contains("today"),
+        "{}",
+        csv.text
+    );
+    let rolls = server.get("/rolls.csv").text;
+    assert!(rolls.contains("since Wed 6 May 2026") && !rolls.contains(", in "), "{rolls}");
+    for sheet in ["history", "card"] {
+        let text = server.get(&format!("/thing/roll/R-42?csv={sheet}")).text;
+        assert!(text.contains("Wed 6 May 2026 06:"), "{text}");
+    }
 }
 
 #[test]

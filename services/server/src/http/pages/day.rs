@@ -257,7 +257,13 @@ pub(crate) async fn runs_out_page(
     answer(&request, found.await)
 }
 
-/// The list as RFC 4180 has it: for a table of one's own.
+/// A word as the API writes it.
+fn word(word: &impl serde::Serialize) -> String {
+    let word = serde_json::to_value(word).ok();
+    word.and_then(|word| word.as_str().map(str::to_owned)).unwrap_or_default()
+}
+
+/// The list as RFC 4180 has it, for a table of one's own: times, and no words that are only true today.
 #[route("/runs-out.csv", method = "GET", method = "HEAD")]
 pub(crate) async fn runs_out_csv(
     request: HttpRequest,
@@ -267,7 +273,7 @@ pub(crate) async fn runs_out_csv(
     let found = async {
         let all = form.query(&yard)?.ask(&yard).await?;
         let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-        let head = ["act_by", "thing", "stage", "limit", "ends_at", "left_s", "materials", "jobs", "say"];
+        let head = ["act_by", "thing", "stage", "limit", "ends_at", "left_s", "materials", "jobs", "who", "act", "at"];
         let mut written = csv.write_record(head);
         for one in &all.warnings {
             let many = |codes: &[Code]| codes.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
@@ -280,7 +286,9 @@ pub(crate) async fn runs_out_csv(
                 one.left_s.to_string(),
                 no_formula(&many(&one.materials)),
                 no_formula(&many(&one.jobs)),
-                no_formula(&one.say),
+                word(&one.who),
+                word(&one.act),
+                all.at.to_string(),
             ];
             written = written.and_then(|()| csv.write_record(row));
         }

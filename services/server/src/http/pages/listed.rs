@@ -13,12 +13,21 @@ pub(super) fn heads(kind: Kind) -> &'static [&'static str] {
     }
 }
 
-pub(super) fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant) -> Vec<String> {
+/// Where a row stands: on a page it is read now, in a file on any day.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Read {
+    Now,
+    Later,
+}
+
+pub(super) fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Instant, read: Read) -> Vec<String> {
+    let in_full = say.in_full();
+    let say = if read == Read::Later { &in_full } else { say };
     let codes = |codes: &[Code]| codes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-    let (ends, jobs, look) = (ends_first(row, say, at), codes(&row.jobs), to_look_at(row));
+    let (ends, jobs, look) = (ends_first(row, say, at, read), codes(&row.jobs), to_look_at(row));
     let boat = row.boat.as_ref().map_or(String::new(), ToString::to_string);
-    let place = || row.say.clone();
     let spot = || super::screen::place_words(&row.whereabouts, &row.thing, say, at);
+    let place = || if read == Read::Later { spot() } else { row.say.clone() };
     match kind {
         Kind::Roll => {
             let material = [&row.material, &row.revision].map(|code| code.as_ref().map(ToString::to_string));
@@ -56,13 +65,14 @@ fn metres(mm: i64) -> String {
     format!("{}.{} m", mm / 1000, (mm % 1000).abs() / 100)
 }
 
-fn ends_first(row: &StockRow, say: &Say, at: shared_types::Instant) -> String {
+fn ends_first(row: &StockRow, say: &Say, at: shared_types::Instant, read: Read) -> String {
     let Some(first) = &row.ends_first else { return String::new() };
     let ms = first.left_s.saturating_mul(1000);
     let stage = first.stage.as_ref().map_or(String::new(), |stage| format!("{stage}: "));
     let what = limit(first.limit);
     match first.ends_at {
         Some(ends) if ms < 0 => format!("{stage}{what} over since {}", say.time(ends.at, at)),
+        Some(ends) if read == Read::Later => format!("{stage}{what} ends {}", say.time(ends.at, at)),
         Some(ends) => format!("{stage}{what} {}, in {}", say.time(ends.at, at), left(ms)),
         None => format!("{stage}{what}, {} left", left(ms)),
     }

@@ -69,7 +69,7 @@ pub(crate) async fn puzzles_csv(request: HttpRequest, yard: web::Data<Yard>) -> 
         let when = When::now(yard.now());
         let (all, say) = open(&yard, when).await?;
         let rows = all.into_iter().map(|one| {
-            let at = say.time(one.at.at, when.now);
+            let at = say.whole_time(one.at.at);
             vec![one.thing.to_string(), at, one.seq.to_string(), one.say, one.ask.unwrap_or_default(), one.kind]
         });
         sheets::csv("does-not-add-up", &["thing", "when", "entry", "what", "question", "kind"], rows)

@@ -5,7 +5,7 @@ use super::{
     assets::Assets,
     foot::Foot,
     in_a_query,
-    listed::{cells, heads},
+    listed::{Read, cells, heads},
     page as rendered,
 };
 use crate::{
@@ -101,7 +101,7 @@ async fn stock_page(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap
             // A job's own page says whether its plan holds.
             address: format!("{}/{}", if list.kind == Kind::Job { "" } else { "/thing" }, in_a_path(&row.thing)),
             code: row.thing.code().to_owned(),
-            cells: cells(list.kind, row, &say, when.at),
+            cells: cells(list.kind, row, &say, when.at, Read::Now),
         });
         Ok((Foot::of(yard, view, when), rows.collect()))
     })?;
@@ -259,7 +259,7 @@ fn lines(yard: &Yard, list: &List, page: &Page) -> Result<String, Fault> {
         let say = Say::of(View::new(book, when.known), when.at);
         let row = |row: &StockRow| {
             let mut whole = vec![row.thing.kind().to_string(), row.thing.code().to_owned()];
-            whole.extend(cells(list.kind, row, &say, when.at));
+            whole.extend(cells(list.kind, row, &say, when.at, Read::Later));
             whole
         };
         Ok(page.stock.items.iter().map(row).collect::<Vec<_>>())

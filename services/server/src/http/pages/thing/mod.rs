@@ -122,8 +122,14 @@ async fn one(
     let asked = AtKnown { at: as_of, known };
     let (shown, named, when, say) = ask(yard, |book| {
         let when = asked.when(yard, book)?;
-        let shown = shown::shown(book, &thing, when)?.ok_or_else(|| nobody(&thing))?;
-        Ok((shown, history::named(book, &thing, when, wanted), when, history::say(book, when)))
+        let mut shown = shown::shown(book, &thing, when)?.ok_or_else(|| nobody(&thing))?;
+        let say = history::say(book, when);
+        // A file is read on another day.
+        let say = if sheet.is_some() { say.in_full() } else { say };
+        if sheet == Some(sheets::Sheet::Card) {
+            shown.cards = shown::cards(book, &thing, when, &say);
+        }
+        Ok((shown, history::named(book, &thing, when, wanted), when, say))
     })?;
     let (shared, writing) = (yard.clone(), say.clone());
     let done = query.done;

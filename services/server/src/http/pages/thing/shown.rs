@@ -82,8 +82,7 @@ pub(super) fn shown(book: &Book, thing: &ThingName, when: When) -> Result<Option
         }
     }
     if matches!(thing.kind(), Kind::Roll | Kind::Kit | Kind::Part) {
-        let cards = domain::out_time_card(book, thing, when).map_or_else(Vec::new, |card| card.cards);
-        shown.cards = cards.iter().map(|card| rows::card(card, &say, when.now)).collect();
+        shown.cards = cards(book, thing, when, &say);
     }
     Ok(Some(shown))
 }
@@ -218,6 +217,11 @@ fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
         )
     };
     seen.to_confirm.iter().map(one).collect()
+}
+
+pub(super) fn cards(book: &Book, thing: &ThingName, when: When, say: &Say) -> Vec<rows::Card> {
+    let cards = domain::out_time_card(book, thing, when).map_or_else(Vec::new, |card| card.cards);
+    cards.iter().map(|card| rows::card(card, say, when.now)).collect()
 }
 
 fn links(book: &Book, thing: &ThingName, when: When) -> Vec<(String, &'static str)> {
