@@ -4,6 +4,7 @@ use super::{
     answer,
     assets::Assets,
     foot::{Foot, print},
+    named::Named,
     page,
     traced::{csv_file, plain, read_known},
 };
@@ -16,11 +17,11 @@ use crate::{
     },
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, web};
 use askama::Template;
 use domain::{When, say::Say, view::View};
 use serde::Deserialize;
-use shared_types::{Changes, Direction, NameError, ThingName};
+use shared_types::{Changes, Direction, ThingName};
 
 #[derive(Template)]
 #[template(path = "changed.html")]
@@ -67,34 +68,22 @@ pub(crate) struct Asked {
     form: String,
 }
 
-#[route("/changes/{kind}/{code}", method = "GET", method = "HEAD")]
+#[actix_web::routes]
+#[get("/changes/{kind}/{code}")]
+#[get("/changes/batch/{material}/{batch}")]
+#[head("/changes/{kind}/{code}")]
+#[head("/changes/batch/{material}/{batch}")]
 pub(crate) async fn changes_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
+    named: Named,
     query: web::Query<Asked>,
 ) -> HttpResponse {
-    let thing = ThingName::from_parts(&path.0, &path.1);
-    answer(&request, one(&yard, thing, &query).await)
-}
-
-#[route("/changes/batch/{material}/{batch}", method = "GET", method = "HEAD")]
-pub(crate) async fn batch_page(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
-    query: web::Query<Asked>,
-) -> HttpResponse {
-    let named = super::traced::batch(&path);
     answer(&request, one(&yard, named, &query).await)
 }
 
-async fn one(
-    yard: &web::Data<Yard>,
-    thing: Result<ThingName, NameError>,
-    query: &Asked,
-) -> Result<HttpResponse, Fault> {
-    let thing = super::traced::named(thing)?;
+async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<HttpResponse, Fault> {
+    let thing = named.thing()?;
     let direction = super::traced::way(&query.direction, &thing)?;
     let (from, to, at) = (read_known(&query.from)?, read_known(&query.to)?, super::asked_then(yard, &query.at)?);
     let csv = match query.form.trim() {

@@ -122,10 +122,7 @@ pub(crate) async fn cut_page(request: HttpRequest, yard: web::Data<Yard>, query:
                 Err(say) => work::render(&request, Step { frame: "cannot", ..plain(&query, vec![say]) }),
             };
         }
-        let done = match query.done {
-            Some(seq) => scan::written(&yard, seq).await?,
-            None => None,
-        };
+        let done = scan::written(&yard, query.done).await?;
         let shown = step(&yard, &query, done.as_ref())?;
         work::render(&request, work::with_doubts(&yard, done.map(|entry| entry.seq), shown))
     };

@@ -72,10 +72,7 @@ pub(crate) async fn dispose_page(
             return work::render(&request, plain("", vec!["Scan the roll or kit that is thrown away.".to_owned()]));
         }
         let thing = roll_or_kit(&query.thing)?;
-        let done = match query.done {
-            Some(seq) => scan::written(&yard, seq).await?,
-            None => None,
-        };
+        let done = scan::written(&yard, query.done).await?;
         work::render(&request, step(&yard, &query, &thing, done.as_ref())?)
     };
     answer(&request, shown.await)

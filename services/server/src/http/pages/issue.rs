@@ -60,10 +60,7 @@ pub(crate) async fn issue_page(
 ) -> HttpResponse {
     let query = query.into_inner();
     let shown = async {
-        let done = match query.done {
-            Some(seq) => scan::written(&yard, seq).await?,
-            None => None,
-        };
+        let done = scan::written(&yard, query.done).await?;
         if query.code.trim().is_empty() {
             return work::render(&request, step(&yard, &query, done.as_ref())?);
         }

@@ -93,10 +93,7 @@ impl LayQuery {
 pub(crate) async fn lay_page(request: HttpRequest, yard: web::Data<Yard>, query: web::Query<LayQuery>) -> HttpResponse {
     let query = query.into_inner();
     let shown = async {
-        let done = match query.done {
-            Some(seq) => scan::written(&yard, seq).await?,
-            None => None,
-        };
+        let done = scan::written(&yard, query.done).await?;
         if query.code.trim().is_empty() {
             let shown = step(&yard, &query, done.as_ref())?;
             return work::render(&request, work::with_doubts(&yard, done.map(|entry| entry.seq), shown));

@@ -28,6 +28,7 @@ mod lay;
 mod lengths;
 mod listed;
 mod moves;
+mod named;
 mod notice;
 mod oven;
 mod part;
@@ -183,7 +184,6 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(boat::boat_page)
         .service(boat_list::list_page)
         .service(boat_list::post_list)
-        .service(thing::batch_page)
         .service(thing::thing_page)
         .service(strike::strike_page)
         .service(strike::post_strike)
@@ -197,12 +197,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(hold::confirm_page)
         .service(hold::post_confirm)
         .service(traced::find_page)
-        .service(traced::batch_page)
         .service(traced::trace_page)
-        .service(changed::batch_page)
         .service(changed::changes_page)
-        .service(recall::recall_batch_page)
-        .service(recall::post_recall_batch)
         .service(recall::recall_page)
         .service(recall::post_recall)
         .service(traced::print_css)

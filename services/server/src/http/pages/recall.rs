@@ -7,7 +7,9 @@ use super::{
     assets::Assets,
     badge,
     foot::{Foot, print},
-    in_a_query, page, see,
+    in_a_query,
+    named::Named,
+    page, see,
     thing::shown::held_words,
     wish::{self, Chosen, Draft},
 };
@@ -19,7 +21,7 @@ use crate::{
     },
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, web};
 use askama::Template;
 use domain::{
     Book, When,
@@ -125,55 +127,39 @@ impl Said {
     }
 }
 
-#[route("/recall/{kind}/{code}", method = "GET", method = "HEAD")]
+#[actix_web::routes]
+#[get("/recall/{kind}/{code}")]
+#[get("/recall/batch/{material}/{batch}")]
+#[head("/recall/{kind}/{code}")]
+#[head("/recall/batch/{material}/{batch}")]
 pub(crate) async fn recall_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
+    named: Named,
     query: web::Query<Pairs>,
 ) -> HttpResponse {
-    let thing = ThingName::from_parts(&path.0, &path.1);
-    answer(&request, shown(&request, &yard, thing, query.into_inner()).await)
+    answer(&request, shown(&request, &yard, named, query.into_inner()).await)
 }
 
-#[route("/recall/batch/{material}/{batch}", method = "GET", method = "HEAD")]
-pub(crate) async fn recall_batch_page(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
-    query: web::Query<Pairs>,
-) -> HttpResponse {
-    answer(&request, shown(&request, &yard, super::traced::batch(&path), query.into_inner()).await)
-}
-
-#[actix_web::post("/recall/{kind}/{code}")]
+#[actix_web::routes]
+#[post("/recall/{kind}/{code}")]
+#[post("/recall/batch/{material}/{batch}")]
 pub(crate) async fn post_recall(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
+    named: Named,
     form: web::Form<Pairs>,
 ) -> HttpResponse {
-    let thing = ThingName::from_parts(&path.0, &path.1);
-    answer(&request, held(&request, &yard, thing, form.into_inner()).await)
-}
-
-#[actix_web::post("/recall/batch/{material}/{batch}")]
-pub(crate) async fn post_recall_batch(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
-    form: web::Form<Pairs>,
-) -> HttpResponse {
-    answer(&request, held(&request, &yard, super::traced::batch(&path), form.into_inner()).await)
+    answer(&request, held(&request, &yard, named, form.into_inner()).await)
 }
 
 async fn shown(
     request: &HttpRequest,
     yard: &web::Data<Yard>,
-    thing: Result<ThingName, NameError>,
+    named: Named,
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
-    let (thing, said) = (super::traced::named(thing)?, Said::read(pairs)?);
+    let (thing, said) = (named.thing()?, Said::read(pairs)?);
     all_of_it(yard, &thing, &said.things).await?;
     let problem = said.asked.then(|| wish::why(&said.chosen).err()).flatten();
     render(request, yard, thing, said, problem.map(|say| (StatusCode::BAD_REQUEST, say))).await
@@ -256,10 +242,10 @@ fn hold_id(sitting: Uuid, thing: &ThingName) -> Uuid {
 async fn held(
     request: &HttpRequest,
     yard: &web::Data<Yard>,
-    thing: Result<ThingName, NameError>,
+    named: Named,
     pairs: Pairs,
 ) -> Result<HttpResponse, Fault> {
-    let (thing, said) = (super::traced::named(thing)?, Said::read(pairs)?);
+    let (thing, said) = (named.thing()?, Said::read(pairs)?);
     all_of_it(yard, &thing, &said.things).await?;
     let (by, sitting, refused) = match place(request, yard, &said).await {
         Ok(placed) => placed,

@@ -112,10 +112,7 @@ pub(crate) async fn scan_page(
     query: web::Query<ScanQuery>,
 ) -> HttpResponse {
     let query = query.into_inner();
-    let done = match query.done {
-        Some(seq) => written(&yard, seq).await,
-        None => Ok(None),
-    };
+    let done = written(&yard, query.done).await;
     let shown = done.and_then(|done| shows(&request, &yard, &query, done.as_ref()));
     answer(&request, shown.and_then(|(shows, badge)| render(&request, StatusCode::OK, shows, badge)))
 }
@@ -149,7 +146,9 @@ fn render(
     Ok(answer)
 }
 
-pub(super) async fn written(yard: &web::Data<Yard>, seq: u64) -> Result<Option<Entry>, Fault> {
+/// The entry that was written just now, of which the address has the number.
+pub(super) async fn written(yard: &web::Data<Yard>, seq: Option<u64>) -> Result<Option<Entry>, Fault> {
+    let Some(seq) = seq else { return Ok(None) };
     let reader = yard.reader.clone();
     ask::beside(move || {
         let line = (1..=reader.last_seq()).contains(&seq).then(|| reader.line(seq)).transpose();

@@ -181,18 +181,12 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let mut facts = book.label(&name).into_iter().flat_map(|label| view.facts(label));
         Ok(facts.find(|fact| matches!(fact.what, What::RunStarted(_))).map(|fact| u64::from(fact.seq)))
     })?;
-    let start = match found {
-        Some(seq) => scan::written(yard, seq).await?,
-        None => None,
-    };
+    let start = scan::written(yard, found).await?;
     let Some(Entry { body: Body::OvenRunStarted(started), occurred_at, .. }) = start else {
         let say = format!("Nobody has recorded the start of run {}.", name.code());
         return Ok(Step { frame: "cannot", ..plain(&OvenQuery::default(), vec![say]) });
     };
-    let done = match query.done {
-        Some(seq) => scan::written(yard, seq).await?.filter(|entry| entry.thing == name),
-        None => None,
-    };
+    let done = scan::written(yard, query.done).await?.filter(|entry| entry.thing == name);
     let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
     ask(yard, |book| {
         let (view, say) = (View::new(book, when.known), Say::of(View::new(book, when.known), when.now));

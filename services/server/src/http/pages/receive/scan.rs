@@ -45,10 +45,7 @@ pub(crate) async fn scan_page(request: HttpRequest, yard: web::Data<Yard>, query
             Err(_) => return Ok(choose_again(&said)),
         };
         let seq = said.get("done").and_then(|seq| seq.parse().ok());
-        let entry = match seq {
-            Some(seq) => scanning::written(&yard, seq).await?,
-            None => None,
-        };
+        let entry = scanning::written(&yard, seq).await?;
         let text = |name: &str| said.get(name).and_then(|text| Code::new(text).ok());
         let news = match (entry.filter(|entry| entry.thing.kind() == Kind::Roll), text("before"), text("unwritten")) {
             (Some(entry), ..) => News::Received(entry.thing),

@@ -7,19 +7,18 @@ pub(super) mod said;
 pub(super) mod sheets;
 pub(super) mod shown;
 
-use super::{answer, assets::Assets, foot::Foot, in_a_query, page, see};
+use super::{answer, assets::Assets, foot::Foot, in_a_query, named::Named, page, see};
 use crate::http::{
     ask::{AtKnown, ask, beside, nobody},
     fallback::in_a_path,
     problems::Fault,
 };
 use crate::yard::Yard;
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, web};
 use askama::Template;
 use domain::view::View;
 use history::Page;
 use serde::Deserialize;
-use shared_types::{Code, ThingName};
 use shown::Shown;
 
 #[derive(Deserialize)]
@@ -68,43 +67,28 @@ struct ThingPage {
     count: usize,
 }
 
-#[route("/thing/{kind}/{code}", method = "GET", method = "HEAD")]
+#[actix_web::routes]
+#[get("/thing/{kind}/{code}")]
+#[get("/thing/batch/{material}/{batch}")]
+#[head("/thing/{kind}/{code}")]
+#[head("/thing/batch/{material}/{batch}")]
 pub(crate) async fn thing_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
+    named: Named,
     query: web::Query<ThingQuery>,
 ) -> HttpResponse {
-    let (kind, code) = path.into_inner();
-    let thing = ThingName::from_parts(kind.trim(), &code);
-    let written = format!("{kind}/{code}");
-    let done = one(&request, &yard, &written, thing, query.into_inner());
-    answer(&request, done.await)
-}
-
-#[route("/thing/batch/{material}/{batch}", method = "GET", method = "HEAD")]
-pub(crate) async fn batch_page(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
-    query: web::Query<ThingQuery>,
-) -> HttpResponse {
-    let (material, batch) = path.into_inner();
-    let named = Code::new(&material).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&batch)?)));
-    let written = format!("batch/{material}/{batch}");
-    let done = one(&request, &yard, &written, named, query.into_inner());
-    answer(&request, done.await)
+    answer(&request, one(&request, &yard, named, query.into_inner()).await)
 }
 
 async fn one(
     request: &HttpRequest,
     yard: &web::Data<Yard>,
-    written: &str,
-    thing: Result<ThingName, shared_types::NameError>,
+    named: Named,
     query: ThingQuery,
 ) -> Result<HttpResponse, Fault> {
-    let thing =
-        thing.map_err(|error| Fault::cannot_read(format!("{error}. Scan the label, or look it up in a list.")))?;
+    let written = named.written.clone();
+    let thing = named.thing()?;
     let address = format!("/thing/{}", in_a_path(&thing));
     if written != thing.to_string() {
         let rest = request.query_string();

@@ -3,7 +3,7 @@
 mod answer;
 mod build;
 
-use super::{assets::Assets, foot::Foot, in_a_query, page, see, sheet::sheet};
+use super::{assets::Assets, foot::Foot, in_a_query, named::Named, page, see, sheet::sheet};
 use crate::{
     http::{
         ask::{AtKnown, ask, ask_beside, nobody, nobody_has},
@@ -131,35 +131,18 @@ fn batch_of_known(yard: &Yard, text: &str) -> Result<Option<ThingName>, Fault> {
     Ok(known.then_some(batch))
 }
 
-#[route("/trace/{kind}/{code}", method = "GET", method = "HEAD")]
+#[actix_web::routes]
+#[get("/trace/{kind}/{code}")]
+#[get("/trace/batch/{material}/{batch}")]
+#[head("/trace/{kind}/{code}")]
+#[head("/trace/batch/{material}/{batch}")]
 pub(crate) async fn trace_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
+    named: Named,
     query: web::Query<Asked>,
 ) -> HttpResponse {
-    let thing = ThingName::from_parts(&path.0, &path.1);
-    super::answer(&request, one(&yard, thing, &query).await)
-}
-
-#[route("/trace/batch/{material}/{batch}", method = "GET", method = "HEAD")]
-pub(crate) async fn batch_page(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    path: web::Path<(String, String)>,
-    query: web::Query<Asked>,
-) -> HttpResponse {
-    let named = batch(&path);
     super::answer(&request, one(&yard, named, &query).await)
-}
-
-/// A batch in an address.
-pub(super) fn batch(path: &(String, String)) -> Result<ThingName, NameError> {
-    Code::new(&path.0).and_then(|of| Ok(ThingName::batch(&of, &Code::new(&path.1)?)))
-}
-
-pub(super) fn named(thing: Result<ThingName, NameError>) -> Result<ThingName, Fault> {
-    thing.map_err(|error| Fault::cannot_read(format!("{error}. Look it up at /trace.")))
 }
 
 /// The way that was asked for, or the usual one of such a thing.
@@ -170,12 +153,8 @@ pub(super) fn way(asked: &str, thing: &ThingName) -> Result<Direction, Fault> {
     }
 }
 
-async fn one(
-    yard: &web::Data<Yard>,
-    thing: Result<ThingName, NameError>,
-    query: &Asked,
-) -> Result<HttpResponse, Fault> {
-    let thing = named(thing)?;
+async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<HttpResponse, Fault> {
+    let thing = named.thing()?;
     let direction = way(&query.direction, &thing)?;
     let form = form(&query.form)?;
     let asked = AtKnown { at: super::asked_then(yard, &query.at)?, known: read_known(&query.known)? };
