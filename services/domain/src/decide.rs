@@ -9,13 +9,16 @@ pub use stands_on::{names, stands_on};
 
 use crate::book::Book;
 use crate::fact::{Label, What};
+use crate::history::Puzzle;
 use crate::issue::may_issue;
 use crate::mismatch;
+use crate::puzzle::dated;
 use crate::read::Named;
 use crate::refusal::{Between, Refusal};
+use crate::say::Say;
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
-use shared_types::{Batch, Body, Code, Instant, Job, Kind, ThingName};
+use shared_types::{Batch, Body, Code, Instant, Job, Kind, Settlement, ThingName};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -289,6 +292,29 @@ fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal>
     Err(Refusal::NeedsSecondPerson { say, gives_back: vec![format!("{} may get back life", wish.thing.short())] })
 }
 
+/// A time after the scan it settles, or a thing that nobody received, settles nothing.
+fn can_be(view: View<'_>, thing: Label, seq: u32, (puzzle, answer): (Puzzle, &Settlement)) -> Result<(), Refusal> {
+    let Some(scan) = view.facts(thing).find(|fact| fact.seq == seq).map(|fact| fact.latest()) else { return Ok(()) };
+    let named = match answer {
+        Settlement::Other(other) => view.book.label(other),
+        _ => None,
+    };
+    if crate::history::can_be(view, puzzle, scan, (answer, named)) {
+        return Ok(());
+    }
+    let (pointer, detail) = match answer {
+        Settlement::Other(other) => {
+            ("other", format!("{} Name one that is there, or receive it first.", crate::may_use::nobody(other)))
+        }
+        other => {
+            let pointer = if matches!(other, Settlement::OutSince(_)) { "out_since" } else { "put_away_at" };
+            let scan = dated(scan, &Say::of(view, scan));
+            (pointer, format!("The scan was {scan}: name a time that is not after it."))
+        }
+    };
+    Err(Refusal::CannotRead { pointer: format!("/body/answer/{pointer}"), detail })
+}
+
 fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, at: Instant) -> Result<(), Refusal> {
     let name = &settle.mismatch;
     let not_found = || Refusal::NotFound {
@@ -305,16 +331,17 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
         return Err(Refusal::CannotRead { pointer: "/body/answer".to_owned(), detail });
     }
     let other = match &settle.answer {
-        shared_types::Settlement::Other(other) if other.kind() != wish.thing.kind() || *other == wish.thing => {
+        Settlement::Other(other) if other.kind() != wish.thing.kind() || *other == wish.thing => {
             let detail = format!("Name another {} than {}.", wish.thing.kind(), wish.thing.short());
             return Err(Refusal::CannotRead { pointer: "/body/answer/other".to_owned(), detail });
         }
         // One that nobody knows yet gets the label it would have.
-        shared_types::Settlement::Other(other) => {
-            view.book.label(other).or_else(|| u32::try_from(view.book.things()).ok())
-        }
+        Settlement::Other(other) => view.book.label(other).or_else(|| u32::try_from(view.book.things()).ok()),
         _ => None,
     };
+    if let Some(puzzle) = mismatch::puzzle_named(&name.kind) {
+        can_be(view, label, seq, (puzzle, &settle.answer))?;
+    }
     let what_if = WhatIf {
         settles: Some(Thought { thing: label, on: seq, kind: name.kind.clone(), answer: settle.answer.clone(), other }),
         ..WhatIf::default()

@@ -32,6 +32,8 @@ pub struct Marks {
     pub device_counts: bool,
     /// A second badge stands beside it.
     pub second: bool,
+    /// Its device says another time, and nothing says why.
+    pub said_otherwise: bool,
 }
 
 /// What a fact means for the thing under whose label it is kept.
@@ -182,6 +184,18 @@ impl Received {
 
 /// A clock further off than this was wrong.
 pub(crate) const DOUBTFUL_MS: i64 = 120_000;
+
+/// Further off than this from when it was made, a fact is told.
+const TOLD_MS: i64 = 900_000;
+
+/// Whether the device that made it says another time, which neither its uncertainty nor being told of what is past
+/// explains.
+pub(crate) fn said_otherwise(entry: &Entry) -> bool {
+    let Some(said) = entry.device_said.filter(|_| entry.body.is_fact()) else { return false };
+    let ahead = entry.occurred_at.at.since(said.at);
+    let far = TOLD_MS.max(i64::from(entry.uncertain_by_ms)) < ahead.saturating_abs();
+    far && !(entry.told && ahead < 0)
+}
 
 /// When a fact happened: a declaration may reach back, everything else has its entry's time. Nothing that happened was
 /// written before it happened: what a clock that is ahead says counts from when it was written.

@@ -16,7 +16,7 @@ use crate::run_checks;
 use crate::say::Say;
 use crate::stage::{stage_life, stages_of};
 use crate::view::View;
-use shared_types::{Kind, Mismatch};
+use shared_types::{Kind, Mismatch, Settlement};
 use std::sync::Arc;
 
 /// The mismatches that one entry brought about.
@@ -52,7 +52,7 @@ pub fn of_thing(view: View<'_>, label: Label, only: Option<u32>) -> Vec<Mismatch
         _ => {}
     }
     for fact in view.facts(label).filter(|fact| only.is_none_or(|only| only == fact.seq)) {
-        of_fact(view, label, fact, &mut found);
+        of_fact(view, label, fact, &say, &mut found);
     }
     of_settlements(view, label, only, &mut found);
     found.retain(|finding| asked.is_none_or(|asked| asked == finding.seq));
@@ -228,19 +228,37 @@ fn of_issues(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Fi
 /// A settlement whose mismatch no longer arises does nothing, and is a mismatch itself.
 fn of_settlements(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Finding>) {
     let arises: Vec<(u32, &str)> = found.iter().map(|one| (one.seq, one.kind)).collect();
+    let open = found.iter().filter(|one| one.settled_by.is_none() && is_puzzle(one.kind));
+    let not_followed: Vec<(u32, &str)> = open.map(|one| (one.seq, one.kind)).collect();
     let settlements = view.facts(label).filter(|_| only.is_none()).filter_map(|fact| {
         let What::ActsOn(on) = fact.what else { return None };
         let (_, kind, other) = view.settlements(on).find(|(by, _, _)| *by == fact.seq)?;
-        let idle = other != Some(label) && !arises.contains(&(on, kind));
-        let what = words(kind);
-        let text = format!("What was said of entry {on}, about {what}, settles nothing: it does not arise.");
-        idle.then(|| Finding::new("settles_nothing", fact.seq, text))
+        if other == Some(label) {
+            return None;
+        }
+        let last = || view.settlement(label, kind, on).filter(|(by, _, _)| *by == fact.seq);
+        let why = match (arises.contains(&(on, kind)), not_followed.contains(&(on, kind))) {
+            (false, _) => "it does not arise",
+            (true, true) => last().map(|(_, answer, _)| not_meant(answer))?,
+            (true, false) => return None,
+        };
+        let text = format!("What was said of entry {on}, about {}, settles nothing: {why}.", words(kind));
+        Some(Finding::new("settles_nothing", fact.seq, text))
     });
     let settlements: Vec<Finding> = settlements.collect();
     found.extend(settlements);
     for one in found.iter_mut().filter(|one| one.settled_by.is_none() && !is_puzzle(one.kind)) {
         one.settled_by = view.settlement(label, one.kind, one.seq).map(|(by, _, _)| by);
         one.ask = one.ask.take().filter(|_| one.settled_by.is_none());
+    }
+}
+
+/// Why an answer is not followed though its question stands.
+fn not_meant(answer: &Settlement) -> &'static str {
+    match answer {
+        Settlement::OutSince(_) | Settlement::PutAwayAt(_) => "it names a time after that scan",
+        Settlement::Other(_) => "nobody received or cut what it names",
+        _ => "it can't be meant for that",
     }
 }
 
@@ -279,10 +297,13 @@ pub fn words(kind: &str) -> &'static str {
         "installed_twice" => "a part installed in two boats",
         "removed_not_installed" => "a part removed from where it was not",
         "started_twice" => "a run started twice",
+        "commit_outside_run" => "a cure under way before its start or too long after it",
         "ends_contradict" => "ends of a run that contradict each other",
         "decision_would_be_refused" => "a decision that would be refused today",
         "settles_nothing" => "an answer that settles nothing",
         "place_not_declared" => "a place that nobody declared",
+        "begun_wrongly" => "a first ply before there was anything to lay, or after the last",
+        "device_said_otherwise" => "a time that its device does not say",
         "clock_doubtful" => "a time that is not sure",
         "counter_gap" => "scans that never arrived",
         "set_aside" => "something that could not be read",
@@ -291,11 +312,11 @@ pub fn words(kind: &str) -> &'static str {
 }
 
 /// Whether an answer can be meant for a mismatch.
-pub fn answer_fits(kind: &str, answer: &shared_types::Settlement) -> bool {
+pub fn answer_fits(kind: &str, answer: &Settlement) -> bool {
     puzzle_named(kind).is_none_or(|puzzle| fits(puzzle, answer))
 }
 
-fn of_fact(view: View<'_>, label: Label, fact: &Fact, found: &mut Vec<Finding>) {
+fn of_fact(view: View<'_>, label: Label, fact: &Fact, say: &Say, found: &mut Vec<Finding>) {
     let Some(meta) = view.book.entry(fact.seq).filter(|meta| meta.thing == label) else { return };
     let name = view.book.name(label).short();
     if matches!(fact.what, What::SetAside) {
@@ -311,6 +332,14 @@ fn of_fact(view: View<'_>, label: Label, fact: &Fact, found: &mut Vec<Finding>) 
         let text =
             format!("The out-time {name} came with is said to be as of after it came; it counts from its receipt.");
         found.push(Finding::new("opening_after_receipt", fact.seq, text));
+    }
+    if fact.marks.said_otherwise && view.waits(fact) {
+        let at = dated(meta.occurred_at, say);
+        let text = format!(
+            "{name}: its device does not say that it was {at}. It counts where it takes life, until somebody confirms it."
+        );
+        let ask = Some(format!("Was it {at}? Confirm it, or strike it and write the right time."));
+        found.push(Finding { ask, ..Finding::new("device_said_otherwise", fact.seq, text) });
     }
     let ahead = meta.occurred_at.since(meta.recorded_at);
     if DOUBTFUL_MS < ahead || DOUBTFUL_MS < i64::from(fact.uncertain_ms) {

@@ -1,7 +1,7 @@
 //! What does not add up about a part: laid from what was not there, installed before it was cured, removed from a boat
 //! it was never in.
 
-use crate::fact::{Fact, Label, What};
+use crate::fact::{Fact, Label, Laid, What};
 use crate::finding::Finding;
 use crate::holds;
 use crate::kit::{kit_items, laid_before};
@@ -9,6 +9,7 @@ use crate::puzzle::dated;
 use crate::say::Say;
 use crate::stage::{Oven, Run, StageLife, stage_life, stages_of};
 use crate::view::View;
+use shared_types::Instant;
 
 pub(crate) fn laid_wrongly(
     view: View<'_>,
@@ -30,6 +31,7 @@ pub(crate) fn laid_wrongly(
             format!("Plies were laid in {part} {} after its oven run had started.", life.stage),
         ));
     }
+    found.extend(begun_wrongly(view, &part_stage(part, life), fact, laid, say));
     if !laid.from_kit {
         return;
     }
@@ -59,6 +61,39 @@ pub(crate) fn laid_wrongly(
     }
 }
 
+fn part_stage(part: &str, life: &StageLife) -> String {
+    format!("{part} {}", life.stage)
+}
+
+/// The first ply said to be down before there was anything to lay, or after the last. It counts as the sooner of the two:
+/// its wait for the oven is never shorter than what is said.
+fn begun_wrongly(view: View<'_>, part: &str, fact: &Fact, laid: &Laid, say: &Say) -> Option<Finding> {
+    let began = laid.from_at?;
+    let from = view.book.name(laid.from).short();
+    let there = match laid.from_kit {
+        true => kit_items(view, laid.from).iter().map(|item| item.cut_at).min(),
+        false => received_at(view, laid.from),
+    };
+    let how = match there.filter(|there| began < *there) {
+        Some(there) if laid.from_kit => format!("but {from} was cut only {}", dated(there, say)),
+        Some(there) => format!("but {from} was received only {}", dated(there, say)),
+        None if fact.latest() < began => format!("but its last ply was down {}", dated(fact.at, say)),
+        None => return None,
+    };
+    let text = format!("The first ply of {part} from {from} is said to have been down {}, {how}.", dated(began, say));
+    let ask = Some(format!("When was the first of these plies down in {part}? Strike the lay-up that is wrong."));
+    Some(Finding { ask, ..Finding::new("begun_wrongly", fact.seq, text) })
+}
+
+/// When a roll was received for the first time, as of its opening where that is earlier.
+fn received_at(view: View<'_>, roll: Label) -> Option<Instant> {
+    let receipts = view.facts(roll).filter_map(|fact| match &fact.what {
+        What::Received(received) => Some(received.counts_from(fact.at)),
+        _ => None,
+    });
+    receipts.min()
+}
+
 /// ` in P-1 skin`
 fn before_in(view: View<'_>, before: &Fact) -> String {
     let What::Laid(laid) = &before.what else { return String::new() };
@@ -68,7 +103,7 @@ fn before_in(view: View<'_>, before: &Fact) -> String {
 /// Nothing is installed without the record of its cure, nor while it is held.
 pub(crate) fn installed_wrongly(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &mut Vec<Finding>) {
     let part = view.book.name(label).short();
-    let mut boats: Vec<(Label, shared_types::Instant)> = Vec::new();
+    let mut boats: Vec<(Label, Instant)> = Vec::new();
     for fact in view.facts(label) {
         match fact.what {
             What::Installed { part: of, boat } if of == label => {

@@ -34,6 +34,11 @@ fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
         Puzzle::InWhileIn => format!(
             "{name} was put away {when} in {place}, where the book has it already. It counts as out since {since}."
         ),
+        Puzzle::InWhileInElsewhere if took_out(view, found.seq) => {
+            format!(
+                "{name} was taken out of {place} {when}, where the book does not have it. It counts as out since {since}."
+            )
+        }
         Puzzle::InWhileInElsewhere => {
             format!("{name} came into {place} {when} without having been taken out. It counts as out since {since}.")
         }
@@ -47,6 +52,10 @@ fn statement(view: View<'_>, label: Label, found: &Found, say: &Say) -> String {
             )
         }
     }
+}
+
+fn took_out(view: View<'_>, seq: u32) -> bool {
+    view.book.entry(seq).is_some_and(|meta| matches!(meta.kind, "roll_taken_out" | "kit_taken_out"))
 }
 
 /// Since when it counts as out: a stretch that ends where this one begins is told with it, as its card does.

@@ -1,10 +1,13 @@
 //! From an entry to the fact the book keeps: codes become labels, and the labels it is kept under are named.
 
-use crate::fact::{Cut, CutKit, Fact, Label, Laid, Marks, NEVER, Planned, Received, RunStarted, What, takes_effect};
+use crate::fact::{
+    Cut, CutKit, Fact, Label, Laid, Marks, NEVER, Planned, Received, RunStarted, What, said_otherwise, takes_effect,
+};
 use shared_types::{Body, Code, Entry, Kind, ThingName};
 use std::sync::Arc;
 
 pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, what: What) -> Fact {
+    let said_otherwise = said_otherwise(entry);
     Fact {
         at: takes_effect(entry),
         uncertain_ms: entry.uncertain_by_ms,
@@ -15,9 +18,11 @@ pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, wh
         by,
         rank: entry.body.rank(),
         marks: Marks {
-            told: entry.told,
-            device_counts: entry.scanned_by().is_some(),
+            // A time that its device does not say was said by somebody.
+            told: entry.told || said_otherwise,
+            device_counts: entry.scanned_by().is_some() && !said_otherwise,
             second: entry.has_second_person(),
+            said_otherwise,
         },
         what,
     }

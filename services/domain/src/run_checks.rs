@@ -3,7 +3,8 @@
 use crate::fact::{Fact, Label, What};
 use crate::finding::{Finding, shown};
 use crate::puzzle::dated;
-use crate::say::Say;
+use crate::say::{Say, left};
+use crate::stage::{COMMIT_OUTSIDE_RUN, RECORD_DELAY_MS, commit_fits};
 use crate::view::View;
 use shared_types::{Instant, Mismatch};
 use std::collections::BTreeSet;
@@ -66,6 +67,7 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
         let ask = Some(format!("Which start of {name} is right? Strike the other one."));
         found.push(Finding { ask, ..Finding::new("started_twice", again.seq, text) });
     }
+    found.extend(view.facts(run).filter_map(|end| outside_run(name, &starts, end, say)));
     let all: Vec<Said> = view.facts(run).filter_map(Said::of).collect();
     for (place, later) in all.iter().enumerate() {
         let Some(earlier) = all.iter().take(place).find(|earlier| later.contradicts(**earlier)) else { continue };
@@ -74,6 +76,24 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
         let ask = Some(format!("What came of {name}? Strike what is wrong."));
         found.push(Finding { ask, ..Finding::new("ends_contradict", later.seq, text) });
     }
+}
+
+/// A cure said to be under way before any start of its run, or so long after that the start was taken for none by then.
+fn outside_run(name: &str, starts: &[&Fact], end: &Fact, say: &Say) -> Option<Finding> {
+    let What::RunEnded { committed_at: Some(committed), .. } = end.what else { return None };
+    let fits = starts.iter().any(|start| commit_fits(start, committed));
+    let start = starts.last().filter(|_| !fits)?;
+    let apart = committed.since(start.at);
+    let how = match apart < 0 {
+        true => format!("{} before its start", left(apart.saturating_neg())),
+        false => format!("{} after its start, {} at most are believed", left(apart), left(RECORD_DELAY_MS)),
+    };
+    let (committed, started) = (dated(committed, say), dated(start.at, say));
+    let text = format!(
+        "Of {name}, started {started}, the cure is said to have been under way {committed}: {how}. It confirms nothing."
+    );
+    let ask = Some(format!("When was the cure of {name} under way? Strike what is wrong and write it again."));
+    Some(Finding { ask, ..Finding::new(COMMIT_OUTSIDE_RUN, end.seq, text) })
 }
 
 /// The same of the runs a part was in, to be seen with the part.

@@ -5,7 +5,7 @@ use crate::history::{Until, last_take_out};
 use crate::kit::{kit_life, laid_items};
 use crate::roll::{Life, roll_life};
 use crate::view::View;
-use shared_types::{Instant, StageName};
+use shared_types::{Instant, Settlement, StageName};
 use std::collections::BTreeMap;
 
 pub struct StageLife {
@@ -71,6 +71,9 @@ pub enum Oven {
 }
 
 const HOUR_MS: i64 = 3_600_000;
+
+/// So long a start waits for its record where nobody says when its end was: then it never started.
+pub(crate) const RECORD_DELAY_MS: i64 = 24 * HOUR_MS;
 
 pub fn stages_of(view: View<'_>, part: Label) -> Vec<StageName> {
     let mut names: Vec<StageName> = Vec::new();
@@ -176,12 +179,13 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
     };
     for fact in ends() {
         let What::RunEnded { committed_at, cured: answer, .. } = fact.what else { continue };
-        // A commit before the start, after the run broke off, or later than the chart was read, confirms nothing; nor
+        // A commit outside its run, after the run broke off, or later than the chart was read, confirms nothing; nor
         // does one while another entry says that it was not cured. By the times as they were said: a clock that is less
         // sure makes no commit fit.
         let broken_by = |at: Instant| interrupted.is_some_and(|(broke, _)| broke < at);
         let denied = answer != Some(false) && denied(fact);
-        let fits = |at: Instant| start.at <= at && at <= fact.at && !broken_by(at) && !denied;
+        let in_run = |at| commit_fits(start, at) || start.at <= at && looked_into(view, run, fact);
+        let fits = |at: Instant| in_run(at) && at <= fact.at && !broken_by(at) && !denied;
         committed |= committed_at.is_some_and(fits);
         cured |= answer == Some(true);
         if answer == Some(false) {
@@ -198,9 +202,24 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
         committed,
         interrupted: interrupted.map(|(_, seq)| seq),
         not_cured,
-        delay_ms: if cured { 72 * HOUR_MS } else { 24 * HOUR_MS },
+        delay_ms: if cured { 72 * HOUR_MS } else { RECORD_DELAY_MS },
         told: view.waits(start),
     }
+}
+
+/// Whether a cure can have been under way then: not before its start, and not later than a start without a record is
+/// taken for one. Which of two such times is wrong, a person has to say.
+pub(crate) fn commit_fits(start: &Fact, at: Instant) -> bool {
+    (0..=RECORD_DELAY_MS).contains(&at.since(start.at))
+}
+
+/// The name of a commit that is outside its run, as something that does not add up.
+pub(crate) const COMMIT_OUTSIDE_RUN: &str = "commit_outside_run";
+
+/// Two people looked at a commit that is late, and it stands.
+fn looked_into(view: View<'_>, run: Label, end: &Fact) -> bool {
+    let answer = view.settlement(run, COMMIT_OUTSIDE_RUN, end.seq);
+    answer.is_some_and(|(_, answer, _)| matches!(answer, Settlement::LookedInto(true)))
 }
 
 /// What went wrong with a run once its cure was under way: what was in it stays in it and is held.

@@ -28,6 +28,8 @@ pub enum Settled {
     CarriedOver(Minute),
     AssignedSeconds(i64),
     Other(String),
+    /// What can't have been: that it was a thing which nobody received or cut.
+    Nothing,
 }
 
 impl<'log> Book<'log> {
@@ -95,9 +97,24 @@ impl<'log> Book<'log> {
         self.of_kind("register_batch").filter(|entry| entry.thing == thing).last().map(|entry| &entry.body)
     }
 
+    fn is_there(&self, thing: &str) -> bool {
+        let code = thing.strip_prefix("kit/");
+        let cut =
+            |cut: &Entry| cut.body["kits"].as_array().into_iter().flatten().any(|kit| kit["kit"].as_str() == code);
+        match code {
+            Some(_) => self.of_kind("nest_cut").any(cut),
+            None => self.of_kind("roll_received").any(|receipt| receipt.thing == thing),
+        }
+    }
+
     /// All settlements of a thing's mismatches, in the order in which they were made.
     pub fn settlements(&self) -> Vec<Settlement> {
-        self.of_kind("settle").filter_map(read_settlement).collect()
+        let read = self.of_kind("settle").filter_map(read_settlement);
+        let can_be = |settled: Settlement| match &settled.answer {
+            Settled::Other(other) if !self.is_there(other) => Settlement { answer: Settled::Nothing, ..settled },
+            _ => settled,
+        };
+        read.map(can_be).collect()
     }
 }
 

@@ -147,10 +147,17 @@ fn read_entry(value: &Value, seq: u64) -> Entry {
         device: text("device"),
         device_only_claimed: value["device_known"] == "claimed",
         counter: value["counter"].as_u64(),
-        told: value["told"] == true,
+        told: value["told"] == true || said_otherwise(value),
         second: value["second"]["by"].as_str().map(str::to_owned),
         body,
     }
+}
+
+/// The device says that it was made at another time, by more than a quarter of an hour and by more than it may be off.
+fn said_otherwise(value: &Value) -> bool {
+    let time = |key: &str| value[key].as_str().map(milliseconds);
+    let (Some(said), Some(at)) = (time("device_said"), time("occurred_at")) else { return false };
+    value["uncertain_by_ms"].as_i64().unwrap_or(0).max(900_000) < (at - said).abs()
 }
 
 /// # Panics

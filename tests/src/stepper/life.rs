@@ -254,7 +254,10 @@ fn step(book: &Book, fact: &Entry, label: &str) -> Option<Step> {
             Some((place, rack)) => What::SeenInside { place, rack },
             None => What::ActOutside,
         },
-        "roll_taken_out" | "kit_taken_out" => What::TakenOut,
+        "roll_taken_out" | "kit_taken_out" => {
+            let from = fact.text("from").map(|from| (from.to_owned(), book.is_frozen(from, fact.at)));
+            What::TakenOut { from }
+        }
         "nest_cut" if label.starts_with("kit/") => What::Born,
         "nest_cut" | "plies_laid" => What::ActOutside,
         _ => return None,

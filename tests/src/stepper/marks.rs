@@ -10,7 +10,10 @@ pub enum What {
         place: String,
         rack: Minute,
     },
-    TakenOut,
+    TakenOut {
+        /// The place it is said to have been in, and whether that is a frozen one.
+        from: Option<(String, bool)>,
+    },
     SeenInside {
         place: String,
         rack: Minute,

@@ -143,16 +143,20 @@ struct Run<'log> {
     start: &'log Entry,
     interrupted: Option<Minute>,
     /// When a firm end says that the cycle passed the point of no return, unless another says that it did not cure.
-    committed: Vec<Minute>,
+    committed: Vec<(Minute, bool)>,
     answered_cured: bool,
     not_cured_at: Option<Minute>,
 }
 
 impl Run<'_> {
-    /// What is said to have passed that point after the run was broken off, or before it began, confirms nothing.
+    /// What is said to have passed that point after the run was broken off, before it began, or so long after that
+    /// without a record it would have lapsed, confirms nothing; the last may be looked into by two, and then it does.
     fn is_confirmed(&self) -> bool {
-        let in_time = |committed: &Minute| self.interrupted.is_none_or(|broken| *committed <= broken);
-        self.committed.iter().any(|committed| in_time(committed) && self.start.at <= *committed)
+        let in_time = |committed: Minute| self.interrupted.is_none_or(|broken| committed <= broken);
+        let waited = |committed: Minute| committed - self.start.at;
+        self.committed.iter().any(|(committed, looked_into)| {
+            in_time(*committed) && 0 <= waited(*committed) && (*looked_into || waited(*committed) <= MINUTES_A_DAY)
+        })
     }
 }
 
@@ -173,12 +177,24 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
             start,
             interrupted: broken.map(Entry::earliest).min(),
             // Nobody read a chart before it was drawn.
-            committed: believed.filter_map(|end| read(end).filter(|committed| *committed <= end.at)).collect(),
+            committed: believed
+                .filter_map(|end| Some((read(end).filter(|committed| *committed <= end.at)?, looked_into(book, end))))
+                .collect(),
             answered_cured: ends.iter().any(|end| end.body["cured"] == true),
             not_cured_at: ends.iter().filter(|end| end.body["cured"] == false).map(|end| end.at).max(),
         }
     };
     starts.into_iter().map(run).collect()
+}
+
+/// Somebody looked into a commit that is late, and it may rest.
+fn looked_into(book: &Book, end: &Entry) -> bool {
+    let about = |settled: &&Entry| {
+        let mismatch = &settled.body["mismatch"];
+        mismatch["kind"] == "commit_outside_run" && mismatch["entry"].as_str() == Some(&end.id)
+    };
+    let last = book.of_kind("settle").filter(about).max_by_key(|settled| settled.seq);
+    last.is_some_and(|settled| settled.body["answer"]["looked_into"] == true)
 }
 
 /// From when on the limits stand: the start of the run at its latest, if it is confirmed, or while its record may

@@ -114,7 +114,11 @@ impl<'a> Pass<'a> {
                     self.leave(step.earliest, None);
                 }
             }
-            What::TakenOut => self.taken_out(step),
+            What::TakenOut { from } => {
+                if !self.seen_elsewhere(step, from) {
+                    self.taken_out(step);
+                }
+            }
             What::PutAway { place, rack } => self.put_away(step, place, rack),
             What::SeenInside { place, rack } => self.seen_inside(step, place, rack),
             What::ActOutside | What::Born => self.act_outside(step),
@@ -195,6 +199,29 @@ impl<'a> Pass<'a> {
         self.leave(step.earliest, Some(step));
     }
 
+    /// Taken out of a place where the book does not have it: it was seen there, and then taken out.
+    fn seen_elsewhere(&mut self, step: &Step, from: Option<(String, bool)>) -> bool {
+        let (Some((place, frozen)), Whereabouts::Inside { place: here, .. }) = (from, &self.place) else {
+            return false;
+        };
+        if place == *here || self.is_granted(step) {
+            return false;
+        }
+        let kind = if frozen { "in_while_in_elsewhere" } else { "acted_while_inside" };
+        let moved = self.settlement(step, kind).is_some_and(|settled| matches!(settled.answer, Settled::Other(_)));
+        match frozen {
+            true => {
+                let seen = What::SeenInside { place: place.clone(), rack: 0 };
+                self.seen_inside(&Step { what: seen, ..step.clone() }, place, 0);
+            }
+            false => self.act_outside(&Step { what: What::ActOutside, ..step.clone() }),
+        }
+        if !moved && self.grant.is_none() {
+            self.was_take_out(step);
+        }
+        true
+    }
+
     fn put_away(&mut self, step: &Step, place: String, rack: Minute) {
         let back_at = step.latest + rack;
         match self.place.clone() {
@@ -252,7 +279,7 @@ impl<'a> Pass<'a> {
             Some(Settled::WasTakeOut) => self.was_take_out(step),
             Some(Settled::Other(_)) => {}
             // A put-away at T would have been granted; unanswered, it is counted the unsafe way.
-            Some(Settled::PutAwayAt(_)) | None => {
+            Some(Settled::PutAwayAt(_) | Settled::Nothing) | None => {
                 if same {
                     // Probably a take-out with the wrong placard: out since last known inside, and it runs on.
                     self.leave(known_since, Some(step));
@@ -308,7 +335,7 @@ impl<'a> Pass<'a> {
                 }
                 Some(Settled::WasTakeOut) => self.was_take_out(step),
                 Some(Settled::Other(_)) => {}
-                Some(Settled::PutAwayAt(_)) | None => self.leave(known_since, None),
+                Some(Settled::PutAwayAt(_) | Settled::Nothing) | None => self.leave(known_since, None),
             },
         }
     }
@@ -362,7 +389,13 @@ impl<'a> Pass<'a> {
         if self.is_granted(step) {
             return None;
         }
-        let settlement = self.settlement(step, kind).cloned();
+        let late = |settled: &Settlement| match settled.answer {
+            Settled::OutSince(at) => step.latest < at,
+            Settled::PutAwayAt(at) => step.latest < at && kind != "put_away_not_after_take_out",
+            _ => false,
+        };
+        // Nothing is settled by a time after the scan.
+        let settlement = self.settlement(step, kind).filter(|settled| !late(settled)).cloned();
         if let Some(Settlement { answer: Settled::PutAwayAt(at), id, .. }) = &settlement
             && let Some(place) = self.put_away_where(step)
         {
@@ -380,7 +413,7 @@ impl<'a> Pass<'a> {
     fn put_away_where(&self, step: &Step) -> Option<String> {
         match (&step.what, &self.place) {
             (What::PutAway { place, .. } | What::SeenInside { place, .. }, _) => Some(place.clone()),
-            (What::TakenOut, Whereabouts::Outside(stretch)) => stretch.last_place.clone(),
+            (What::TakenOut { .. }, Whereabouts::Outside(stretch)) => stretch.last_place.clone(),
             _ => None,
         }
     }

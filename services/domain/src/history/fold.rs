@@ -210,7 +210,7 @@ impl<'b> Folding<'b> {
             (State::Unknown, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.inside(place, step)
             }
-            (State::Unknown, StepAct::TakenOut { to }) => self.out(step.earliest, step, to, Some(step)),
+            (State::Unknown, StepAct::TakenOut { to, .. }) => self.out(step.earliest, step, to, Some(step)),
             (State::Unknown, StepAct::Outside { place }) => self.out(step.earliest, step, place, None),
             (State::Unknown, StepAct::Received) => self.out(step.earliest, step, None, None),
             (State::In { .. } | State::Out { .. }, StepAct::Received) => {}
@@ -263,7 +263,12 @@ impl<'b> Folding<'b> {
             (State::In { last_known, .. }, StepAct::PutAway { place, .. } | StepAct::SeenInside { place, .. }) => {
                 self.puzzle(Puzzle::InWhileInElsewhere, step, *last_known, Some(place));
             }
-            (State::In { .. }, StepAct::TakenOut { to }) => {
+            (State::In { place, last_known, .. }, StepAct::TakenOut { from: Some((from, frozen)), to })
+                if *place != from && !self.is_granted(step) =>
+            {
+                self.taken_out_elsewhere(step, *last_known, (*place, from, frozen), to);
+            }
+            (State::In { .. }, StepAct::TakenOut { to, .. }) => {
                 self.out(step.earliest, step, to, Some(step));
             }
             (State::In { last_known, place, .. }, StepAct::Outside { .. }) => {
@@ -273,7 +278,7 @@ impl<'b> Folding<'b> {
     }
 
     /// What does not add up: settled as a person said, else counted the unsafe way.
-    fn puzzle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Option<Label>) {
+    pub(super) fn puzzle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, place: Option<Label>) {
         let settled = Settled::of(self.view, puzzle, step);
         let settled_by = settled.as_ref().map(|(by, _)| *by);
         self.so_far.found.push(Found { seq: step.seq, puzzle, since, place, settled_by });

@@ -9,7 +9,7 @@ mod steps;
 mod stretches;
 
 pub use fold::{Before, Start, fold};
-pub use settled::fits;
+pub use settled::{can_be, fits};
 pub use steps::{Step, StepAct, step, steps};
 pub use stretches::Stretches;
 

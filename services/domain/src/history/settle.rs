@@ -10,7 +10,7 @@ impl Folding<'_> {
     pub(super) fn settle(&mut self, puzzle: Puzzle, step: &Step, since: Instant, settled: Settled) {
         let (place, rack_ms) = match step.act {
             StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms } => (Some(place), rack_ms),
-            StepAct::TakenOut { to } => (to, 0),
+            StepAct::TakenOut { to, .. } => (to, 0),
             StepAct::Outside { place } => (place, 0),
             StepAct::Received => (None, 0),
         };
@@ -38,8 +38,29 @@ impl Folding<'_> {
         }
     }
 
+    /// Taken out of another place than the book has it in: it was seen there just before.
+    pub(super) fn taken_out_elsewhere(
+        &mut self,
+        step: &Step,
+        last_known: Instant,
+        (place, from, frozen): (Label, Label, bool),
+        to: Option<Label>,
+    ) {
+        let (puzzle, seen, shown) = match frozen {
+            true => (Puzzle::InWhileInElsewhere, StepAct::SeenInside { place: from, rack_ms: 0 }, from),
+            false => (Puzzle::ActedWhileInside, StepAct::Outside { place: Some(from) }, place),
+        };
+        self.puzzle(puzzle, &Step { act: seen, ..*step }, last_known, Some(shown));
+        let moved = self.so_far.moved_out.iter().any(|(seq, _)| *seq == step.seq);
+        if moved {
+            self.so_far.takes.pop();
+        } else if self.grant.is_none() {
+            self.outside(step.earliest, step, to, Some(step));
+        }
+    }
+
     /// Out from an instant on; what is out already stays so, and the earlier of the two counts.
-    fn outside(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
+    pub(super) fn outside(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
         if let State::Out { since: already, takes, .. } = &mut self.now.state {
             *already = (*already).min(since);
             takes.extend(take.map(|take| (take.latest, take.device)));

@@ -1,7 +1,7 @@
 //! What a person said about a mismatch, as far as that answer can be meant for it.
 
 use super::{Puzzle, Step};
-use crate::fact::Label;
+use crate::fact::{Label, What};
 use crate::view::View;
 use shared_types::{Instant, Settlement};
 
@@ -20,7 +20,7 @@ impl Settled {
         let Some((by, answer, other)) = view.settlement(step.thing, puzzle.name(), step.seq) else {
             return view.kindly.then(|| (step.seq, Settled::kindly(puzzle, step)));
         };
-        if !fits(puzzle, answer) {
+        if !fits(puzzle, answer) || !can_be(view, puzzle, step.latest, (answer, other)) {
             return None;
         }
         let settled = match answer {
@@ -45,6 +45,25 @@ impl Settled {
             Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut => Settled::PutAwayAt(step.at),
         }
     }
+}
+
+/// Nothing is settled by a time after the scan, nor by what nobody received or cut. Where it is the order of the scan and
+/// a take-out that is in doubt, it may have been put away later than it says.
+pub fn can_be(view: View<'_>, puzzle: Puzzle, scan: Instant, (answer, other): (&Settlement, Option<Label>)) -> bool {
+    match answer {
+        Settlement::PutAwayAt(_) if puzzle == Puzzle::PutAwayNotAfterTakeOut => true,
+        Settlement::OutSince(stamp) | Settlement::PutAwayAt(stamp) => stamp.at <= scan,
+        Settlement::Other(_) => other.is_some_and(|other| is_there(view, other)),
+        _ => true,
+    }
+}
+
+fn is_there(view: View<'_>, thing: Label) -> bool {
+    view.facts(thing).any(|fact| match &fact.what {
+        What::Received(received) => received.roll == thing,
+        What::Cut(cut) => cut.kits.iter().any(|kit| kit.kit == thing),
+        _ => false,
+    })
 }
 
 /// Which answers a mismatch can have.

@@ -12,6 +12,8 @@ pub enum StepAct {
         rack_ms: i64,
     },
     TakenOut {
+        /// The place it is said to have been in, and whether that is a frozen one.
+        from: Option<(Label, bool)>,
         to: Option<Label>,
     },
     SeenInside {
@@ -84,7 +86,9 @@ fn act(view: View<'_>, thing: Label, fact: &Fact) -> Option<StepAct> {
         What::PutAway { into, at_position } => {
             Some(StepAct::PutAway { place: *into, rack_ms: rack_ms(*into, *at_position) })
         }
-        What::TakenOut { to, .. } => Some(StepAct::TakenOut { to: *to }),
+        What::TakenOut { from, to } => {
+            Some(StepAct::TakenOut { from: from.map(|from| (from, view.frozen(from, fact.at))), to: *to })
+        }
         What::Seen { place, .. } if !view.frozen(*place, fact.at) => Some(StepAct::Outside { place: Some(*place) }),
         What::Seen { place, at_position } => {
             Some(StepAct::SeenInside { place: *place, rack_ms: rack_ms(*place, *at_position) })

@@ -109,10 +109,14 @@ fn settling_gives_back_and_needs_a_second_person_who_did_not_scan_it() {
 }
 
 #[test]
-fn saying_that_it_was_another_roll_gives_back_also_when_nobody_knows_that_roll_yet() {
+fn saying_that_it_was_another_roll_gives_back_and_that_roll_must_be_there() {
     let scene = stored().put_away("R-1", "F1", "Tue 12:00").named("again");
-    let other = Settlement::Other(thing("R-77"));
-    scene.wish_settle("again", "in_while_in", other).at("Tue 15:00").needs_a_second("R-1 gets back 33 h of tack life");
+    let other = || Settlement::Other(thing("R-77"));
+    let unknown = scene.wish_settle("again", "in_while_in", other()).at("Tue 15:00").second("B-2");
+    unknown.is_refused("Nobody has received R-77. Name one that is there, or receive it first.");
+    let scene = scene.stored("R-77", "Mon 06:00");
+    let known = scene.wish_settle("again", "in_while_in", other()).at("Tue 15:00");
+    known.needs_a_second("R-1 gets back 33 h of tack life");
 }
 
 #[test]

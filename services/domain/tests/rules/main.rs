@@ -17,6 +17,7 @@ mod careful;
 mod carried;
 mod changed;
 mod charged;
+mod contradict;
 mod cure;
 mod decisions;
 mod effects;

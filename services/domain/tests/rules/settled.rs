@@ -177,7 +177,8 @@ fn nobody_alone_takes_back_from_the_other_roll_what_moved_to_it() {
     again(OutSince(stamp("Tue 06:00"))).needs_a_second(back);
     again(OutSince(stamp("Tue 06:00"))).second("B-2").is_granted();
     // Nor is it passed on to a third one.
-    again(Other(thing("R-3"))).needs_a_second(back);
+    let scene = scene.clone().stored("R-3", "Mon 06:00");
+    scene.wish_settle("again", "out_while_out", Other(thing("R-3"))).at("Wed 10:00").needs_a_second(back);
 }
 
 #[test]
