@@ -3,7 +3,7 @@
 use crate::book::Book;
 use crate::clock::{Charge, Clock};
 use crate::fact::{Label, What};
-use crate::history::{History, Puzzle};
+use crate::history::{History, Puzzle, Spot};
 use crate::kit::kit_life;
 use crate::limits::ROLL_WARMS_MS;
 use crate::question::When;
@@ -162,6 +162,11 @@ fn behind_it(view: View<'_>, behind: &Behind<'_>, from: Instant, to: Option<Inst
         for stretch in history.stretches.between(from, to.unwrap_or(Instant::MAX)) {
             entries.push(stretch.from_seq);
             entries.extend(stretch.to_seq);
+            // Nobody took it out: the place was not cold enough.
+            let lay_in = Some(stretch).filter(|stretch| stretch.from_seq == 0);
+            if let Some((_, Spot::Inside(place))) = lay_in.and_then(|stretch| history.spot(stretch.from)) {
+                notes.push(format!("in {}, not cold enough for it", view.book.name(place).short()));
+            }
         }
         for found in history.found.iter().filter(|found| entries.contains(&found.seq)) {
             let settled = if found.settled_by.is_some() { ", settled" } else { "" };

@@ -42,7 +42,7 @@ pub fn kit_life(view: View<'_>, kit: Label) -> KitLife {
     let mut steps = steps(view, kit);
     steps.extend(moved_in(view, kit));
     steps.sort_by_key(|step| step.at);
-    let history = Arc::new(kit_history(view, &steps));
+    let history = Arc::new(kit_history(view, kit, &steps));
     let items = kit_items(view, kit);
     let rolls = items.iter().map(|item| item.roll).collect::<std::collections::BTreeSet<_>>();
     let rolls = rolls.into_iter().map(|roll| (roll, roll_life(view, roll))).collect();

@@ -10,6 +10,7 @@ pub mod calendar;
 pub mod card;
 pub mod changes;
 pub mod clock;
+mod cold;
 pub mod deadlines;
 pub mod decide;
 pub mod deliveries;
@@ -55,6 +56,7 @@ pub mod trace;
 pub mod view;
 mod walk;
 mod warnings;
+mod whereabouts;
 pub mod wish;
 mod wording;
 

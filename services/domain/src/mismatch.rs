@@ -1,6 +1,7 @@
 //! What does not add up: derived from the facts, never stored, settled by a person in words.
 
 use crate::book::Book;
+use crate::cold;
 use crate::fact::{DOUBTFUL_MS, Fact, Label, What};
 use crate::finding::{Finding, shown};
 use crate::history::{Puzzle, fits};
@@ -301,6 +302,7 @@ pub fn words(kind: &str) -> &'static str {
         "ends_contradict" => "ends of a run that contradict each other",
         "decision_would_be_refused" => "a decision that would be refused today",
         "settles_nothing" => "an answer that settles nothing",
+        "place_too_warm" => "a freezer that may be too warm for it",
         "place_not_declared" => "a place that nobody declared",
         "begun_wrongly" => "a first ply before there was anything to lay, or after the last",
         "device_said_otherwise" => "a time that its device does not say",
@@ -348,6 +350,11 @@ fn of_fact(view: View<'_>, label: Label, fact: &Fact, say: &Say, found: &mut Vec
             fact.seq,
             format!("The time of this entry about {name} is not sure: the clock was wrong."),
         ));
+    }
+    if let What::PutAway { into, .. } = fact.what
+        && let Some(why) = cold::why_out(view, label, into, fact.at)
+    {
+        found.push(Finding::new("place_too_warm", fact.seq, format!("{name}: {why}")));
     }
     let undeclared = match fact.what {
         What::PutAway { into: place, .. } | What::Seen { place, .. } => {

@@ -1,6 +1,7 @@
 //! A roll: what it is by its receipts, how far it is used up, and its clocks.
 
 use crate::clock::Clock;
+use crate::cold::{Storage, is_cold, storage};
 use crate::fact::{Fact, Label, Received, What};
 use crate::history::{Before, Found, History, Start, Step, StepAct, fold, kit_history, step, steps};
 use crate::view::View;
@@ -60,10 +61,11 @@ fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {
         .collect();
     let used = used(view, roll, receipts.iter().map(|(_, received)| received.length_mm).min());
     let one = receipts.len() == 1;
+    let storage = storage(view, roll);
     let mut history = None;
     let mut lives = Vec::with_capacity(receipts.len());
     for (receipt, received) in receipts {
-        let start = start(view, receipt, received);
+        let start = start(view, receipt, received, storage);
         // Of several receipts each is read as if it were the only one.
         let own = |step: &&Step| step.act != StepAct::Received || step.seq == receipt.seq;
         let folded = match one {
@@ -93,7 +95,7 @@ fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {
         history.get_or_insert(folded);
     }
     let history = history.unwrap_or_else(|| {
-        fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: false })
+        fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: false, storage })
     });
     RollLife {
         roll,
@@ -105,16 +107,18 @@ fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {
     }
 }
 
-fn start(view: View<'_>, receipt: &Fact, received: &Received) -> Start {
+fn start(view: View<'_>, receipt: &Fact, received: &Received, storage: Option<Storage>) -> Start {
     let from = received.counts_from(receipt.at);
     let before_first_fact = match received.from {
-        Some(place) if view.frozen(place, from) => Before::OnItsWay { place, since: from },
+        Some(place) if view.place(place, from).is_some_and(|place| is_cold(place, storage)) => {
+            Before::OnItsWay { place, since: from }
+        }
         Some(_) | None => Before::Out { seq: receipt.seq, since: from },
     };
     // Without an opening nothing is known before the first fact, and no answer is given anyway.
     let before_first_fact = received.opening.as_ref().map_or(Before::Nothing, |_| before_first_fact);
     let from = received.opening.as_ref().map_or(Instant::MIN, |_| from);
-    Start { from, before_first_fact, kit: false }
+    Start { from, before_first_fact, kit: false, storage }
 }
 
 /// Facts of another thing that a person said were this one's, while that mismatch arises.
@@ -144,7 +148,7 @@ fn moved_step(view: View<'_>, thing: Label, on: u32) -> Option<Step> {
     let own = steps(view, origin);
     let history = match view.book.kind(origin) {
         Kind::Roll => roll_life_of(view, origin, &own).history,
-        _ => Arc::new(kit_history(view, &own)),
+        _ => Arc::new(kit_history(view, origin, &own)),
     };
     history.moved_out.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
 }

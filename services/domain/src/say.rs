@@ -127,6 +127,15 @@ pub fn so_far(ms: i64) -> String {
     left(ms.saturating_add(MINUTE - 1))
 }
 
+/// `-18 °C`, `-17.5 °C`
+pub fn degrees(millideg_c: i32) -> String {
+    let (sign, all) = (if millideg_c < 0 { "-" } else { "" }, millideg_c.unsigned_abs());
+    match all % 1000 {
+        0 => format!("{sign}{} °C", all / 1000),
+        rest => format!("{sign}{}.{} °C", all / 1000, format!("{rest:03}").trim_end_matches('0')),
+    }
+}
+
 pub fn limit(name: LimitName) -> &'static str {
     match name {
         LimitName::TackLife => "tack life",

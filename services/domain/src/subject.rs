@@ -1,5 +1,6 @@
 //! The thing a question is about, read at one instant: limits, where it is, what refuses it outright.
 
+use crate::cold;
 use crate::fact::{Label, What};
 use crate::history::{Found, History, Spot};
 use crate::holds;
@@ -204,12 +205,18 @@ fn place_it(subject: &mut Subject, history: &History, read: At<'_>) {
     subject.runs = history.runs(read.at) && subject.refusals.is_empty();
     let until = history.spots.partition_point(|(since, _)| *since <= read.at);
     let past = history.spots.get(..until).unwrap_or_default();
-    subject.home = past.iter().rev().find_map(|(_, spot)| match spot {
+    let last = past.iter().rev().find_map(|(_, spot)| match spot {
         Spot::Inside(place) => Some(*place),
         Spot::OnItsWay(_) | Spot::Out(_) => None,
     });
+    let warm = last.and_then(|last| cold::why_out(read.view, subject.label, last, read.at));
+    // Nobody is sent to put it where it would count as out.
+    subject.home = last.filter(|_| warm.is_none());
+    if matches!(past.last(), Some((_, Spot::Inside(_)))) {
+        subject.notes.extend(warm);
+    }
     // Goods-in's put-away is no return: nothing of a roll's was put away before it.
-    let goods_in = read.view.book.kind(subject.label) == Kind::Roll && subject.home.is_none();
+    let goods_in = read.view.book.kind(subject.label) == Kind::Roll && last.is_none();
     subject.refreezes = history.runs(read.at) && !goods_in;
 }
 
@@ -227,7 +234,10 @@ fn finish(subject: &mut Subject, read: At<'_>, say: &Say) {
         }
     }
     if let Some(home) = subject.home.filter(|_| !subject.runs) {
-        subject.notes.push(format!("{} has no readings: it counts as cold.", book.name(home).short()));
+        let home = book.name(home).short();
+        let stated = cold::storage(read.view, subject.label).is_some();
+        let unstated = if stated { "" } else { ", and no storage limit is stated that it could be above" };
+        subject.notes.push(format!("{home} has no readings: it counts as cold{unstated}."));
     }
 }
 

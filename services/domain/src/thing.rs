@@ -2,19 +2,19 @@
 
 use crate::book::Book;
 use crate::fact::{Fact, Label, What};
-use crate::history::{History, Spot};
 use crate::holds;
 use crate::judge::{self, Judged};
 use crate::kit::kit_life;
 use crate::limits::{At, kit_limits, roll_limits, stage_limits};
 use crate::question::When;
-use crate::roll::{End, roll_life};
+use crate::roll::roll_life;
 use crate::rows::rows;
 use crate::say::Say;
-use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::stage::{stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use crate::{RULES, mismatch, run_checks};
+use crate::whereabouts::{sentence, stage_whereabouts, whereabouts};
+use crate::{RULES, cold, mismatch, run_checks};
 use shared_types::{
     Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
 };
@@ -66,7 +66,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
             let kit = kit_life(view, label);
             shown.limits = rows(read, &kit_limits(read, &kit), say);
             let cut = kit.items.iter().any(|item| item.cut_at <= read.at);
-            shown.whereabouts = whereabouts(read, &kit.history, cut, kit.ended(read.at), say);
+            shown.whereabouts = whereabouts(read, label, &kit.history, cut, kit.ended(read.at), say);
             shown.holds = holds::on(view, label, read.at, say);
         }
         Kind::Part => part(read, label, say, &mut shown),
@@ -77,6 +77,11 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         }
     }
     shown.say = sentence(&shown, say, read.at);
+    if let Whereabouts::Out { place: Some(place), .. } = &shown.whereabouts {
+        let place = view.book.label(&ThingName::new(Kind::Place, place));
+        let warm = place.and_then(|place| cold::why_out(view, label, place, read.at));
+        shown.say.extend(warm.map(|why| format!(" {why}")));
+    }
     shown
 }
 
@@ -89,7 +94,7 @@ fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
     }
     shown.length_left_mm = roll.length_left_mm.map(|left| left.max(0));
     shown.limits = rows(read, &roll_limits(read, &roll), say);
-    shown.whereabouts = whereabouts(read, &roll.history, roll.received_by(read.at), roll.ended(read.at), say);
+    shown.whereabouts = whereabouts(read, label, &roll.history, roll.received_by(read.at), roll.ended(read.at), say);
     shown.holds = holds::on(read.view, label, read.at, say);
 }
 
@@ -119,42 +124,6 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
             .find(|at| *at != Whereabouts::NothingLaid)
             .unwrap_or(Whereabouts::NothingLaid),
     };
-}
-
-fn stage_whereabouts(read: At<'_>, stage: &StageLife, say: &Say) -> Whereabouts {
-    let oven = stage.oven(read.at);
-    match (oven.run(), stage.lying(read.at).map(|item| item.first_ply).min()) {
-        (Some(run), Some(_)) => Whereabouts::InRun {
-            run: read.view.book.name(run.run).clone(),
-            since: say.stamp(run.scanned_at),
-            confirmed: matches!(oven, Oven::Started(_)) && !run.told,
-        },
-        (None, Some(since)) => Whereabouts::Laid { since: say.stamp(since) },
-        (_, None) => Whereabouts::NothingLaid,
-    }
-}
-
-fn whereabouts(read: At<'_>, history: &History, received: bool, end: Option<End>, say: &Say) -> Whereabouts {
-    if let Some(end) = end {
-        let since = say.stamp(end.at);
-        return if end.disposed { Whereabouts::Disposed { since } } else { Whereabouts::Consumed { since } };
-    }
-    let code = |place: Label| read.view.book.code(place);
-    match (history.spot(read.at), history.stretches.around(read.at)) {
-        // What counts as out is shown as out, whatever the last scan said.
-        (Some((_, Spot::Inside(_))), Some((since, _))) => Whereabouts::Out { place: None, since: say.stamp(since) },
-        (Some((since, Spot::Inside(place))), None) => {
-            Whereabouts::Inside { place: code(place), position: None, since: say.stamp(since) }
-        }
-        (Some((since, Spot::OnItsWay(place))), _) => {
-            Whereabouts::OnItsWay { place: code(place), since: say.stamp(since) }
-        }
-        (Some((at, Spot::Out(place))), around) => {
-            Whereabouts::Out { place: place.map(code), since: say.stamp(around.map_or(at, |(since, _)| since)) }
-        }
-        (None, Some((since, _))) if received => Whereabouts::Out { place: None, since: say.stamp(since) },
-        (None, _) => Whereabouts::NotReceived,
-    }
 }
 
 fn jobs(view: View<'_>, label: Label) -> Vec<Code> {
@@ -351,50 +320,4 @@ pub(crate) fn note(read: At<'_>, delivery: Label) -> Option<DeliveryNote> {
     let (received, missing) = (names(received), names(missing));
     let noted = (received.len() + missing.len()) as u64;
     (noted != 0).then_some(DeliveryNote { noted, received, missing })
-}
-
-fn note_words(name: &str, note: &DeliveryNote) -> String {
-    let DeliveryNote { noted, received, missing } = note;
-    let rolls = if *noted == 1 { "roll" } else { "rolls" };
-    if missing.is_empty() {
-        return format!("Delivery {name}: all {noted} {rolls} on its note received.");
-    }
-    let names: Vec<&str> = missing.iter().map(ThingName::short).collect();
-    format!(
-        "Delivery {name}: {} of {noted} {rolls} on its note received. Missing: {}.",
-        received.len(),
-        names.join(", ")
-    )
-}
-
-fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {
-    let name = shown.thing.short();
-    if let Some(note) = &shown.note {
-        return note_words(name, note);
-    }
-    let time = |stamp: shared_types::Stamp| say.time(stamp.at, at);
-    match &shown.whereabouts {
-        Whereabouts::NotReceived => format!("Nobody has received {name}."),
-        Whereabouts::OnItsWay { place, since } => format!("{name} is on its way in {place} since {}.", time(*since)),
-        Whereabouts::Inside { place, since, .. } => format!("{name} is in {place} since {}.", time(*since)),
-        Whereabouts::Out { place: Some(place), since } => format!("{name} is out, in {place}, since {}.", time(*since)),
-        Whereabouts::Out { place: None, since } => format!("{name} is out since {}.", time(*since)),
-        Whereabouts::Consumed { since } => format!("{name} was used up {}.", time(*since)),
-        Whereabouts::Disposed { since } => format!("{name} was thrown away {}.", time(*since)),
-        Whereabouts::NothingLaid => format!("Nothing is laid in {name}."),
-        Whereabouts::Laid { since } => format!("{name}: lay-up since {}.", time(*since)),
-        Whereabouts::InRun { run, since, confirmed: true } => {
-            format!("{name} went into the oven in run {} {}.", run.short(), time(*since))
-        }
-        Whereabouts::InRun { run, since, confirmed: false } => {
-            format!("{name} went into the oven in run {} {}, not confirmed yet.", run.short(), time(*since))
-        }
-        Whereabouts::InBoat { boat, since } => format!("{name} is in boat {boat} since {}.", time(*since)),
-        Whereabouts::Standing => format!(
-            "{} {name}: {} {}.",
-            shown.thing.kind(),
-            shown.entries,
-            if shown.entries == 1 { "entry" } else { "entries" }
-        ),
-    }
 }

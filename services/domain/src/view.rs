@@ -1,6 +1,7 @@
 //! The book as it was known at one log position: unstruck entries with `seq <= known`.
 
 use crate::book::Book;
+use crate::cold::{Storage, is_cold, too_warm};
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
 use crate::links::{self, Link, Source};
 use shared_types::{Code, Instant, Place, Revision, Settlement, Yard};
@@ -216,19 +217,20 @@ impl<'b> View<'b> {
         self.place(place, at).is_some_and(|place| place.frozen)
     }
 
-    /// When a place stops being frozen for the first time after an instant, and when it is frozen again.
-    pub fn thaws(self, place: Label, after: Instant) -> Vec<(Instant, Instant)> {
+    /// From when on, after an instant, a place is not cold enough, and when it is again.
+    pub fn thaws(self, place: Label, after: Instant, storage: Option<Storage>) -> Vec<(Instant, Instant)> {
+        let is_warm = self.place(place, after).is_some_and(|place| too_warm(place, storage));
         // Nearly every place is declared once.
-        if self.declarations(place).nth(1).is_none() {
+        if !is_warm && self.declarations(place).nth(1).is_none() {
             return Vec::new();
         }
         let mut changes: Vec<(Instant, bool)> =
-            self.declarations(place).map(|(at, place)| (at, place.frozen)).collect();
+            self.declarations(place).map(|(at, place)| (at, is_cold(place, storage))).collect();
         changes.retain(|(at, _)| after < *at);
-        let mut warm_since = None;
+        let mut warm_since = is_warm.then_some(after);
         let mut warm = Vec::new();
-        for (at, frozen) in changes {
-            match (frozen, warm_since) {
+        for (at, cold) in changes {
+            match (cold, warm_since) {
                 (false, None) => warm_since = Some(at),
                 (true, Some(since)) => {
                     warm.push((since, at));

@@ -29,6 +29,8 @@ pub(super) fn declare(writer: &mut Writer) {
         let from = OPENS + writer.random.between(3000, 15_000);
         let mut slower = trolleys;
         slower["rack_s"] = json!(1200);
+        // Too warm for all but PM-103 from then on.
+        slower["highest_millideg_c"] = json!(-15_000);
         slower["effective_from"] = json!(time(from));
         writer.decision("declare_place", "place/F3", OPENS - 97, slower);
     }
@@ -64,7 +66,7 @@ fn materials(writer: &mut Writer) {
     });
     let few = json!({
         "shelf_life": {"months": 13, "tested_at": "lay"},
-        "out_life_s": {"none_by": "DOC-13"}, "tack_life_s": 518_400,
+        "storage_limit_millideg_c": -12_000, "out_life_s": {"none_by": "DOC-13"}, "tack_life_s": 518_400,
         "lay_to_cure": {"none_by": "DOC-13"}, "refreezes": {"none_by": "DOC-13"}
     });
     for (code, limits) in [("PM-101", all_stated), ("PM-102", no_tack), ("PM-103", few)] {

@@ -72,6 +72,19 @@ impl<'log> Book<'log> {
         self.place(code, at).is_some_and(|place| place["frozen"] == true)
     }
 
+    /// Without readings a frozen place is as warm as it may be: above what a material may be stored at it is no cold place.
+    pub fn is_too_warm(&self, code: &str, at: Minute, limit_millideg: Option<i64>) -> bool {
+        let highest = self.place(code, at).and_then(|place| place["highest_millideg_c"].as_i64());
+        highest.zip(limit_millideg).is_some_and(|(highest, limit)| highest > limit)
+    }
+
+    /// When declarations of a place come into force.
+    pub fn declared_at(&self, code: &str) -> Vec<Minute> {
+        let thing = format!("place/{code}");
+        let declared = self.of_kind("declare_place").filter(|entry| entry.thing == thing);
+        declared.map(|entry| entry.text("effective_from").map_or(entry.at, minute)).collect()
+    }
+
     /// How much later than its scan at this place's door a thing is really in the cold, in minutes.
     pub fn rack_time(&self, code: &str, at: Minute) -> Minute {
         self.place(code, at).map_or(0, |place| whole_minutes(place["rack_s"].as_i64().unwrap_or(0)))

@@ -103,7 +103,10 @@ impl Life {
 
 /// The life of a roll if this receipt were its only one.
 pub fn roll_life(book: &Book, roll: &str, receipt: &Entry) -> Life {
-    let from_cold = receipt.text("from").is_some_and(|from| book.is_frozen(from, receipt.at));
+    let arrived = charged_from(receipt).unwrap_or(receipt.at);
+    let limit = storage_limit(book, roll);
+    let is_cold = |from: &str| book.is_frozen(from, arrived) && !book.is_too_warm(from, arrived, limit);
+    let from_cold = receipt.text("from").is_some_and(is_cold);
     let start = match charged_from(receipt) {
         Some(as_of) if !from_cold => Start::OutSince(as_of),
         _ => Start::Cold,
@@ -127,6 +130,7 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
         book.settlements().into_iter().filter(|settled| settled.thing == label).collect();
     let rack_time = |place: &str, at: Minute| book.rack_time(place, at);
     let is_roll = label.starts_with("roll/");
+    let limit = storage_limit(book, label);
     // Between an opening and what was done with it first it was outside; what was done before says itself where it was.
     let walk = |steps: &[Step]| {
         let says = |step: &&Step| step.what != What::Look && !step.perhaps;
@@ -136,13 +140,14 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
             Start::OutSince(as_of) if before(as_of) => Start::Cold,
             start => start,
         };
-        let from = |start| ways(steps, Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll });
+        let ground = |start| Ground { settlements: &settlements, rack_time: &rack_time, start, is_roll };
+        let from = |start| ways(steps, ground(start)).into_iter().map(|walk| with_warm_stays(book, walk, limit));
         // If what was told of the time before is so, it was not outside from then on.
         let otherwise = match start {
-            Start::OutSince(as_of) if perhaps_before(as_of) => from(Start::Cold),
+            Start::OutSince(as_of) if perhaps_before(as_of) => from(Start::Cold).collect(),
             _ => Vec::new(),
         };
-        from(start).into_iter().chain(otherwise).collect::<Vec<_>>()
+        from(start).chain(otherwise).collect::<Vec<_>>()
     };
 
     let mut facts: Vec<&Entry> = book.entries.iter().copied().filter(|fact| concerns(fact, label)).collect();
@@ -153,7 +158,7 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
 
     // Without the take-outs that were only told. A told receipt, the cut that makes a kit, a told cut, lay-up or
     // sighting in a room count as scanned ones do; a told return into the cold may have been or not.
-    let told_take_out = |fact: &Entry, step: &Step| step.what == What::TakenOut && book.only_told(fact);
+    let told_take_out = |fact: &Entry, step: &Step| matches!(step.what, What::TakenOut { .. }) && book.only_told(fact);
     let look = |step: &Step| Step { what: What::Look, ..step.clone() };
     let firm: Vec<Step> =
         steps.iter().map(|(fact, step)| if told_take_out(fact, step) { look(step) } else { step.clone() }).collect();
@@ -174,6 +179,34 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
         .collect();
     let full = walk(&full);
     Life::new(firm, full)
+}
+
+/// Where a place may be warmer than a thing may be stored at, it ages there as it does outside.
+fn with_warm_stays(book: &Book, mut walk: Walk, limit: Option<i64>) -> Walk {
+    for (place, from, until) in std::mem::take(&mut walk.stays) {
+        let within = |at: &Minute| from < *at && until.is_none_or(|until| *at < until);
+        let mut turns: Vec<Minute> = book.declared_at(&place).into_iter().filter(within).collect();
+        turns.sort_unstable();
+        turns.insert(0, from);
+        let ends = turns.iter().skip(1).map(|at| Some(*at)).chain([until]);
+        let pieces = turns.iter().zip(ends).filter(|(from, _)| book.is_too_warm(&place, **from, limit));
+        walk.marks.extend(pieces.map(|(from, until)| Mark { from: *from, until }));
+    }
+    walk
+}
+
+/// The coldest storage limit that the materials of a roll state, or of the rolls that a kit was cut from.
+fn storage_limit(book: &Book, label: &str) -> Option<i64> {
+    let rolls = match label.strip_prefix("kit/") {
+        Some(code) => {
+            let kits = book.of_kind("nest_cut").flat_map(|cut| list(&cut.body["kits"]));
+            let items = kits.filter(|kit| kit["kit"] == *code).flat_map(|kit| list(&kit["items"]));
+            items.filter_map(|item| item["roll"].as_str()).map(|code| format!("roll/{code}")).collect()
+        }
+        None => vec![label.to_owned()],
+    };
+    let receipts = rolls.iter().flat_map(|roll| receipts(book, roll));
+    receipts.filter_map(|receipt| book.material(receipt)?["storage_limit_millideg_c"].as_i64()).min()
 }
 
 /// Does the fact say anything about where this thing is?

@@ -93,6 +93,8 @@ pub struct Walk {
     pub take_outs: Vec<(Order, Minute)>,
     /// Entry and kind of everything that does not add up, settled or not.
     pub mismatches: Vec<(String, &'static str)>,
+    /// Stays inside: the place, from when, until when.
+    pub stays: Vec<(String, Minute, Option<Minute>)>,
     /// For each act, when the stretch outside in which it happened began.
     pub out_since: Vec<(String, Minute)>,
 }

@@ -3,6 +3,8 @@
 //! Nothing is added up here. Every rule leaves a mark, "outside from then until then", and a later pass looks at
 //! each minute on its own and asks whether any mark covers it.
 
+mod elsewhere;
+
 use super::book::{Settled, Settlement};
 use super::entry::Minute;
 use super::marks::{Lump, Mark, Return, Start, Step, Walk, What};
@@ -66,7 +68,7 @@ fn walk(steps: &[Step], ground: Ground, decisions: &[bool]) -> Walk {
         let mut all: Vec<Step> = steps.iter().chain(&granted).cloned().collect();
         all.sort_by(|a, b| a.order.cmp(&b.order));
         let mut pass = Pass::new(ground, &settled_by_grant, decisions);
-        all.iter().for_each(|step| pass.take(step));
+        all.iter().for_each(|step| pass.take_noting_stays(step));
         let Pass { grant, walk, .. } = pass;
         match grant {
             // A put-away that a settlement states changes what comes after it: look at everything again.
@@ -197,29 +199,6 @@ impl<'a> Pass<'a> {
             }
         }
         self.leave(step.earliest, Some(step));
-    }
-
-    /// Taken out of a place where the book does not have it: it was seen there, and then taken out.
-    fn seen_elsewhere(&mut self, step: &Step, from: Option<(String, bool)>) -> bool {
-        let (Some((place, frozen)), Whereabouts::Inside { place: here, .. }) = (from, &self.place) else {
-            return false;
-        };
-        if place == *here || self.is_granted(step) {
-            return false;
-        }
-        let kind = if frozen { "in_while_in_elsewhere" } else { "acted_while_inside" };
-        let moved = self.settlement(step, kind).is_some_and(|settled| matches!(settled.answer, Settled::Other(_)));
-        match frozen {
-            true => {
-                let seen = What::SeenInside { place: place.clone(), rack: 0 };
-                self.seen_inside(&Step { what: seen, ..step.clone() }, place, 0);
-            }
-            false => self.act_outside(&Step { what: What::ActOutside, ..step.clone() }),
-        }
-        if !moved && self.grant.is_none() {
-            self.was_take_out(step);
-        }
-        true
     }
 
     fn put_away(&mut self, step: &Step, place: String, rack: Minute) {

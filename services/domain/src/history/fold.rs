@@ -3,6 +3,7 @@
 use super::readings::{Reading, add_ways, unite};
 use super::settled::Settled;
 use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches, Take};
+use crate::cold::Storage;
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
@@ -16,6 +17,8 @@ pub struct Start {
     pub before_first_fact: Before,
     /// A roll's first put-away is goods-in's, a kit's is a return.
     pub kit: bool,
+    /// The warmest that it may be stored at.
+    pub storage: Option<Storage>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -194,7 +197,12 @@ impl<'b> Folding<'b> {
                 self.now.state = State::Out { since, seq, takes: Vec::new(), from: None };
                 self.spot(since, Spot::Out(None));
             }
-            Before::OnItsWay { place, since } if early(since) => self.spot(since, Spot::OnItsWay(place)),
+            Before::OnItsWay { place, since } if early(since) => {
+                self.spot(since, Spot::OnItsWay(place));
+                for (from, to) in self.view.thaws(place, since, self.start.storage) {
+                    self.stretch(from, to.min(first.unwrap_or(Instant::MAX)), 0, None);
+                }
+            }
             Before::Nothing | Before::Out { .. } | Before::OnItsWay { .. } => {}
         }
     }
@@ -359,10 +367,10 @@ impl<'b> Folding<'b> {
         self.so_far.spots.push((at, spot));
     }
 
-    /// A place that stopped being frozen charges what lay in it until it left.
+    /// A place that is not cold enough, or stopped being so, charges what lay in it until it left.
     fn leaves(&mut self, left: Instant) {
         let State::In { place, entered, .. } = self.now.state else { return };
-        for (from, to) in self.view.thaws(place, entered) {
+        for (from, to) in self.view.thaws(place, entered, self.start.storage) {
             self.stretch(from, to.min(left), 0, None);
         }
     }

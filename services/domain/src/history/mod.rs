@@ -13,6 +13,7 @@ pub use settled::{can_be, fits};
 pub use steps::{Step, StepAct, step, steps};
 pub use stretches::Stretches;
 
+use crate::cold::storage;
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
@@ -166,6 +167,7 @@ pub fn last_take_out<'h>(view: View<'_>, way: impl IntoIterator<Item = (&'h Hist
 }
 
 /// A kit's history begins with its first cut.
-pub fn kit_history(view: View<'_>, steps: &[Step]) -> History {
-    fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: true })
+pub fn kit_history(view: View<'_>, kit: Label, steps: &[Step]) -> History {
+    let storage = storage(view, kit);
+    fold(view, steps, Start { from: Instant::MIN, before_first_fact: Before::Nothing, kit: true, storage })
 }

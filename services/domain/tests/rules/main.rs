@@ -44,6 +44,7 @@ mod told;
 mod traced;
 mod uncut;
 mod unsure;
+mod warm;
 mod warned;
 mod when;
 mod wishing;

@@ -45,7 +45,7 @@ struct Posted<'a> {
     request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
         ("taken out" = (summary = "A roll was taken out", value = json!({"entries": [
             {"id": "0197a1c2-0000-7000-8000-000000000001", "kind": "roll_taken_out", "thing": "roll/R-24",
-             "occurred_at": "2026-05-06T07:55:11.000+01:00", "by": "B-17", "body": {"from": "F1", "to": "CUT"}}]}))),
+             "occurred_at": "2026-05-06T07:55:11.000+01:00", "by": "B-17", "body": {"from": "F2", "to": "CUT"}}]}))),
         ("received and put away" = (summary = "A roll was received with its card and put away", value = json!({"entries": [
             {"id": "0197a1c2-0000-7000-8000-000000000002", "kind": "roll_received", "thing": "roll/R-61",
              "occurred_at": "2026-05-06T07:48:00.000+01:00", "by": "B-02", "body": {"material": "PM-101", "revision": "3", "batch": "B-123",

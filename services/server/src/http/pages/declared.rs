@@ -46,16 +46,10 @@ pub(super) fn body<T: DeserializeOwned>(seen: &ThingView) -> Option<T> {
 
 fn place_words(name: &str, place: &Place) -> String {
     let kind = if place.frozen { "a frozen place" } else { "a room" };
-    let highest = place.highest_millideg_c.map_or(String::new(), |highest| format!(", at most {}", degrees(highest)));
+    let highest = place
+        .highest_millideg_c
+        .map_or(String::new(), |highest| format!(", at most {}", domain::say::degrees(highest)));
     format!("{name}: {}, {kind}{highest}.", place.name)
-}
-
-pub(super) fn degrees(millideg_c: i32) -> String {
-    let (sign, all) = (if millideg_c < 0 { "-" } else { "" }, millideg_c.unsigned_abs());
-    match all % 1000 {
-        0 => format!("{sign}{} °C", all / 1000),
-        rest => format!("{sign}{}.{} °C", all / 1000, format!("{rest:03}").trim_end_matches('0')),
-    }
 }
 
 fn material_words(name: &str, revision: &Revision) -> String {

@@ -1,6 +1,6 @@
 //! What is known of a thing beside its life, as lines of label and value.
 
-use super::super::declared::{body, day, degrees, metres};
+use super::super::declared::{body, day, metres};
 use domain::say::{Say, left};
 use shared_types::{
     Batch, BoatList, Instant, Job, Kind, LayToCure, Place, Refreezes, Revision, ShelfLife, StatedSeconds, ThingView,
@@ -57,7 +57,7 @@ fn place(place: &Place) -> Vec<Line> {
         line("name", place.name.clone()),
         line("what it is", if place.frozen { "a frozen place" } else { "a room" }),
     ];
-    lines.extend(place.highest_millideg_c.map(|highest| line("highest temperature", degrees(highest))));
+    lines.extend(place.highest_millideg_c.map(|highest| line("highest temperature", domain::say::degrees(highest))));
     lines.extend(place.room.as_ref().map(|room| link("stands in", "place", room.as_str())));
     lines.extend(place.rack_s.map(|rack| line("time to the rack", left(rack.as_ms()))));
     lines
@@ -97,8 +97,8 @@ fn revision(revision: &Revision) -> Vec<Line> {
         line("shelf life", shelf),
         line("refreezes", refreezes),
     ];
-    lines.extend(revision.storage_limit_millideg_c.map(|limit| line("stored at most at", degrees(limit))));
-    lines.extend(revision.valid_up_to_millideg_c.map(|limit| line("limits hold up to", degrees(limit))));
+    lines.extend(revision.storage_limit_millideg_c.map(|limit| line("stored at most at", domain::say::degrees(limit))));
+    lines.extend(revision.valid_up_to_millideg_c.map(|limit| line("limits hold up to", domain::say::degrees(limit))));
     lines
 }
 
