@@ -235,8 +235,9 @@ fn finish(subject: &mut Subject, read: At<'_>, say: &Say) {
     }
     if let Some(home) = subject.home.filter(|_| !subject.runs) {
         let home = book.name(home).short();
+        let received = subject.rolls.iter().any(|roll| !roll.lives.is_empty());
         let stated = cold::storage(read.view, subject.label).is_some();
-        let unstated = if stated { "" } else { ", and no storage limit is stated that it could be above" };
+        let unstated = if stated || !received { "" } else { ", and no storage limit is stated that it could be above" };
         subject.notes.push(format!("{home} has no readings: it counts as cold{unstated}."));
     }
 }

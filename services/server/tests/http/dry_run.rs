@@ -109,7 +109,6 @@ fn every_decision_that_acts_on_an_entry_comes_true() {
                       "occurred_at": server.now()});
     server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
     server.pass(30);
-    let said_at = server.now();
     server.pass(30);
     server.post("/api/v1/entries", &json!({"entries": [late]}));
     server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
@@ -121,8 +120,7 @@ fn every_decision_that_acts_on_an_entry_comes_true() {
     );
     let mismatches = server.get("/api/v1/mismatches").json();
     let puzzle = &mismatches["mismatches"][0];
-    let answer =
-        json!({"mismatch": {"kind": puzzle["kind"], "entry": puzzle["entry"]}, "answer": {"put_away_at": said_at}});
+    let answer = json!({"mismatch": {"kind": puzzle["kind"], "entry": puzzle["entry"]}, "answer": {"put_away_at": puzzle["at"]}});
     let asked = [
         ("settle", "roll/R-42", answer),
         ("confirm", "roll/R-42", json!({"entry": late["id"]})),
