@@ -6,15 +6,13 @@ use super::{
     problems::{Answer, Fault},
     query::Query,
     things::Plain,
+    warnings::hours,
 };
 use crate::yard::Yard;
 use actix_web::{route, web};
-use serde::{Deserialize, Deserializer, de::Error};
+use serde::Deserialize;
 use shared_types::{Code, MismatchList, RunsOut, Scan, Stamp};
 use utoipa::IntoParams;
-
-/// The farthest horizon, in hours: ten years.
-const FARTHEST_H: u32 = 87_600;
 
 #[derive(Deserialize, IntoParams)]
 #[into_params(parameter_in = Path)]
@@ -60,12 +58,6 @@ pub(crate) struct RunsOutQuery {
     known: Option<u64>,
 }
 
-fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
-    let text = String::deserialize(from)?;
-    let hours = text.trim().parse().map(Some);
-    hours.map_err(|_| D::Error::custom(format!("within_h is a whole number of hours, at most {FARTHEST_H}")))
-}
-
 /// What runs out, soonest first?
 ///
 /// Every limit that ends within the horizon if things stay where they are.
@@ -76,10 +68,6 @@ fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
 pub(crate) async fn runs_out(yard: web::Data<Yard>, query: Query<RunsOutQuery>) -> Answer {
     let RunsOutQuery { within_h, at, known } = *query;
     let within_h = within_h.unwrap_or(168);
-    if FARTHEST_H < within_h {
-        let detail = format!("Look ahead at most {FARTHEST_H} hours, which are ten years.");
-        return Err(Fault::cannot_read(detail).field("/within_h", format!("at most {FARTHEST_H}")));
-    }
     let shared = yard.clone();
     let answer = ask_beside(&yard, move |book| {
         let when = AtKnown { at, known }.when(&shared, book)?;

@@ -40,10 +40,12 @@ impl<T: DeserializeOwned> FromRequest for Query<T> {
 fn read<T: DeserializeOwned>(query: &str) -> Result<T, Fault> {
     said::<T>(query).map_err(|why| {
         let words = say::plain(&why);
-        let fault = Fault::cannot_read(format!("The question could not be read: {words}."));
+        let unread = |what: &str| Fault::cannot_read(format!("The {what} could not be read: {words}."));
         match culprit::<T>(query, &why) {
-            Some(name) => fault.field(format!("/{}", pointed(&name)), words),
-            None => fault,
+            // What the words name already is not named twice.
+            Some(name) if words.contains(&name) => unread("question").field(pointed(&name), &words),
+            Some(name) => unread(&format!("parameter {name}")).field(pointed(&name), &words),
+            None => unread("question"),
         }
     })
 }
@@ -70,9 +72,9 @@ fn culprit<T: DeserializeOwned>(query: &str, why: &str) -> Option<String> {
     Some(pair.0)
 }
 
-/// A name within a JSON pointer (RFC 6901).
+/// A name as a JSON pointer (RFC 6901).
 fn pointed(name: &str) -> String {
-    name.replace('~', "~0").replace('/', "~1")
+    format!("/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 
 #[cfg(test)]

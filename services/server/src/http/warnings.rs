@@ -47,7 +47,8 @@ pub(crate) struct WarningsQuery {
 }
 
 /// A field that a form leaves empty is one that was left out.
-fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
+/// How far to look ahead; an empty field of a form does not say.
+pub(crate) fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
     let text = String::deserialize(from)?;
     let bad = || D::Error::custom(format!("look ahead a whole number of hours, 0 to {FARTHEST_H}"));
     match text.trim() {

@@ -57,7 +57,7 @@ fn a_cursor_belongs_to_its_list_its_filters_and_its_moment() {
         (format!("/api/v1/rolls?material=PM-101&known=2&cursor={cursor}"), "belongs to a list of another moment"),
         (format!("/api/v1/rolls?material=PM-101&cursor={}", "A".repeat(10_000)), "none that this server made"),
         ("/api/v1/rolls?cursor=".to_owned(), "none that this server made"),
-        ("/api/v1/rolls?cursor=%FF".to_owned(), "none that this server made"),
+        ("/api/v1/rolls?cursor=%FF".to_owned(), "cursor is not UTF-8"),
     ];
     for (question, says) in wrong {
         refused(&server, &question, says);

@@ -390,7 +390,13 @@ fn what_a_parser_says_is_not_shown_to_people() {
         assert!(text.contains("n id is a UUID such as ") && !text.contains("parsing"), "{text}");
     }
     let said = server.get("/api/v1/runs-out?within_h=soon").problem(400, "cannot-read");
-    assert!(said["detail"].as_str().unwrap().contains("within_h is a whole number of hours"), "{said}");
+    assert!(
+        said["detail"]
+            .as_str()
+            .unwrap()
+            .contains("The parameter within_h could not be read: look ahead a whole number of hours"),
+        "{said}"
+    );
     let said = server.get("/api/v1/things/roll/R-42?known=last").problem(400, "cannot-read");
     assert!(!said["detail"].as_str().unwrap().contains("digit found"), "{said}");
 }

@@ -28,6 +28,11 @@ pub(crate) struct BadgeForm {
     then: String,
 }
 
+/// Asks for a badge first; then it goes on where somebody was.
+pub(super) fn first(then: &str) -> HttpResponse {
+    see(&format!("/badge?then={}", in_a_query(then)))
+}
+
 #[route("/badge", method = "GET", method = "HEAD")]
 pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm>) -> HttpResponse {
     let form = query.into_inner();

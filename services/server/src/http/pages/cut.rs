@@ -142,7 +142,7 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
             ..CutQuery::default()
         };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         let (mut items, mut wasted) = (query.items()?, query.wasted()?);
         let waste = match form.waste.trim() {

@@ -89,7 +89,7 @@ pub(crate) async fn post_dispose(
         let thing = roll_or_kit(&form.thing)?;
         let query = DisposeQuery { why: form.why.clone(), ..of(&thing) };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         if form.go != "dispose" {
             return Err(Fault::cannot_read("That button is not one of this page's. Scan it again."));

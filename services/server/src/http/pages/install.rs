@@ -86,7 +86,7 @@ pub(crate) async fn post_install(
         let query =
             InstallQuery { part: part.code().to_owned(), boat: boat.code().to_owned(), ..InstallQuery::default() };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         let kind = match form.go.as_str() {
             "installed" => "part_installed",

@@ -85,7 +85,7 @@ pub(crate) async fn post_issue(
             .map_err(|_| Fault::cannot_read("The form came without its roll or kit. Scan it again."))?;
         let query = IssueQuery { job: job.to_string(), thing: thing.to_string(), ..IssueQuery::default() };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         let draft = Draft { decide: "issue", thing, body: json!({ "job": job }) };
         match wish::submit(&yard, &draft, form.id, &by, None, form.based_on).await {

@@ -118,7 +118,7 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
             ..LayQuery::default()
         };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         let from_at = Some(&form.from_at).filter(|at| !at.is_empty());
         let (kind, body) = match form.go.as_str() {

@@ -43,7 +43,7 @@ pub(crate) async fn post_move(request: HttpRequest, yard: web::Data<Yard>, form:
         let thing: ThingName =
             form.thing.parse().map_err(|error| Fault::cannot_read(format!("{error}. Scan it again.")))?;
         let Some(by) = badge else {
-            return Ok(see(&format!("/badge?then={}", super::in_a_query(&thing.to_string()))));
+            return Ok(badge::first(&thing.to_string()));
         };
         if form.go == "scanned" {
             match scanned_place(&yard, &form.code)? {

@@ -70,7 +70,7 @@ pub(crate) async fn post_oven(request: HttpRequest, yard: web::Data<Yard>, form:
             ..OvenQuery::default()
         };
         let Some(by) = badge::remembered(&request) else {
-            return Ok(see(&format!("/badge?then={}", in_a_query(&query.address()))));
+            return Ok(badge::first(&query.address()));
         };
         let (thing, kind, body) = match form.go.as_str() {
             "started" => started(&query, &form)?,

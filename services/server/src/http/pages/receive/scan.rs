@@ -3,7 +3,7 @@
 use super::{Delivery, Said, delivery, query_with, roll};
 use crate::http::{
     ask::ask,
-    pages::{answer, assets::Assets, badge, in_a_query, page, scan as scanning, see, work},
+    pages::{answer, assets::Assets, badge, page, scan as scanning, see, work},
     problems::Fault,
     say::sentence,
 };
@@ -96,7 +96,7 @@ pub(crate) async fn post_scan(request: HttpRequest, yard: web::Data<Yard>, form:
         }
         let Some(by) = badge::remembered(&request) else {
             let back = format!("/receive/scan?{}", query_with(&said, &[("unwritten", code.as_str())]));
-            return Ok(see(&format!("/badge?then={}", in_a_query(&back))));
+            return Ok(badge::first(&back));
         };
         let roll = ThingName::roll(&code);
         Ok(match roll::receive(&yard, &delivery, &by, &roll).await? {
