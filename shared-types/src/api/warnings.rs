@@ -182,7 +182,8 @@ pub struct WaitsForOven {
     /// The run that was scanned and is not confirmed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<ThingName>,
-    /// Less the spare time. If that run never started, where there is one.
+    /// Less the spare time, while somebody is there. If that run never started, where there is one. None where quality
+    /// has to say first whether it may be cured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub heating_by: Option<Stamp>,
     /// When its job plans the oven.

@@ -4,18 +4,14 @@ use chrono::{LocalResult, NaiveDateTime, Offset, TimeZone};
 use chrono_tz::Tz;
 use shared_types::{Instant, Millimetres, Seconds, Stamp, Weekday};
 
-/// Thousandths of a decimal number: `-18.5` or `-18,5` is -18500. At most three digits behind the point or comma. Three
-/// behind a comma may be meant as thousands, so they are no number.
+/// Thousandths of a decimal number: `-18.5` is -18500. At most three digits behind the point.
 pub(crate) fn thousandths(text: &str) -> Option<i64> {
     let text = text.trim();
     let (negative, digits) = match text.strip_prefix(['-', '\u{2212}']) {
         Some(rest) => (true, rest),
         None => (false, text.strip_prefix('+').unwrap_or(text)),
     };
-    let (whole, part) = digits.split_once(['.', ',']).unwrap_or((digits, "0"));
-    if part.len() == 3 && digits.contains(',') {
-        return None;
-    }
+    let (whole, part) = digits.split_once('.').unwrap_or((digits, "0"));
     let plain = |text: &str, most: usize| (1..=most).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit());
     if !plain(whole, 9) || !plain(part, 3) {
         return None;
@@ -30,20 +26,30 @@ pub(crate) fn weekday(text: &str) -> Result<Weekday, String> {
     named.ok_or_else(|| format!("\"{}\" is no day of the week; write its whole name, such as saturday", short(text)))
 }
 
-/// Metres to millimetres: `38.2`, `38,2` or `38.2 m`.
+/// Metres to millimetres: `38.2`.
 pub(crate) fn metres(text: &str) -> Result<Millimetres, String> {
-    let text = text.trim().strip_suffix('m').map_or(text, str::trim_end);
-    let bad = || match text.contains(',') {
-        true => format!(
-            "\"{}\" can be read in two ways or none; write metres with one point or comma and at most two digits behind \
-             the comma, such as 38.2 or 38,2",
-            short(text)
-        ),
-        false => format!("\"{}\" is no length; write metres with a point, such as 38.2", short(text)),
-    };
+    let bad = || format!("\"{}\" is no length; write metres with a point, such as 38.2", short(text));
     let mm = thousandths(text).ok_or_else(bad)?;
     let mm = u64::try_from(mm).map_err(|_| format!("{} m is less than nothing", short(text)))?;
     Millimetres::try_from(mm).map_err(|_| format!("{} m is no length of a roll: 0.001 to 100000 m", short(text)))
+}
+
+/// Metres as people type them, with a point or a comma: `38.2`, `38,2` or `38,2 m`. Both at once, several, or three digits
+/// behind a comma may be meant as thousands: that is asked for again.
+pub(crate) fn typed_metres(text: &str) -> Result<Millimetres, String> {
+    let text = text.trim();
+    let text = text.strip_suffix('m').map_or(text, str::trim_end);
+    match text.split_once(',') {
+        None => metres(text),
+        Some((whole, part)) if !whole.contains('.') && !part.contains([',', '.']) && part.len() != 3 => {
+            metres(&format!("{whole}.{part}"))
+        }
+        Some(_) => Err(format!(
+            "\"{}\" can be read in two ways; write metres with one point, such as 38.2, or one comma with one or two \
+             digits behind it, such as 38,2",
+            short(text)
+        )),
+    }
 }
 
 /// Degrees Celsius to millidegrees: `-18`, `-18 C` or `-18.5 °C`.
@@ -200,10 +206,7 @@ mod tests {
         assert_eq!(thousandths("\u{2212}18"), Some(-18_000));
         assert_eq!(thousandths("-0.05"), Some(-50));
         assert_eq!(thousandths("38.29"), Some(38_290));
-        assert_eq!(thousandths("-18,5"), Some(-18_500));
-        for bad in
-            ["", ".", "1.", ".5", "1.2345", "1,234", "1.234,5", "1,234.5", "1,2,3", "1e3", "NaN", "--1", "9999999999"]
-        {
+        for bad in ["", ".", "1.", ".5", "1.2345", "1,5", "1e3", "NaN", "--1", "9999999999"] {
             assert_eq!(thousandths(bad), None, "{bad}");
         }
     }
@@ -221,12 +224,20 @@ mod tests {
         assert_eq!(metres("38.2").map(Millimetres::get), Ok(38_200));
         assert!(metres("-1").is_err_and(|say| say.contains("less than nothing")));
         assert!(metres("0").is_err());
-        assert_eq!(metres("38,2").map(Millimetres::get), Ok(38_200));
-        assert_eq!(metres("12,5 m").map(Millimetres::get), Ok(12_500));
-        for text in ["1.234,5", "1,234.5", "1,234"] {
-            assert!(metres(text).is_err_and(|say| say.contains("in two ways")), "{text}");
+        assert!(metres("38,2").is_err_and(|say| say.contains("with a point")));
+    }
+
+    #[test]
+    fn a_length_is_typed_with_a_point_or_a_comma_and_never_read_in_two_ways() {
+        for (text, mm) in [("38.2", 38_200), ("38,2", 38_200), ("12,5 m", 12_500), (" 7 m ", 7_000), ("1.234", 1_234)] {
+            assert_eq!(typed_metres(text).map(Millimetres::get), Ok(mm), "{text}");
         }
-        assert!(metres("two").is_err_and(|say| say.contains("with a point")));
+        for text in ["1.234,5", "1,234.5", "1,234", "1,2,3"] {
+            assert!(typed_metres(text).is_err_and(|say| say.contains("in two ways")), "{text}");
+        }
+        for text in ["", "m", "two", ",5", "-1,5", "1,"] {
+            assert!(typed_metres(text).is_err(), "{text}");
+        }
     }
 
     /// Common practice, no source: European clocks went forward on 2026-03-29 and go back on 2026-10-25.

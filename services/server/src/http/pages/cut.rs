@@ -2,7 +2,7 @@
 
 use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
-use crate::import::words::metres;
+use crate::import::words::typed_metres;
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::{Book, MayUseQuestion, When, jobs_needing, say::Say, view::View};
@@ -147,9 +147,9 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
         let (mut items, mut wasted) = (query.items()?, query.wasted()?);
         let waste = match form.waste.trim() {
             "" => None,
-            text => Some(metres(text)),
+            text => Some(typed_metres(text)),
         };
-        let typed = metres(&form.length).and_then(|length| Ok((length, waste.transpose()?)));
+        let typed = typed_metres(&form.length).and_then(|length| Ok((length, waste.transpose()?)));
         let (length, waste) = match typed {
             Ok(typed) => typed,
             Err(problem) => {

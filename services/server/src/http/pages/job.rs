@@ -10,7 +10,7 @@ use crate::http::{
     fallback::in_a_path,
     problems::Fault,
 };
-use crate::import::words::{metres, say_thousandths};
+use crate::import::words::{say_thousandths, typed_metres};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
 use askama::Template;
@@ -203,7 +203,7 @@ fn needs(book: &Book, text: &str) -> Result<Vec<Need>, String> {
             .rsplit_once(char::is_whitespace)
             .ok_or_else(|| at("a material and its metres are expected, such as PM-101 22.5".to_owned()))?;
         let material = Code::new(code).map_err(|error| at(error.to_string()))?;
-        let length_mm = metres(length).map_err(at)?;
+        let length_mm = typed_metres(length).map_err(at)?;
         // Another job's plan, or a receipt, may name what nobody has entered.
         let label = book.label(&ThingName::new(Kind::Material, &material));
         let mut facts = label.into_iter().flat_map(|label| View::new(book, u64::MAX).facts(label));

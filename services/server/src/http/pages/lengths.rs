@@ -1,6 +1,6 @@
 //! The lengths an entry states, each where it stands in the body, and the same body with others.
 
-use crate::import::words::metres;
+use crate::import::words::typed_metres;
 use serde_json::{Value, json};
 use shared_types::Body;
 
@@ -72,7 +72,7 @@ pub(super) fn with_lengths(mut body: Value, lengths: &[Length], typed: &str) -> 
     }
     let mut changed = false;
     for (length, text) in lengths.iter().zip(typed) {
-        let right = metres(text).map_err(|problem| crate::http::say::sentence(&problem))?;
+        let right = typed_metres(text).map_err(|problem| crate::http::say::sentence(&problem))?;
         changed |= right.get() != length.mm;
         if let Some(place) = body.pointer_mut(&length.pointer) {
             *place = json!(right);

@@ -7,7 +7,7 @@ use crate::http::{
     problems::Fault,
     refusals::{Stored, stored},
 };
-use crate::import::words::metres;
+use crate::import::words::typed_metres;
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
@@ -140,8 +140,8 @@ pub(super) fn render_as(request: &HttpRequest, status: StatusCode, step: Step) -
 
 /// Metres as they are typed, in millimetres.
 pub(super) fn length(text: &str) -> Result<u64, Fault> {
-    let mm =
-        metres(text).map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
+    let mm = typed_metres(text)
+        .map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
     Ok(mm.get())
 }
 

@@ -16,7 +16,7 @@ use super::typed::{Said, Typed};
 use super::wish;
 use super::{answer, assets::Assets, foot::Foot, in_a_query, page, see};
 use crate::http::{ask::ask, problems::Fault};
-use crate::import::words::{duration, metres, thousandths};
+use crate::import::words::{duration, thousandths, typed_metres};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
@@ -159,7 +159,7 @@ fn delivery(yard: &Yard, said: &Said) -> Result<Result<Delivery, Faults>, Fault>
     let cold = ask(yard, |book| Ok(cold(book, When::now(now))))?;
     let what = ask(yard, |book| Ok(typed.read("what", |text| revision(book, text))))?;
     let batch = typed.code("batch", "Say which batch it is: it stands on the label and on the certificate.");
-    let length_mm = typed.read("length", metres);
+    let length_mm = typed.read("length", typed_metres);
     let width_mm = typed.read_if_any("width", millimetres);
     let frozen = |text: &str| {
         let code = Code::new(text).map_err(|error| error.to_string())?;
