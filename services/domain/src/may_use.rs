@@ -210,7 +210,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let ends_first = plan.as_ref().and_then(|plan| plan.ends_first).or(deadlines.governing);
     let governing = governing(&against, word, question.act, ends_first, &subject);
     let sentence = match (word, &question.job, &ask) {
-        (Word::Yes | Word::NotYet, Some(job), _) => yes_for(at, job.as_str(), plan.as_ref(), &say),
+        (Word::Yes | Word::NotYet, Some(job), _) => yes_for(at, job.as_str(), plan.as_ref(), governing, &say),
         (Word::Yes | Word::NotYet, None, _) => yes(at, question.act, last_ply, heating, &deadlines, &say),
         (Word::No, _, Some(ask)) => format!("Do not use it yet. {ask}"),
         (Word::No, Some(job), None) => format!("Do not use it for {job}."),

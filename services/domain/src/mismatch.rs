@@ -220,7 +220,10 @@ fn of_issues(view: View<'_>, label: Label, only: Option<u32>, found: &mut Vec<Fi
         }
         if let Err(refusal) = crate::issue::may_issue(view, label, &view.book.code(job), fact.at) {
             let name = view.book.name(label).short();
-            let text = format!("{name} would not be issued to {} today: {refusal}", view.book.name(job).short());
+            let (job, at) = (view.book.name(job).short(), dated(fact.at, &Say::of(view, fact.at)));
+            let text = format!(
+                "{name} was issued to {job} {at}. By what is known now it would have been refused then: {refusal}"
+            );
             found.push(Finding::new("decision_would_be_refused", fact.seq, text));
         }
     }

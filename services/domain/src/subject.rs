@@ -11,6 +11,7 @@ use crate::roll::{Life, RollLife, roll_life};
 use crate::say::Say;
 use crate::stage::{Oven, StageLife, stage_life, stages_of};
 use crate::view::View;
+use crate::whereabouts::heated;
 use shared_types::{Act, HoldView, Instant, Kind, StageName};
 use std::sync::Arc;
 
@@ -153,7 +154,7 @@ fn of_stage<'b>(read: At<'b>, label: Label, question: &MayUseQuestion, say: &Say
         let confirmed = matches!(stage.oven(read.at), Oven::Started(_)) && !run.told;
         let since = say.time(run.scanned_at, read.at);
         subject.refusals.push(match confirmed {
-            true => format!("{name} {} went into the oven in run {run_name} {since}.", stage.stage),
+            true => heated(&format!("{name} {}", stage.stage), run, run_name, &since),
             false => format!("{name} {} is in run {run_name} since {since}, not confirmed yet.", stage.stage),
         });
     }

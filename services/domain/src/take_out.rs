@@ -1,6 +1,7 @@
 //! What has to be out of the cold by when, for the lay-ups that are planned; and what there is not enough of.
 
 use crate::RULES;
+use crate::against::Against;
 use crate::book::Book;
 use crate::calendar::Calendar;
 use crate::fact::Label;
@@ -138,13 +139,16 @@ impl Asked<'_> {
         let given: BTreeSet<Label> = job.still_given(self.read.view).collect();
         let there = self.stock.get(&material).cloned().unwrap_or_default();
         let free = there.into_iter().filter(|(roll, _)| given.contains(roll) || !self.given.contains(roll));
-        let weighed = free.filter_map(|(roll, left)| {
+        let mut why_not = Vec::new();
+        let weighed = free.filter(|(_, left)| 0 < *left).filter_map(|(roll, left)| {
             let weighed = guarded(|| for_job(self.read, job, roll, None)).flatten()?;
-            let makes_it = match self.is_overdue(job) {
-                true => self.may_be_cut_now(roll),
-                false => weighed.weighed.against.iter().all(|one| one.word == Word::Yes),
+            let against = match self.is_overdue(job) {
+                true => self.against_cutting_now(roll),
+                false => gravest(roll, &weighed.weighed.against),
             };
-            (makes_it && 0 < left).then_some((roll, left, weighed))
+            let makes_it = against.is_none();
+            why_not.extend(against);
+            makes_it.then_some((roll, left, weighed))
         });
         let mut usable: Vec<(Label, u64, ForJob<'_>)> = weighed.collect();
         usable.sort_by_key(|(roll, _, one)| {
@@ -166,7 +170,11 @@ impl Asked<'_> {
             self.list.lines.push(line);
         }
         if 0 < missing_mm {
-            self.list.short.push(self.short(job, material, needed_mm, needed_mm - missing_mm));
+            let mut short = self.short(job, material, needed_mm, needed_mm - missing_mm);
+            if short.usable_mm == 0 {
+                short.say.push_str(&self.why_none(material, why_not));
+            }
+            self.list.short.push(short);
         }
     }
 
@@ -175,12 +183,34 @@ impl Asked<'_> {
         job.plan.job.lay_at.at < self.read.at
     }
 
-    fn may_be_cut_now(&self, roll: Label) -> bool {
+    /// Nothing, where it may be cut now.
+    fn against_cutting_now(&self, roll: Label) -> Option<WhyNot> {
         let At { view, at, .. } = self.read;
         let when = When { at, known: u64::from(view.known), now: at };
         let thing = view.book.name(roll).clone();
         let question = MayUseQuestion { thing, act: Act::Cut, job: None, stage: None, when };
-        may_use(view.book, &question).is_ok_and(|may| may.answer <= Word::NotYet)
+        let may = match may_use(view.book, &question) {
+            Ok(may) => may,
+            Err(why) => return Some(WhyNot { roll, word: Word::CannotSay, limit: None, say: why.to_string() }),
+        };
+        (Word::NotYet < may.answer).then_some(WhyNot { roll, word: may.answer, limit: may.governing, say: may.why })
+    }
+
+    /// Why nothing of a material can be used: what stands against most of its rolls, said of one of them.
+    fn why_none(&self, material: Label, why_not: Vec<WhyNot>) -> String {
+        let book = self.read.view.book;
+        let alike = |one: &WhyNot| why_not.iter().filter(|other| other.is_like(one)).count();
+        let first = why_not.iter().max_by_key(|one| (alike(one), one.word, std::cmp::Reverse(book.name(one.roll))));
+        let Some(first) = first else {
+            let there = self.stock.get(&material).is_some_and(|rolls| !rolls.is_empty());
+            return if there { " What is there is for other jobs." } else { " There is none." }.to_owned();
+        };
+        let more = match alike(first) - 1 {
+            0 => String::new(),
+            1 => " So is 1 more roll.".to_owned(),
+            more => format!(" So are {more} more rolls."),
+        };
+        format!(" {}: {}{more}", book.name(first.roll).short(), first.say)
     }
 
     fn line(
@@ -254,6 +284,27 @@ impl Asked<'_> {
             material: of,
         }
     }
+}
+
+/// What stands against a roll.
+struct WhyNot {
+    roll: Label,
+    word: Word,
+    limit: Option<LimitName>,
+    say: String,
+}
+
+impl WhyNot {
+    fn is_like(&self, other: &WhyNot) -> bool {
+        (self.word, self.limit) == (other.word, other.limit) && (self.limit.is_some() || self.say == other.say)
+    }
+}
+
+/// The gravest of what stands against a roll, the first of several.
+fn gravest(roll: Label, against: &[Against]) -> Option<WhyNot> {
+    let word = against.iter().map(|one| one.word).max().filter(|word| *word != Word::Yes)?;
+    let one = against.iter().find(|one| one.word == word)?;
+    Some(WhyNot { roll, word, limit: one.limit, say: one.say.clone() })
 }
 
 /// Metres that are needed, up to the decimetre: what is there reads as no more than it is, what is needed as no less.

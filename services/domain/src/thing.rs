@@ -10,10 +10,10 @@ use crate::question::When;
 use crate::roll::roll_life;
 use crate::rows::rows;
 use crate::say::Say;
-use crate::stage::{stage_life, stages_of};
+use crate::stage::{StageLife, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
-use crate::whereabouts::{sentence, stage_whereabouts, whereabouts};
+use crate::whereabouts::{heated_words, sentence, stage_whereabouts, whereabouts};
 use crate::{RULES, cold, mismatch, run_checks};
 use shared_types::{
     Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
@@ -60,6 +60,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         as_of_seq: u64::from(view.known),
         rules: RULES.to_owned(),
     };
+    let mut stages = Vec::new();
     match view.book.kind(label) {
         Kind::Roll => roll(read, label, say, &mut shown),
         Kind::Kit => {
@@ -69,14 +70,14 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
             shown.whereabouts = whereabouts(read, label, &kit.history, cut, kit.ended(read.at), say);
             shown.holds = holds::on(view, label, read.at, say);
         }
-        Kind::Part => part(read, label, say, &mut shown),
+        Kind::Part => stages = part(read, label, say, &mut shown),
         kind => {
             shown.note = (kind == Kind::Delivery).then(|| note(read, label)).flatten();
             shown.holds = holds::in_force(view, &[label].into(), read.at, say);
             shown.declared = declared(view, label, read.at);
         }
     }
-    shown.say = sentence(&shown, say, read.at);
+    shown.say = heated_words(read, &shown, &stages, say).unwrap_or_else(|| sentence(&shown, say, read.at));
     if let Whereabouts::Out { place: Some(place), .. } = &shown.whereabouts {
         let place = view.book.label(&ThingName::new(Kind::Place, place));
         let warm = place.and_then(|place| cold::why_out(view, label, place, read.at));
@@ -98,7 +99,8 @@ fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
     shown.holds = holds::on(read.view, label, read.at, say);
 }
 
-fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
+fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<StageLife> {
+    let mut stages = Vec::new();
     let mut above = BTreeSet::from([label]);
     for name in stages_of(read.view, label) {
         let stage = stage_life(read.view, label, &name);
@@ -109,6 +111,7 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
             whereabouts: stage_whereabouts(read, &stage, say),
             limits: rows(read, &stage_limits(read, &stage), say),
         });
+        stages.push(stage);
     }
     shown.holds.extend(holds::in_force(read.view, &above, read.at, say));
     shown.whereabouts = match boat_of(read.view, label, read.at) {
@@ -124,6 +127,7 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
             .find(|at| *at != Whereabouts::NothingLaid)
             .unwrap_or(Whereabouts::NothingLaid),
     };
+    stages
 }
 
 fn jobs(view: View<'_>, label: Label) -> Vec<Code> {

@@ -6,7 +6,7 @@ use crate::history::{History, Spot};
 use crate::limits::At;
 use crate::roll::End;
 use crate::say::Say;
-use crate::stage::{Oven, StageLife};
+use crate::stage::{Oven, Run, StageLife};
 use shared_types::{DeliveryNote, Instant, ThingName, ThingView, Whereabouts};
 
 pub(crate) fn stage_whereabouts(read: At<'_>, stage: &StageLife, say: &Say) -> Whereabouts {
@@ -53,6 +53,24 @@ pub(crate) fn whereabouts(
         (None, Some((since, _))) if received => Whereabouts::Out { place: None, since: say.stamp(since) },
         (None, _) => Whereabouts::NotReceived,
     }
+}
+
+/// What was in a run whose start is confirmed: cured, unless the run broke off or somebody says that it did not cure.
+pub(crate) fn heated(what: &str, run: Run, name: &str, since: &str) -> String {
+    match run.spoiled() {
+        None => format!("{what} was cured in run {name}, started {since}."),
+        Some(_) => format!("{what} went into the oven in run {name} {since}."),
+    }
+}
+
+/// The same of a part, by what lies in it that was heated last.
+pub(crate) fn heated_words(read: At<'_>, shown: &ThingView, stages: &[StageLife], say: &Say) -> Option<String> {
+    let Whereabouts::InRun { run, since, confirmed: true } = &shown.whereabouts else { return None };
+    let of = |stage: &&StageLife| stage.oven(read.at).run().is_some_and(|own| read.view.book.name(own.run) == run);
+    let stage = stages.iter().rev().find(of)?;
+    let part = shown.thing.short();
+    let what = if stages.len() == 1 { part.to_owned() } else { format!("{part} {}", stage.stage) };
+    Some(heated(&what, stage.oven(read.at).run()?, run.short(), &say.time(since.at, read.at)))
 }
 
 pub(crate) fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {

@@ -4,14 +4,24 @@ use crate::deadlines::Deadlines;
 use crate::limits::{At, LimitState};
 use crate::plan::PlanAnswer;
 use crate::question::MayUseQuestion;
-use crate::say::{Say, left, limit_first};
+use crate::say::{Say, left, limit, limit_first};
 use crate::subject::Subject;
 use shared_types::{Act, Instant, LayToCureFrom, LimitName};
 
-pub(crate) fn yes_for(at: Instant, job: &str, plan: Option<&PlanAnswer>, say: &Say) -> String {
+/// What is left of another limit than the one that ends first names its own.
+pub(crate) fn yes_for(
+    at: Instant,
+    job: &str,
+    plan: Option<&PlanAnswer>,
+    ends_first: Option<LimitName>,
+    say: &Say,
+) -> String {
     match plan.map(|plan| (plan.first_ply_from, plan.life_left)) {
         Some((Some(from), _)) => format!("Yes, for {job}, if its first ply goes down {} or later.", say.time(from, at)),
-        Some((None, Some((ms, _)))) => format!("Yes, for {job}. Life left when the oven starts: {}.", left(ms)),
+        Some((None, Some((ms, name)))) => {
+            let of = if ends_first == Some(name) { String::new() } else { format!(" of its {}", limit(name)) };
+            format!("Yes, for {job}. Life left when the oven starts: {}{of}.", left(ms))
+        }
         Some((None, None)) | None => format!("Yes, for {job}."),
     }
 }

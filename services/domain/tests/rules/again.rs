@@ -83,7 +83,7 @@ fn a_decision_that_would_be_refused_today_is_a_mismatch_naming_the_refusal() {
     assert_eq!(refused.entry, late.id("issue"));
     assert_eq!(
         refused.say,
-        "R-1 would not be issued to J-1 today: 28 h of tack life left; the last ply of J-1 is planned in 30 h."
+        "R-1 was issued to J-1 Tue 5 May 2026 06:00. By what is known now it would have been refused then: 28 h of tack life left; the last ply of J-1 is planned in 30 h."
     );
     // Its effects are not undone; a strike ends it.
     assert_eq!(look.view().jobs, [Code::new("J-1").unwrap()]);

@@ -82,7 +82,9 @@ fn yes_for_a_job_names_the_life_left_when_its_oven_starts() {
     // With 50 h of tack life left that ends before 72 h, and the oven waits for lay-to-cure all the same.
     let scene = out_with(49).job("J-1", "Wed 12:00", "Thu 12:00");
     let asked = scene.may_for("J-1", Cut, "R-1", "Tue 07:00");
-    asked.answer(Yes).says("Yes, for J-1. Life left when the oven starts: 19 h.").governed_by(Tack);
+    // Where that is of another limit than the one that ends first, it says of which.
+    let said = "Yes, for J-1. Life left when the oven starts: 19 h of its lay-to-cure limit.";
+    asked.answer(Yes).says(said).governed_by(Tack);
     asked.because("Tack life ends first: 50 h left, running since Tue 06:00.");
 }
 
@@ -101,7 +103,7 @@ fn what_would_wait_too_long_if_it_were_laid_now_is_a_yes_from_a_first_ply_on() {
     scene
         .may_for("J-1", Lay, "R-1", "Wed 14:00")
         .answer(Yes)
-        .says("Yes, for J-1. Life left when the oven starts: 2 h.");
+        .says("Yes, for J-1. Life left when the oven starts: 2 h of its lay-to-cure limit.");
 }
 
 #[test]

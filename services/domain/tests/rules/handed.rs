@@ -150,7 +150,37 @@ fn a_material_that_nobody_entered_is_missing_from_what_there_is() {
     let scene = Scene::yard().job_needing("J-1", "PM-999", "Wed 14:00", "Wed 20:00");
     let today = domain::today(&scene.book(), when("Tue 14:00"));
     assert_eq!(today.short.len(), 1);
-    assert_eq!(today.short[0].say, "J-1 needs 2.0 m of PM-999; none can be used.");
+    assert_eq!(today.short[0].say, "J-1 needs 2.0 m of PM-999; none can be used. There is none.");
+}
+
+#[test]
+fn where_none_can_be_used_it_says_what_stands_against_most_of_it() {
+    let short = |scene: &Scene| {
+        let today = domain::today(&scene.book(), when("Tue 14:00"));
+        today.short.iter().map(|one| one.say.clone()).collect::<Vec<_>>()
+    };
+    let none = "J-1 needs 2.0 m of PM-101; none can be used.";
+    let job = || Scene::yard().job_needing("J-1", "PM-101", "Wed 14:00", "Wed 20:00");
+    let rolls = ["R-1", "R-2", "R-3"];
+    let stored = rolls.iter().fold(job(), |scene, roll| scene.stored(roll, "Mon 06:00"));
+    assert_eq!(short(&stored), Vec::<String>::new());
+    let held = |scene: Scene, of: &str| scene.hold(of, "Tue 06:00");
+    let one = held(held(stored.clone(), "R-1"), "R-2").disposed("R-3", "Tue 07:00");
+    let said = short(&one).concat();
+    assert!(said.starts_with(&format!("{none} R-1: Held since Tue 06:00: ")), "{said}");
+    assert!(said.ends_with(" So is 1 more roll."), "{said}");
+    // Two are over their tack life by then, one is held: the commonest is said.
+    let over =
+        |scene: Scene, roll: &str| scene.received(roll, "Mon 06:00").opening(90, 0).put_away(roll, "F1", "Mon 06:00");
+    let most = over(over(held(job().stored("R-1", "Mon 06:00"), "R-1"), "R-2"), "R-3")
+        .out("R-2", "Tue 06:00")
+        .out("R-3", "Tue 06:00");
+    let said = short(&most).concat();
+    assert!(said.starts_with(&format!("{none} R-2: ")) && said.contains("tack life"), "{said}");
+    // All of it was given to another job.
+    let given = job().job("J-2", "Fri 12:00", "Fri 20:00").stored("R-1", "Mon 06:00").issued("R-1", "J-2", "Tue 06:00");
+    let given = given.change(|entry| entry.recorded_at = entry.occurred_at.at);
+    assert_eq!(short(&given), [format!("{none} What is there is for other jobs.")]);
 }
 
 #[test]
