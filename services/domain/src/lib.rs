@@ -28,6 +28,7 @@ mod jobs;
 pub mod judge;
 mod kept;
 pub mod kit;
+mod later;
 pub mod limits;
 pub mod links;
 pub mod lists;

@@ -1,10 +1,11 @@
 //! One thing as a page shows it: where it is, limits, holds, what does not add up, what is judged again.
 
 use crate::book::Book;
-use crate::fact::{Fact, Label, What};
+use crate::fact::{Label, What};
 use crate::holds;
 use crate::judge::{self, Judged};
 use crate::kit::kit_life;
+use crate::later::LaterWords;
 use crate::limits::{At, kit_limits, roll_limits, stage_limits};
 use crate::question::When;
 use crate::roll::roll_life;
@@ -174,13 +175,13 @@ pub(crate) fn acts(view: View<'_>, label: Label) -> Vec<ActJudged> {
     acts_of(view, label, |_, _| true)
 }
 
-/// Those that are asked for, by entry and time.
+/// Those that are asked for, by entry and the latest time at which they were done.
 fn acts_of(view: View<'_>, label: Label, asked: impl Fn(u32, Instant) -> bool) -> Vec<ActJudged> {
-    let facts = || view.facts(label).filter(|fact| asked(fact.seq, fact.at));
+    let facts = || view.facts(label).filter(|fact| asked(fact.seq, fact.latest()));
     match view.book.kind(label) {
         Kind::Roll => {
             let acts = view.facts(label).filter_map(|fact| Some((fact, judge::act_of_roll(label, fact)?)));
-            let mut acts = acts.filter(|(fact, _)| asked(fact.seq, fact.at)).peekable();
+            let mut acts = acts.filter(|(fact, _)| asked(fact.seq, fact.latest())).peekable();
             if acts.peek().is_none() {
                 return Vec::new();
             }
@@ -211,7 +212,7 @@ pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<Judge
     let later = LaterWords::of(view, label);
     let spoken = |seq: u32, at: Instant| {
         let known = view.book.group_end(seq);
-        known < view.known && later.as_ref().is_none_or(|later| later.spoken(known, at))
+        known < view.known && later.spoken(known, at)
     };
     for (seq, at, now) in acts_of(view, label, spoken) {
         let known = view.book.group_end(seq);
@@ -232,58 +233,6 @@ pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<Judge
         });
     }
     changed
-}
-
-/// What may change how an act of a roll or kit is judged: from which time on, and the last entry in which anything was
-/// written that counts from that time or earlier.
-struct LaterWords(Vec<(Instant, u32)>);
-
-impl LaterWords {
-    /// Nothing, where everything that was written later has to be looked at.
-    fn of(view: View<'_>, label: Label) -> Option<LaterWords> {
-        if !matches!(view.book.kind(label), Kind::Roll | Kind::Kit) {
-            return None;
-        }
-        let mut words = words(view, label);
-        words.sort_unstable();
-        let mut last = 0;
-        words.iter_mut().for_each(|(_, seq)| {
-            last = last.max(*seq);
-            *seq = last;
-        });
-        Some(LaterWords(words))
-    }
-
-    /// Whether anything that counts by a time was written after an entry.
-    fn spoken(&self, known: u32, at: Instant) -> bool {
-        let by_then = self.0.partition_point(|(when, _)| *when <= at);
-        by_then.checked_sub(1).and_then(|last| self.0.get(last)).is_some_and(|(_, seq)| known < *seq)
-    }
-}
-
-fn words(view: View<'_>, label: Label) -> Vec<(Instant, u32)> {
-    let mut on = crate::holds::above(view, label, Instant::MAX);
-    on.extend(view.book.label(&ThingName::yard()));
-    let mut words = Vec::new();
-    let others = |fact: &&Fact| matches!(&fact.what, What::Received(received) if !on.contains(&received.roll));
-    let facts = on.iter().flat_map(|label| view.book.all_facts(*label)).filter(|fact| !others(fact));
-    for fact in facts.filter(|fact| fact.seq <= view.known) {
-        // A first declaration reaches back, and so does what is said about an entry.
-        let reaches_back = matches!(
-            fact.what,
-            What::ActsOn(_)
-                | What::Place(_)
-                | What::Yard(_)
-                | What::Revised(_)
-                | What::Registered(_)
-                | What::Received(_)
-        );
-        words.push((if reaches_back { Instant::MIN } else { fact.earliest() }, fact.seq));
-        if fact.struck_by <= view.known {
-            words.push((Instant::MIN, fact.struck_by));
-        }
-    }
-    words
 }
 
 /// The latest declaration of a thing that is declared, as its body says.

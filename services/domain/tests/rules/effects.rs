@@ -70,6 +70,36 @@ proptest! {
     }
 }
 
+/// For each act of a thing: it is judged again exactly where the effect of all that was written after it says so. The
+/// effect judges every act anew.
+fn judged_again_is_what_came_later(entries: &[Entry], at: Instant) -> Result<(), TestCaseError> {
+    let book = book_of(entries);
+    for name in ["R-1", "R-2", "K-1", "K-2", "P-1"] {
+        let Some(view) = thing_view(&book, &thing(name), When::now(at)) else { continue };
+        for seq in book.entries_of(&thing(name)) {
+            let written = usize::try_from(book.group_end(u32::try_from(seq).unwrap())).unwrap();
+            let said = effect(book_of(&entries[..written]), &entries[written..], at);
+            let mut by_effect: Vec<String> = Vec::new();
+            for one in said.judged_again.iter().filter(|one| one.seq == seq && one.thing == thing(name)) {
+                by_effect.push(format!("{:?} {:?} {:?}", one.act, one.before, one.after));
+            }
+            let own = view.judged_again.iter().filter(|one| one.seq == seq);
+            let own: Vec<String> = own.map(|one| format!("{:?} {:?} {:?}", one.act, one.then, one.now)).collect();
+            prop_assert_eq!(own, by_effect, "entry {} of {}", seq, name);
+        }
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(cases(40))]
+
+    #[test]
+    fn an_act_is_judged_again_where_what_came_later_changes_it(ops in ops(20)) {
+        judged_again_is_what_came_later(&yard(&ops).entries, at_minute(20_000))?;
+    }
+}
+
 #[test]
 fn a_late_take_out_shows_what_it_takes_from_the_roll_and_from_what_was_laid() {
     // 30 h out before it was cut at Tue 12:00: the kit cut from it, and the act of cutting, are judged with them.
