@@ -181,13 +181,15 @@ impl<'b> Folding<'b> {
     }
 
     pub(super) fn is_granted(&self, step: &Step) -> bool {
-        step.granted || self.granted.iter().any(|one| one.seq == step.seq)
+        let settled = || self.granted.iter().any(|one| one.seq == step.seq);
+        step.granted || if self.beside { self.now.granted.contains(&step.seq) } else { settled() }
     }
 
-    /// Whether the scan of a put-away that a person named is one that is odd inside.
-    fn odd_inside(&self, step: &Step) -> bool {
-        let of = self.granted.iter().find(|one| one.seq == step.seq);
-        of.is_some_and(|one| matches!(one.found.puzzle, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere))
+    /// Whether what made a person name a put-away is odd on this way too.
+    pub(super) fn arises(&self, step: &Step) -> bool {
+        let of = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle);
+        let inside = matches!(of, Some(Puzzle::InWhileIn | Puzzle::InWhileInElsewhere));
+        inside == matches!(self.now.state, State::In { .. })
     }
 
     fn before(&mut self, first: Option<Instant>) {
@@ -251,8 +253,6 @@ impl<'b> Folding<'b> {
             (State::In { place, .. }, StepAct::SeenInside { place: seen, .. }) if *place == seen => {
                 self.seen_again(step);
             }
-            // Where nothing was odd on another way, what was said of it settles nothing.
-            (State::In { .. }, StepAct::PutAway { .. }) if step.granted && self.beside && !self.odd_inside(step) => {}
             (State::In { last_known, .. }, StepAct::PutAway { place, rack_ms }) if step.granted => {
                 self.back(step, place, *last_known, step.latest.plus_ms(rack_ms));
             }

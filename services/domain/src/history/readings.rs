@@ -16,11 +16,13 @@ pub(super) struct Reading {
     pub(super) first_put_away: Option<u32>,
     /// The returns on each way that led here, the first reading's first.
     pub(super) returns: Vec<Vec<Return>>,
+    /// The scans of which a person named a put-away, as far as they are odd on this way too.
+    pub(super) granted: Vec<u32>,
 }
 
 impl Default for Reading {
     fn default() -> Reading {
-        Reading { state: State::default(), first_put_away: None, returns: vec![Vec::new()] }
+        Reading { state: State::default(), first_put_away: None, returns: vec![Vec::new()], granted: Vec::new() }
     }
 }
 
@@ -37,6 +39,7 @@ impl Folding<'_> {
             self.others.extend(others.iter().cloned());
             self.read_beside(self.now.clone(), step);
         } else {
+            self.now.granted.extend(Some(step.seq).filter(|_| step.granted));
             self.read(step);
         }
         for other in others {
@@ -49,7 +52,12 @@ impl Folding<'_> {
     fn read_beside(&mut self, reading: Reading, step: &Step) {
         let (first, so_far) = (replace(&mut self.now, reading), take(&mut self.so_far));
         self.beside = true;
-        self.read(step);
+        if !step.granted {
+            self.read(step);
+        } else if self.arises(step) {
+            self.now.granted.push(step.seq);
+            self.read(step);
+        }
         self.beside = false;
         let (reading, beside) = (replace(&mut self.now, first), replace(&mut self.so_far, so_far));
         self.others.push(reading);
@@ -93,6 +101,7 @@ impl Reading {
         self.state.worsen(other.state);
         self.first_put_away = self.first_put_away.or(other.first_put_away);
         add_ways(&mut self.returns, other.returns);
+        self.granted.retain(|scan| other.granted.contains(scan));
     }
 }
 

@@ -136,6 +136,17 @@ fn a_told_sighting_elsewhere_counts_as_out_up_to_then_and_one_where_it_is_takes_
 }
 
 #[test]
+fn what_somebody_said_of_one_reading_settles_nothing_in_another() {
+    // Seen in F2 while out: it was put there at 08:00, says somebody. If the told one is so, it lay in F1 since 07:00 and
+    // came into F2 without having been taken out: out until it was seen there.
+    let scene = stored().out("R-1", "Tue 06:00").put_away("R-1", "F1", "Tue 07:00").told().named("told");
+    let scene = scene.seen("R-1", "F2", "Wed 06:00").named("seen");
+    let scene = scene.settle("seen", "seen_inside_while_out", PutAwayAt(stamp("Tue 08:00")), "Wed 07:00");
+    scene.look("R-1", "Thu 06:00").out_time_is("24:00");
+    scene.strike("told", "Wed 08:00").look("R-1", "Thu 06:00").out_time_is("2:00");
+}
+
+#[test]
 fn a_told_take_out_counts_though_the_put_away_before_it_is_charged_to_its_latest() {
     // Put away at 08:00, at 09:00 at the latest; told to be out again at 08:30, and it stays out.
     let scene = stored().out("R-1", "Tue 06:00").put_away("R-1", "F1", "Tue 08:00").uncertain(60);
