@@ -185,11 +185,23 @@ impl<'b> Folding<'b> {
         step.granted || if self.beside { self.now.granted.contains(&step.seq) } else { settled() }
     }
 
-    /// Whether what made a person name a put-away is odd on this way too.
-    pub(super) fn arises(&self, step: &Step) -> bool {
-        let of = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle);
-        let inside = matches!(of, Some(Puzzle::InWhileIn | Puzzle::InWhileInElsewhere));
-        inside == matches!(self.now.state, State::In { .. })
+    /// A put-away that a person named, on another way: where what made them name it is odd there too, and in the place
+    /// where the thing was last on that way.
+    pub(super) fn granted_beside(&self, step: &Step) -> Option<Step> {
+        let puzzle = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle)?;
+        match (puzzle, &self.now.state) {
+            (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, State::In { .. }) => Some(*step),
+            (Puzzle::OutWhileOut, State::Out { from, .. }) => {
+                let place = (*from)?;
+                Some(Step { act: StepAct::PutAway { place, rack_ms: self.rack_ms(place, step.at) }, ..*step })
+            }
+            (Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut, State::Out { .. }) => Some(*step),
+            (_, _) => None,
+        }
+    }
+
+    pub(super) fn rack_ms(&self, place: Label, at: Instant) -> i64 {
+        self.view.place(place, at).and_then(|place| place.rack_s).map_or(0, |rack| rack.as_ms())
     }
 
     fn before(&mut self, first: Option<Instant>) {

@@ -26,7 +26,7 @@ impl Default for Reading {
     }
 }
 
-/// How many readings are kept apart before those that have it out are one.
+/// How many readings are kept apart before those that are alike are one.
 const READINGS: usize = 6;
 
 /// More ways than these are counted as one on which every return of two of them was.
@@ -54,9 +54,9 @@ impl Folding<'_> {
         self.beside = true;
         if !step.granted {
             self.read(step);
-        } else if self.arises(step) {
+        } else if let Some(step) = self.granted_beside(step) {
             self.now.granted.push(step.seq);
-            self.read(step);
+            self.read(&step);
         }
         self.beside = false;
         let (reading, beside) = (replace(&mut self.now, first), replace(&mut self.so_far, so_far));
@@ -83,12 +83,19 @@ impl Folding<'_> {
     }
 
     /// Readings that have the thing in the same place, or out since the same time, are one from then on: the worse of
-    /// them. Of many also those that have it out at all.
+    /// them. Of many also those that have it out at all, or in which not the same was odd.
     fn join_readings(&mut self) {
         for other in take(&mut self.others) {
-            let is_same = if self.others.len() < READINGS { State::is_same } else { State::is_like };
-            let mut all = std::iter::once(&mut self.now).chain(&mut self.others);
-            match all.find(|one| is_same(&one.state, &other.state)) {
+            if self.now.state.is_same(&other.state) && self.now.granted == other.granted {
+                self.now.join(other);
+                continue;
+            }
+            let few = self.others.len() < READINGS;
+            let alike = |one: &&mut Reading| match few {
+                true => one.state.is_same(&other.state) && one.granted == other.granted,
+                false => one.state.is_like(&other.state),
+            };
+            match self.others.iter_mut().find(alike) {
                 Some(same) => same.join(other),
                 None => self.others.push(other),
             }

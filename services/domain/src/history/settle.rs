@@ -97,14 +97,25 @@ impl Folding<'_> {
         }
     }
 
-    /// The same in another reading: history itself stays as it is, so it counts as out until that time and the scan.
+    /// The same in another reading: history itself stays as it is, so it counts as out until that time and the scan, or
+    /// runs on; and as a return.
     pub(super) fn put_away_beside(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant) {
         match (puzzle, step.act) {
             (
                 Puzzle::InWhileIn | Puzzle::InWhileInElsewhere,
                 StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms },
             ) => self.back(step, place, since, step.latest.max(at).plus_ms(rack_ms)),
-            (_, _) => self.unsafe_way(puzzle, step, since),
+            (_, _) => {
+                let in_a_place = match (puzzle, &self.now.state) {
+                    (Puzzle::SeenInsideWhileOut, _) => true,
+                    (_, State::Out { from, .. }) => puzzle == Puzzle::OutWhileOut && from.is_some(),
+                    (_, _) => false,
+                };
+                if in_a_place {
+                    self.returned(step.seq, since, at.max(since), at.max(step.latest));
+                }
+                self.unsafe_way(puzzle, step, since);
+            }
         }
     }
 
@@ -117,8 +128,7 @@ impl Folding<'_> {
         };
         let into = if puzzle == Puzzle::OutWhileOut { last } else { place };
         let Some(into) = into else { return self.unsafe_way(puzzle, step, since) };
-        let rack_ms = self.view.place(into, at).and_then(|place| place.rack_s).map_or(0, |rack| rack.as_ms());
-        let act = StepAct::PutAway { place: into, rack_ms };
+        let act = StepAct::PutAway { place: into, rack_ms: self.rack_ms(into, at) };
         let found = self.so_far.found.pop();
         let found = found.unwrap_or(Found { seq: step.seq, puzzle, since, place, settled_by: None });
         let put_away = Step { at, earliest: at, latest: at, device: None, told: false, granted: true, act, ..*step };
