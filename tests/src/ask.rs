@@ -3,12 +3,12 @@
 use serde_json::{Value, json};
 
 use crate::histories::time;
-use crate::stepper::Minute;
+use crate::stepper::Question;
 
 /// Whoever answers "may I use it?".
 pub trait Ask {
     /// The answer as the API gives it, or its problem with a `status`.
-    fn may_use(&self, thing: &str, act: &str, stage: Option<&str>, at: Minute, known: u64) -> Value;
+    fn may_use(&self, question: &Question) -> Value;
 }
 
 /// A server, by its address: `http://127.0.0.1:40123`.
@@ -24,10 +24,12 @@ impl OverHttp {
 }
 
 impl Ask for OverHttp {
-    fn may_use(&self, thing: &str, act: &str, stage: Option<&str>, at: Minute, known: u64) -> Value {
-        let stage = stage.map(|stage| format!("&stage={stage}")).unwrap_or_default();
-        let (base, at) = (&self.base, time(at));
-        let url = format!("{base}/api/v1/things/{thing}/may-use?act={act}{stage}&at={at}&known={known}");
+    fn may_use(&self, question: &Question) -> Value {
+        let Question { thing, act, stage, job, known, .. } = question;
+        let named = |key: &str, of: &Option<String>| of.as_ref().map_or(String::new(), |of| format!("&{key}={of}"));
+        let (stage, job) = (named("stage", stage), named("job", job));
+        let (base, at) = (&self.base, time(question.at));
+        let url = format!("{base}/api/v1/things/{thing}/may-use?act={act}{stage}{job}&at={at}&known={known}");
         let response = self.client.get(&url).send().unwrap_or_else(|error| panic!("{error}: {url}"));
         let status = response.status().as_u16();
         let text = response.text().unwrap_or_else(|error| panic!("{error}: {url}"));

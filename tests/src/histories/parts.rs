@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::scans::{Roll, Walk};
-use super::{Writer, time};
+use super::{Writer, time, yard};
 use crate::stepper::Minute;
 
 pub(super) struct Kit {
@@ -33,7 +33,7 @@ pub(super) fn cut_kits(writer: &mut Writer, rolls: &[Roll]) -> Vec<Kit> {
                 .iter()
                 .map(|roll| json!({"roll": roll, "length_mm": writer.random.between(1, 24) * 500, "plies": 2}))
                 .collect();
-            cut.push(json!({"kit": code, "job": "J-1", "items": items}));
+            cut.push(json!({"kit": code, "job": yard::job_after(at), "items": items}));
             kits.push(Kit { code, rolls: from.clone(), last: at });
         }
         let mut body = json!({"kits": cut});

@@ -40,6 +40,26 @@ pub(super) fn declare(writer: &mut Writer) {
     }
     materials(writer);
     batches(writer);
+    jobs(writer);
+}
+
+/// So often a job lays, and so many of them there are; four parts are made again and again.
+const EVERY: Minute = 480;
+const JOBS: Minute = 40;
+
+/// The job that lays a day or so after an instant.
+pub(super) fn job_after(at: Minute) -> String {
+    format!("J-{}", ((at - OPENS) / EVERY + 3).clamp(1, JOBS))
+}
+
+fn jobs(writer: &mut Writer) {
+    for job in 1..=JOBS {
+        let lay_at = OPENS + job * EVERY + job * 7 % 60;
+        let oven_at = lay_at + [60, 200, 900, 2000, 4000][job as usize % 5];
+        let body = json!({"part": format!("P-{}", job % 4 + 1), "stages": ["skin"], "needs": [],
+            "lay_at": time(lay_at), "oven_at": time(oven_at)});
+        writer.decision("open_job", &format!("job/J-{job}"), OPENS - 70, body);
+    }
 }
 
 fn material(name: &str, limits: Value) -> Value {

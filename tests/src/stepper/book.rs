@@ -1,12 +1,19 @@
 //! What is known: the unstruck entries up to a position of the log, and what they say about places and materials.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
 use serde_json::Value;
 
 use super::entry::{Entry, Minute, minute, whole_minutes};
+use super::life::Life;
 
 /// The entries that count, as known at one position of the log.
 pub struct Book<'log> {
     pub entries: Vec<&'log Entry>,
+    /// Lives that were walked already, by thing and receipt: each is asked for many times.
+    pub walked: RefCell<BTreeMap<(String, String), Rc<Life>>>,
 }
 
 /// How somebody settled a mismatch. Of two settlements of one mismatch the later counts.
@@ -39,7 +46,7 @@ impl<'log> Book<'log> {
         let struck: Vec<&str> =
             recorded.iter().filter(|entry| entry.kind == "strike").filter_map(|strike| strike.text("entry")).collect();
         let stands = |entry: &&Entry| entry.kind == "strike" || !struck.contains(&entry.id.as_str());
-        Book { entries: recorded.iter().copied().filter(stands).collect() }
+        Book { entries: recorded.iter().copied().filter(stands).collect(), walked: RefCell::default() }
     }
 
     pub fn of_kind<'a>(&'a self, kind: &'a str) -> impl Iterator<Item = &'log Entry> + 'a {

@@ -150,21 +150,18 @@ impl Item<'_> {
         let before_cut = |order: &Order| before_laying(order) && cut.as_ref().is_none_or(|cut| order < cut);
         // What went back before the opening's instant stands in its count, unless more did.
         let as_of = charged_from(self.receipt).unwrap_or(self.receipt.at);
-        let of_roll = |counts: &dyn Fn(&Order) -> bool| {
-            self.in_roll.refreezes(longer_than(1800), |order| counts(order) && before_cut(order), |from, _| from)
-        };
-        let of_kit = |counts: &dyn Fn(&Order) -> bool| {
-            let Some((cut, kit)) = &self.in_kit else { return 0 };
+        let in_roll = self.in_roll.refreezes(longer_than(1800), as_of, before_cut, |from, _| from);
+        let in_kit = self.in_kit.as_ref().map_or(vec![(0, 0)], |(cut, kit)| {
             // A stretch in which it was cut began with the roll's take-out.
             let since = self.in_roll.out_since(cut);
             let begins = |from: Minute, back: &Order| match from <= cut.at && cut.order() <= *back {
                 true => from.min(since),
                 false => from,
             };
-            kit.refreezes(longer_than(0), |order| counts(order) && before_laying(order), begins)
-        };
-        let both = |counts: &dyn Fn(&Order) -> bool| of_roll(counts) + of_kit(counts);
-        Some(opening.max(both(&|order| order.0 < as_of)) + both(&|order| as_of <= order.0))
+            kit.refreezes(longer_than(0), as_of, before_laying, begins)
+        });
+        let both = in_roll.iter().flat_map(|roll| in_kit.iter().map(move |kit| (roll.0 + kit.0, roll.1 + kit.1)));
+        both.map(|(early, late)| opening.max(early) + late).max()
     }
 
     /// The last day of its shelf life: the earlier of the certificate's and so many months after its manufacture.

@@ -1,6 +1,7 @@
 //! One roll or kit: its facts as steps, walked once without and once with what people only told.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use super::book::{Book, Settled, Settlement};
 use super::entry::{Entry, Minute, Order};
@@ -54,14 +55,16 @@ impl Life {
         all
     }
 
-    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, on the way that has the most:
-    /// with the told take-outs or without, for they make none undone. `begins` may move the beginning of a stretch.
+    /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, before an opening and since, on
+    /// each way, and on the first with the told take-outs and without, for they make none undone. `begins` may move the
+    /// beginning of a stretch.
     pub fn refreezes(
         &self,
         longer_than: Minute,
+        opening: Minute,
         counts: impl Fn(&Order) -> bool,
         begins: impl Fn(Minute, &Order) -> Minute,
-    ) -> i64 {
+    ) -> Vec<(i64, i64)> {
         let on = |firm: &Walk, full: &Walk| {
             let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
             let both: [&[Return]; 2] = [&firm.returns, &full.returns];
@@ -69,10 +72,11 @@ impl Life {
                 let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
                 (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
             }
-            stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than).count() as i64
+            let long = stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than);
+            let (early, late): (Vec<_>, Vec<_>) = long.partition(|(order, _)| order.0 < opening);
+            (early.len() as i64, late.len() as i64)
         };
-        let first = on(&self.firm[0], &self.full[0]);
-        self.ways().map(|way| on(way, way)).fold(first, i64::max)
+        std::iter::once(on(&self.firm[0], &self.full[0])).chain(self.ways().map(|way| on(way, way))).collect()
     }
 
     /// The latest instant of the last take-out for which `counts` holds: without what was only told, and with it.
@@ -102,7 +106,21 @@ impl Life {
 }
 
 /// The life of a roll if this receipt were its only one.
-pub fn roll_life(book: &Book, roll: &str, receipt: &Entry) -> Life {
+pub fn roll_life(book: &Book, roll: &str, receipt: &Entry) -> Rc<Life> {
+    walked(book, roll, &receipt.id, || walk_roll(book, roll, receipt))
+}
+
+fn walked(book: &Book, label: &str, receipt: &str, walk: impl FnOnce() -> Life) -> Rc<Life> {
+    let key = (label.to_owned(), receipt.to_owned());
+    if let Some(life) = book.walked.borrow().get(&key) {
+        return life.clone();
+    }
+    let life = Rc::new(walk());
+    book.walked.borrow_mut().insert(key, life.clone());
+    life
+}
+
+fn walk_roll(book: &Book, roll: &str, receipt: &Entry) -> Life {
     let arrived = charged_from(receipt).unwrap_or(receipt.at);
     let limit = storage_limit(book, roll);
     let is_cold = |from: &str| book.is_frozen(from, arrived) && !book.is_too_warm(from, arrived, limit);
@@ -115,8 +133,8 @@ pub fn roll_life(book: &Book, roll: &str, receipt: &Entry) -> Life {
 }
 
 /// A kit begins with its first cut.
-pub fn kit_life(book: &Book, kit: &str) -> Life {
-    live(book, kit, Start::Cold, &|_| true)
+pub fn kit_life(book: &Book, kit: &str) -> Rc<Life> {
+    walked(book, kit, "", || live(book, kit, Start::Cold, &|_| true))
 }
 
 /// The instant as of which a receipt states what was used, never later than the receipt; none if it states nothing.
@@ -227,7 +245,7 @@ pub fn cut_rolls(cut: &Entry) -> impl Iterator<Item = String> + '_ {
     items.chain(list(&cut.body["waste"])).filter_map(|item| item["roll"].as_str()).map(|code| format!("roll/{code}"))
 }
 
-fn cut_kits(cut: &Entry) -> impl Iterator<Item = String> + '_ {
+pub fn cut_kits(cut: &Entry) -> impl Iterator<Item = String> + '_ {
     list(&cut.body["kits"]).filter_map(|kit| kit["kit"].as_str()).map(|code| format!("kit/{code}"))
 }
 
@@ -258,7 +276,7 @@ fn moved_here<'log>(book: &Book<'log>, label: &str) -> Vec<&'log Entry> {
 }
 
 /// The life of a thing under each of its receipts.
-pub fn lives(book: &Book, label: &str) -> Vec<Life> {
+pub fn lives(book: &Book, label: &str) -> Vec<Rc<Life>> {
     match label.starts_with("roll/") {
         true => receipts(book, label).into_iter().map(|receipt| roll_life(book, label, receipt)).collect(),
         false => vec![kit_life(book, label)],

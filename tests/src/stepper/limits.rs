@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::ahead::Ahead;
 use super::book::Book;
 use super::entry::Minute;
 use super::item::{Item, Stated, stated};
@@ -48,11 +49,20 @@ pub struct View {
     /// Out-time of each thing that it holds, in milliseconds.
     pub out_time_ms: Vec<(String, i64)>,
     pub rows: Vec<Row>,
+    /// What lies ahead, where that can be said.
+    pub ahead: Option<Ahead>,
 }
 
 impl View {
     pub fn refused(verdict: Verdict, why: &str) -> Self {
-        View { at_least: verdict, stop: None, why: vec![why.to_owned()], out_time_ms: Vec::new(), rows: Vec::new() }
+        View {
+            at_least: verdict,
+            stop: None,
+            why: vec![why.to_owned()],
+            out_time_ms: Vec::new(),
+            rows: Vec::new(),
+            ahead: None,
+        }
     }
 
     pub fn because(&mut self, verdict: Verdict, why: String) {
@@ -67,8 +77,14 @@ impl View {
 
 /// What the items have left, and what an act would say to it. `all_known`: nothing in it is a stranger to the book.
 pub fn view(book: &Book, items: &[Item], act: &str, at: Minute) -> View {
-    let mut view =
-        View { at_least: Verdict::Yes, stop: Some(false), why: Vec::new(), out_time_ms: Vec::new(), rows: Vec::new() };
+    let mut view = View {
+        at_least: Verdict::Yes,
+        stop: Some(false),
+        why: Vec::new(),
+        out_time_ms: Vec::new(),
+        rows: Vec::new(),
+        ahead: None,
+    };
     let known: Vec<(&Item, &Value)> =
         items.iter().filter_map(|item| Some((item, book.material(item.receipt)?))).collect();
     let opened = items.iter().all(|item| item.receipt.body["opening"].is_object());

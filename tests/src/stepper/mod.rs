@@ -3,6 +3,7 @@
 //! It reads a log, walks through each thing's facts once for the marks they leave, and then goes through time minute
 //! by minute and asks of each minute whether the thing was outside. All times must be whole minutes.
 
+mod ahead;
 mod book;
 pub mod calendar;
 mod entry;
@@ -13,8 +14,7 @@ mod marks;
 mod stage;
 mod walk;
 
-use std::rc::Rc;
-
+pub use ahead::Ahead;
 pub use entry::{Entry, Minute, minute, read_log};
 pub use limits::{Row, Verdict, View};
 
@@ -31,6 +31,8 @@ pub struct Question {
     pub act: String,
     /// Of a part.
     pub stage: Option<String>,
+    /// `J-1`: what it is asked for, if it is for anything.
+    pub job: Option<String>,
     pub at: Minute,
     pub known: u64,
 }
@@ -71,7 +73,7 @@ fn roll(book: &Book, question: &Question) -> View {
             let end = end_of_roll(book, label, receipt);
             used_up |= end.is_some_and(|(end, _)| end <= question.at);
             let stands_from = end.and_then(|(_, stands_from)| stands_from);
-            let in_roll = Rc::new(roll_life(book, label, receipt));
+            let in_roll = roll_life(book, label, receipt);
             Item { roll: label.clone(), receipt, in_roll, in_kit: None, laid: None, stands_from }
         })
         .collect();
@@ -157,7 +159,7 @@ fn kit_items<'log>(
     at: Minute,
     is_meant: &dyn Fn(&String) -> bool,
 ) -> Option<Vec<Item<'log>>> {
-    let life = Rc::new(kit_life(book, label));
+    let life = kit_life(book, label);
     let mut items = Vec::new();
     for (cut, roll) in cuts_into(book, label, at).into_iter().filter(|(_, roll)| is_meant(roll)) {
         let receipts = receipts(book, &roll);
@@ -165,7 +167,7 @@ fn kit_items<'log>(
             return None;
         }
         for receipt in receipts {
-            let in_roll = Rc::new(roll_life(book, &roll, receipt));
+            let in_roll = roll_life(book, &roll, receipt);
             let in_kit = Some((cut, life.clone()));
             items.push(Item { roll: roll.clone(), receipt, in_roll, in_kit, laid: None, stands_from: None });
         }
@@ -175,6 +177,7 @@ fn kit_items<'log>(
 
 fn finish(book: &Book, items: &[Item], used_up: bool, question: &Question) -> View {
     let mut view = limits::view(book, items, &question.act, question.at);
+    ahead::look_ahead(book, items, &mut view, question);
     if used_up {
         view.because(Verdict::No, "used up or disposed of".to_owned());
     }

@@ -1,7 +1,6 @@
 //! A stage of a part: what was laid in it, how long its plies have waited, and whether its oven run counts.
 
-use std::rc::Rc;
-
+use super::ahead::look_ahead;
 use super::book::Book;
 use super::entry::{Entry, Minute};
 use super::item::{Item, Stated, stated};
@@ -31,6 +30,7 @@ pub fn stage(book: &Book, part: &str, stage: &str, question: &Question) -> View 
     let mut view = view(book, &items, &question.act, at);
     let waits = items.iter().filter_map(|item| lay_to_cure(book, part, stage, &items, item, at));
     add_worst(&mut view, waits.collect());
+    look_ahead(book, &items, &mut view, question);
     if question.act == "oven" {
         if let Some(row) = view.row("lay_to_cure").cloned() {
             judge_row(book, &mut view, &row);
@@ -69,7 +69,7 @@ fn laid_items<'log>(book: &Book<'log>, laid: &Entry) -> Option<Vec<Item<'log>>> 
     let item = |receipt: &'log Entry| Item {
         roll: from.to_owned(),
         receipt,
-        in_roll: Rc::new(roll_life(book, from, receipt)),
+        in_roll: roll_life(book, from, receipt),
         in_kit: None,
         laid: None,
         stands_from: None,
@@ -123,6 +123,32 @@ fn lay_to_cure(book: &Book, part: &str, stage: &str, all: &[Item], item: &Item, 
         ends_on: None,
         passed_ms: (allowed < so_far).then_some(from * 60_000 + allowed * 1000),
     })
+}
+
+/// Since when plies of an item's material lie in a part that no oven has started; what nobody knows may be of it.
+pub fn waits_since(book: &Book, part: &str, item: &Item, at: Minute) -> Option<Minute> {
+    let thing = format!("part/{part}");
+    let mut stages: Vec<&str> =
+        book.of_kind("plies_laid").filter(|laid| laid.thing == thing).filter_map(|laid| laid.text("stage")).collect();
+    stages.sort_unstable();
+    stages.dedup();
+    let mut since = Vec::new();
+    for stage in stages {
+        let lays: Vec<&Entry> = lays(book, part, stage).into_iter().filter(|laid| laid.at <= at).collect();
+        let runs = runs(book, part, stage);
+        let waits = |laid: &&Entry| {
+            let after: Vec<&Run> = runs.iter().filter(|run| laid.order() < run.start.order()).collect();
+            cure_start(&after, at).is_none()
+        };
+        if lays.iter().any(waits) {
+            let of_it = |laid: &&&Entry| {
+                let held = laid_items(book, laid);
+                held.is_none_or(|held| held.iter().any(|other| other.material_code() == item.material_code()))
+            };
+            since.extend(lays.iter().filter(of_it).map(|laid| began(laid)));
+        }
+    }
+    since.into_iter().min()
 }
 
 /// When the laying of a range of plies began, at the earliest.

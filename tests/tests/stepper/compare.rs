@@ -1,5 +1,6 @@
 //! The same questions to the product and to the stepper, on random histories: they must say the same.
 
+use crate::ahead;
 use serde_json::{Value, json};
 use tests::ask::{Ask, OverHttp};
 use tests::histories::{History, history, time};
@@ -12,7 +13,7 @@ const QUESTIONS_A_THING: u64 = 8;
 
 #[test]
 fn the_product_agrees_with_the_stepper_on_random_histories() {
-    let count: u64 = HISTORIES.map_or(20, |count| count.parse().expect("STEPPER_HISTORIES is a number"));
+    let count: u64 = HISTORIES.map_or(12, |count| count.parse().expect("STEPPER_HISTORIES is a number"));
     let mut all = Vec::new();
     for seed in 1..=count {
         let history = history(seed);
@@ -76,11 +77,14 @@ fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String>
             let dice = scramble(seed * 1_000_003 + number as u64 * 101 + turn);
             let question = question(history, &log, thing, stage.as_deref(), dice);
             let view = stepper::ask(&log, &question);
-            let answer = product.may_use(thing, &question.act, stage.as_deref(), question.at, question.known);
-            let differ = differences(&answer, &view, thing);
+            let answer = product.may_use(&question);
+            let mut differ = differences(&answer, &view, thing);
+            differ.extend(ahead::differences(&answer, &view, &question));
             if !differ.is_empty() {
                 let own = own_lines(&history.jsonl, thing, &view);
-                let asked = format!("{} to {} at {} known {}", question.act, thing, time(question.at), question.known);
+                let job = question.job.as_ref().map_or(String::new(), |job| format!(" for {job}"));
+                let at = time(question.at);
+                let asked = format!("{} to {thing}{job} at {at} known {}", question.act, question.known);
                 found.push(format!("{asked}\n  {}\n{answer}\n{view:?}\n{own}", differ.join("\n  ")));
                 break;
             }
@@ -100,7 +104,28 @@ fn question(history: &History, log: &[Entry], thing: &str, stage: Option<&str>, 
     };
     let acts = if stage.is_some() { ["oven", "oven", "oven"] } else { ["lay", "cut", "take_out"] };
     let act = acts[(dice >> 48) as usize % 3].to_owned();
-    Question { thing: thing.to_owned(), act, stage: stage.map(str::to_owned), at: near + off, known }
+    let at = near + off;
+    Question {
+        thing: thing.to_owned(),
+        act,
+        stage: stage.map(str::to_owned),
+        job: job(log, thing, at, dice),
+        at,
+        known,
+    }
+}
+
+/// For half of the questions a job: mostly the next one of this part or kit, or the next of all.
+fn job(log: &[Entry], thing: &str, at: Minute, dice: u64) -> Option<String> {
+    let planned = log
+        .iter()
+        .filter(|entry| entry.kind == "open_job" && entry.text("lay_at").is_some_and(|lay_at| at <= minute(lay_at)));
+    let mut jobs: Vec<&Entry> = planned.collect();
+    jobs.sort_by_key(|entry| entry.body["lay_at"].to_string());
+    let own = jobs.iter().find(|entry| entry.text("part").is_some_and(|part| thing == format!("part/{part}")));
+    let next = jobs.get((dice >> 53) as usize % 3);
+    let job = own.filter(|_| !(dice >> 56).is_multiple_of(4)).or(next)?;
+    (dice >> 60).is_multiple_of(2).then(|| job.thing.trim_start_matches("job/").to_owned())
 }
 
 /// One round of SplitMix64 (Steele, Lea and Flood, 2014; constants from memory).
@@ -229,9 +254,8 @@ struct Mirror<'a> {
 }
 
 impl Ask for Mirror<'_> {
-    fn may_use(&self, thing: &str, act: &str, stage: Option<&str>, at: Minute, known: u64) -> Value {
-        let (thing, act, stage) = (thing.to_owned(), act.to_owned(), stage.map(str::to_owned));
-        let view = stepper::ask(self.log, &Question { thing, act, stage, at, known });
+    fn may_use(&self, question: &Question) -> Value {
+        let view = stepper::ask(self.log, question);
         let instant = |ms: i64| time(ms / 60_000);
         let limits: Vec<Value> = view
             .rows
@@ -251,7 +275,9 @@ impl Ask for Mirror<'_> {
             Verdict::No => "no",
             Verdict::Stop => "stop",
         };
-        json!({"answer": word, "limits": limits})
+        let mut answer = json!({"answer": word, "limits": limits});
+        ahead::mirror(&mut answer, &view, self.extra_s);
+        answer
     }
 }
 

@@ -4,7 +4,7 @@ use tests::histories::history;
 use tests::stepper::{Entry, Minute, Question, View, ask, read_log};
 
 fn lay(log: &[Entry], thing: &str, at: Minute) -> View {
-    ask(log, &Question { thing: thing.to_owned(), act: "lay".to_owned(), stage: None, at, known: u64::MAX })
+    ask(log, &Question { thing: thing.to_owned(), act: "lay".to_owned(), stage: None, job: None, at, known: u64::MAX })
 }
 
 #[test]

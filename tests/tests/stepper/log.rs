@@ -161,7 +161,7 @@ impl Log {
 
     pub fn ask_known(&self, code: &str, act: &str, at: &str, known: u64) -> View {
         let stage = code.starts_with("P-").then(|| "skin".to_owned());
-        let question = Question { thing: label(code), act: act.to_owned(), stage, at: minute_of(at), known };
+        let question = Question { thing: label(code), act: act.to_owned(), stage, job: None, at: minute_of(at), known };
         stepper::ask(&self.entries(), &question)
     }
 
