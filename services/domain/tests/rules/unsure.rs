@@ -232,7 +232,9 @@ proptest! {
 
     #[test]
     fn what_was_told_counts_as_the_worse_of_having_been_and_not(ops in ops(20), told in op(), minute in 0..16_000_i64) {
-        let ops: Vec<Op> = ops.into_iter().filter(|op| op.kind != 25).collect();
+        // Take-outs that were only told are read with and without at once, for what they make of returns: more than either.
+        let scanned = |op: Op| Op { told: op.told && 4 < op.kind, ..op };
+        let ops: Vec<Op> = ops.into_iter().filter(|op| op.kind != 25).map(scanned).collect();
         let without = yard(&ops);
         // Put away or seen inside; a take-out that was told inside a stretch that is out anyway changes nothing.
         let told = happens(without.clone(), &Op { kind: 5 + told.kind % 7, place: told.place % 2, told: true, ..told });
