@@ -27,7 +27,7 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
     let read = At::new(view, when.at);
     let say = Say::of(view, when.at);
     let mut shown = standing(read, label, &say);
-    shown.mismatches = mismatch::of_thing(view, label, None);
+    shown.mismatches = mismatch::all_of_thing(view, label).to_vec();
     if view.book.kind(label) == Kind::Part {
         shown.mismatches.extend(run_checks::of_part(view, label, &Say::of(view, Instant::MAX)));
     }

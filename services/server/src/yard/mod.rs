@@ -1,5 +1,7 @@
 //! Opening a data folder: the journal is read, checked and put into the book, the committer and the archive start.
 
+mod lately;
+
 use std::{
     error::Error,
     io,
@@ -21,6 +23,7 @@ use crate::{
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
     journal::{self, Disk, Journal, Reader, RealDisk},
 };
+use lately::Lately;
 
 /// A clock this much ahead of the last entry at a start is not believed: 24 h, in milliseconds.
 const AHEAD_MS: i64 = 24 * 60 * 60 * 1_000;
@@ -106,6 +109,7 @@ pub struct Yard {
     pub reader: Reader,
     pub archive: Arc<Archive>,
     pub committer: Committer,
+    lately: Lately,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
@@ -171,7 +175,18 @@ impl Yard {
         let thread = thread::Builder::new().name("committer".into()).spawn(move || committing.run())?;
         let archive = Arc::new(archive);
         let [dry_runs, receipts] = [(); 2].map(|()| Semaphore::new(1));
-        Ok(Yard { book, reader, archive, committer, clock, tail, dry_runs, receipts, thread: Some(thread) })
+        Ok(Yard {
+            book,
+            reader,
+            archive,
+            lately: Lately::new(),
+            committer,
+            clock,
+            tail,
+            dry_runs,
+            receipts,
+            thread: Some(thread),
+        })
     }
 
     /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.
@@ -192,6 +207,20 @@ impl Yard {
     /// The stored lines of these entries.
     pub fn entries(&self, seqs: &[u64]) -> io::Result<Vec<Vec<u8>>> {
         self.archive.lines(seqs)
+    }
+
+    /// These entries, if none of them has to be read from the disk.
+    pub(crate) fn at_hand(&self, seqs: &[u64]) -> Option<Vec<Arc<Entry>>> {
+        self.lately.all(seqs)
+    }
+
+    /// These entries. It may wait for the disk.
+    pub(crate) fn read_back(&self, seqs: &[u64]) -> io::Result<Vec<Arc<Entry>>> {
+        let lines = self.archive.lines(seqs)?;
+        let read = |line: &Vec<u8>| Entry::read(line).map(Arc::new).map_err(io::Error::other);
+        let entries: Vec<Arc<Entry>> = lines.iter().map(read).collect::<Result<_, _>>()?;
+        self.lately.keep(lines.iter().map(Vec::len).zip(&entries));
+        Ok(entries)
     }
 
     /// What an entry made not add up.

@@ -10,7 +10,7 @@ use super::{
     sheet::{Sheet, sheet},
 };
 use crate::http::{
-    ask::{AtKnown, ask_beside, beside},
+    ask::{AtKnown, ask_beside},
     problems::Fault,
 };
 use crate::yard::Yard;
@@ -82,8 +82,7 @@ async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<Ht
         Ok((sheet, records, Foot::of(&shared, View::new(book, when.known), when)))
     })
     .await?;
-    let shared = yard.clone();
-    let records = beside(move || records.read(&shared)).await?;
+    let records = records.read(yard).await?;
     let at = as_of.map(|_| format!("As of {}", foot.at));
     let known = query.known.map(|known| match at.is_some() {
         true => format!("as known at entry {known}"),

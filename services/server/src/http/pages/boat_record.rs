@@ -7,6 +7,7 @@ use super::thing::{
     shown::{held_words, judged_again},
 };
 use crate::{http::problems::Fault, yard::Yard};
+use actix_web::web;
 use domain::{
     Book, When,
     record::{PartRecord, StageRecord, part_record},
@@ -56,12 +57,12 @@ impl Records {
         }
     }
 
-    /// The text of the entries, each read once; call it beside the workers.
-    pub(super) fn read(self, yard: &Yard) -> Result<Vec<Record>, Fault> {
+    /// The text of the entries, each read once.
+    pub(super) async fn read(self, yard: &web::Data<Yard>) -> Result<Vec<Record>, Fault> {
         if self.parts.is_empty() {
             return Ok(Vec::new());
         }
-        let read = lines(yard, &self.named, &self.say, self.when)?;
+        let read = lines(yard, &self.named, &self.say, self.when).await?;
         let by_seq: BTreeMap<u64, Line> = read.into_iter().map(|line| (line.seq, line)).collect();
         let record = |part: &PartRecord| Record {
             part: part.part.short().to_owned(),

@@ -3,10 +3,7 @@
 use super::thing::{history, said::said};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, badge, foot::Foot, in_a_query, page, see};
-use crate::http::{
-    ask::{ask_beside, beside},
-    problems::Fault,
-};
+use crate::http::{ask::ask_beside, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use askama::Template;
@@ -131,13 +128,12 @@ async fn confirming(
         Ok((found, Say::of(view, when.now)))
     })
     .await?;
-    let shared = yard.clone();
     let seqs: Vec<u64> = found.keys().copied().take(MOST).collect();
     let more = (seqs.len() < found.len()).then(|| {
         format!("The first {} of {} that wait. The others follow as these are confirmed.", seqs.len(), found.len())
     });
-    let entries = beside(move || history::read(&shared, &seqs)).await?;
-    let told = |entry: &shared_types::Entry| Told {
+    let entries = history::entries(yard, seqs).await?;
+    let told = |entry: &std::sync::Arc<shared_types::Entry>| Told {
         // The same line has the same id in every sitting of a person: two taps confirm it once. Where that was struck,
         // it is confirmed anew.
         id: {

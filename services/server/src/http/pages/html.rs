@@ -2,33 +2,33 @@
 
 /// The sentence, escaped. A code such as `NB-31` stands in an element of its own, because browsers break lines at hyphens.
 pub(crate) fn codes(text: impl AsRef<str>) -> String {
-    let mut html = String::new();
-    let mut word = String::new();
-    for c in text.as_ref().chars() {
-        if c.is_alphanumeric() || matches!(c, '-' | '/' | '.' | '_') {
-            word.push(c);
-        } else {
-            put(&word, &mut html);
-            word.clear();
-            escape(c, &mut html);
-        }
+    let mut rest = text.as_ref();
+    let mut html = String::with_capacity(rest.len() + rest.len() / 4);
+    while !rest.is_empty() {
+        let (word, behind) = rest.split_at(rest.find(|c| !is_in_word(c)).unwrap_or(rest.len()));
+        put(word, &mut html);
+        let (between, more) = behind.split_at(behind.find(is_in_word).unwrap_or(behind.len()));
+        between.chars().for_each(|c| escape(c, &mut html));
+        rest = more;
     }
-    put(&word, &mut html);
     html
+}
+
+fn is_in_word(c: char) -> bool {
+    c.is_alphanumeric() || matches!(c, '-' | '/' | '.' | '_')
 }
 
 fn put(word: &str, html: &mut String) {
     let code = word.trim_end_matches(['.', '/', '-']);
-    let rest = word.get(code.len()..).unwrap_or_default();
     match is_code(code) {
         true => {
             html.push_str("<code>");
             html.push_str(code);
             html.push_str("</code>");
+            html.push_str(word.get(code.len()..).unwrap_or_default());
         }
-        false => html.push_str(code),
+        false => html.push_str(word),
     }
-    html.push_str(rest);
 }
 
 /// A hyphen within, a digit, and no small letter: `P-3112`, `PM-101/B-2511-1`, and not `out-life`.

@@ -6,7 +6,7 @@ use super::typed::{Said, Typed, time_field};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, foot::Foot, page};
 use crate::http::{
-    ask::{ask, ask_beside, beside, nobody},
+    ask::{ask, ask_beside, nobody},
     fallback::in_a_path,
     problems::Fault,
 };
@@ -272,8 +272,7 @@ pub(crate) async fn job_page(
         .await?;
         let last = yard.read().last_seq();
         let seqs: Vec<u64> = query.done.filter(|seq| (1..=last).contains(seq)).into_iter().collect();
-        let shared = yard.clone();
-        let entry = beside(move || history::read(&shared, &seqs)).await?.into_iter().find(|entry| entry.thing == job);
+        let entry = history::entries(&yard, seqs).await?.into_iter().find(|entry| entry.thing == job);
         let again = if query.again == Some(1) { "It was written before, once: " } else { "Written: " };
         let done = entry.map(|entry| format!("{again}{}, by {}.", said(&entry, &say, when.now), history::who(&entry)));
         let foot = Foot::of(&yard, View::new(&yard.read(), when.known), when);

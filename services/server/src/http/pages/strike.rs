@@ -4,10 +4,7 @@ use super::lengths::{length_label, lengths, metres_words, with_lengths};
 use super::thing::{history, said::said};
 use super::wish::{self, Choice, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, badge, foot::Foot, page};
-use crate::http::{
-    ask::{ask, beside},
-    problems::Fault,
-};
+use crate::http::{ask::ask, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
@@ -15,6 +12,7 @@ use chrono::{DateTime, Utc};
 use domain::{When, say::Say, view::View};
 use serde_json::{Value, json};
 use shared_types::{Code, Entry, Kind, ThingName};
+use std::sync::Arc;
 use uuid::Uuid;
 
 #[route("/strike/{entry}", method = "GET", method = "HEAD")]
@@ -54,7 +52,7 @@ async fn asked(
     yard: &web::Data<Yard>,
     which: &str,
     chosen: Chosen,
-) -> Result<(Entry, (WishPage, Chosen)), Fault> {
+) -> Result<(Arc<Entry>, (WishPage, Chosen)), Fault> {
     // A reason that the choice gives is read above; in the field it would stay when another choice is made.
     let own = own_reason(&chosen).filter(|own| ["", own].contains(&chosen.why.trim()));
     let typed = if own.is_some() { String::new() } else { chosen.why.clone() };
@@ -68,9 +66,8 @@ async fn asked(
         let struck_by = (u64::from(meta.struck_by) <= book.last_seq()).then_some(u64::from(meta.struck_by));
         Ok((u64::from(seq), struck_by, Say::of(View::new(book, u64::MAX), yard.now())))
     })?;
-    let shared = yard.clone();
     let seqs: Vec<u64> = [seq].into_iter().chain(struck_by).collect();
-    let mut entries = beside(move || history::read(&shared, &seqs)).await?.into_iter();
+    let mut entries = history::entries(yard, seqs).await?.into_iter();
     let entry = entries.next().ok_or_else(nothing)?;
     let when = When::now(yard.now());
     let time = |at| say.time(at, when.now);
@@ -221,8 +218,7 @@ pub(crate) async fn last_page(request: HttpRequest, yard: web::Data<Yard>) -> Ht
                 own.map(|(seq, meta)| (u64::from(seq), u64::from(meta.struck_by) <= book.last_seq())).unzip();
             Ok((say, seqs, struck))
         })?;
-        let shared = yard.clone();
-        let entries = beside(move || history::read(&shared, &seqs)).await?;
+        let entries = history::entries(&yard, seqs).await?;
         let lines = entries.iter().zip(struck).map(|(entry, struck)| Own {
             seq: entry.seq,
             at: say.time(entry.occurred_at.at, when.now),

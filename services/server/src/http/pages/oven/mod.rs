@@ -4,7 +4,7 @@ mod run;
 
 use super::{answer, in_a_query, scan, screen::Button, see, work};
 use crate::http::{
-    ask::{ask, ask_beside, beside},
+    ask::{ask, ask_beside},
     problems::Fault,
 };
 use crate::yard::Yard;
@@ -288,10 +288,9 @@ async fn ovens(yard: &web::Data<Yard>) -> Result<BTreeSet<Code>, Fault> {
     })?;
     seqs.sort_unstable_by(|one, other| other.cmp(one));
     seqs.truncate(LATEST_RUNS);
-    let shared = yard.clone();
-    let entries = beside(move || super::thing::history::read(&shared, &seqs)).await?;
-    let ovens = entries.into_iter().filter_map(|entry| match entry.body {
-        Body::OvenRunStarted(run) => Some(run.oven),
+    let entries = super::thing::history::entries(yard, seqs).await?;
+    let ovens = entries.iter().filter_map(|entry| match &entry.body {
+        Body::OvenRunStarted(run) => Some(run.oven.clone()),
         _ => None,
     });
     Ok(ovens.take(OFFERED).collect())

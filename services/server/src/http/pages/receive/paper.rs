@@ -3,7 +3,7 @@
 
 use super::{Said, opening};
 use crate::http::{
-    ask::{ask, beside, nobody},
+    ask::{ask, nobody},
     fallback::in_a_path,
     pages::{
         answer, in_a_query,
@@ -113,8 +113,7 @@ async fn asked(
         ));
         return Ok((shown, None));
     };
-    let shared = yard.clone();
-    let receipt = beside(move || history::read(&shared, &[seq])).await?.into_iter().next();
+    let receipt = history::entries(yard, vec![seq]).await?.into_iter().next();
     let receipt = receipt.ok_or_else(|| Fault::went_wrong(format!("Entry {seq} could not be read.")))?;
     let at = found.say.time(receipt.occurred_at.at, now);
     shown.lead.push(format!(

@@ -2,8 +2,9 @@
 //! struck or confirmed it.
 
 use super::said::said;
-use crate::http::problems::Fault;
+use crate::http::{ask::beside, problems::Fault};
 use crate::yard::Yard;
+use actix_web::web;
 use domain::{
     Book, When,
     fact::{Does, NEVER},
@@ -11,7 +12,7 @@ use domain::{
     view::View,
 };
 use shared_types::{Code, Entry, Instant, Shown, ThingName};
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 /// As many entries stand on one page.
 pub(super) const PAGE: usize = 100;
@@ -105,13 +106,18 @@ pub(in super::super) fn of_entries(book: &Book, seqs: Vec<u64>, when: When) -> N
     Named { count: seqs.len(), seqs, confirmed, struck, pages: 1, page: 0 }
 }
 
-/// The text of these entries, from the archive; call it beside the workers.
-pub(in super::super) fn lines(yard: &Yard, named: &Named, say: &Say, when: When) -> Result<Vec<Line>, Fault> {
-    let own = read(yard, &named.seqs)?;
-    let strikers: Vec<u64> = named.struck.values().copied().collect();
-    let strikers: BTreeMap<u64, Entry> = read(yard, &strikers)?.into_iter().map(|entry| (entry.seq, entry)).collect();
+/// The text of these entries in words.
+pub(in super::super) async fn lines(
+    yard: &web::Data<Yard>,
+    named: &Named,
+    say: &Say,
+    when: When,
+) -> Result<Vec<Line>, Fault> {
+    let own = entries(yard, named.seqs.clone()).await?;
+    let strikers = entries(yard, named.struck.values().copied().collect()).await?;
+    let strikers: BTreeMap<u64, Arc<Entry>> = strikers.into_iter().map(|entry| (entry.seq, entry)).collect();
     let time = |at| say.time(at, when.now);
-    let line = |entry: Entry| {
+    let line = |entry: &Entry| {
         let striker = named.struck.get(&entry.seq).and_then(|seq| strikers.get(seq));
         let struck = striker.map(|by| struck_words(by, &time(by.occurred_at.at)));
         let mut notes = Vec::new();
@@ -124,16 +130,16 @@ pub(in super::super) fn lines(yard: &Yard, named: &Named, say: &Say, when: When)
         Line {
             seq: entry.seq,
             occurred: time(entry.occurred_at.at),
-            recorded: recorded(&entry, say, when),
-            who: who(&entry),
-            what: said(&entry, say, when.now),
+            recorded: recorded(entry, say, when),
+            who: who(entry),
+            what: said(entry, say, when.now),
             strikable: struck.is_none() && may_be_struck(entry.body.plain_kind()),
             struck,
             notes,
             shown: entry.shown.as_ref().map(|shown| shown_words(shown, say, when)),
         }
     };
-    Ok(own.into_iter().map(line).collect())
+    Ok(own.iter().map(|entry| line(entry)).collect())
 }
 
 /// When the log took it, where that is another minute than when it happened.
@@ -142,10 +148,15 @@ pub(in super::super) fn recorded(entry: &Entry, say: &Say, when: When) -> Option
     (60_000 <= apart).then(|| say.time(entry.recorded_at, when.now))
 }
 
-pub(in super::super) fn read(yard: &Yard, seqs: &[u64]) -> Result<Vec<Entry>, Fault> {
-    let unread = |error: String| Fault::went_wrong(format!("The history could not be read from the disk: {error}."));
-    let lines = yard.entries(seqs).map_err(|error| unread(error.to_string()))?;
-    lines.iter().map(|line| Entry::read(line).map_err(|error| unread(error.to_string()))).collect()
+/// These entries: at once where they were read lately, else beside the workers.
+pub(in super::super) async fn entries(yard: &web::Data<Yard>, seqs: Vec<u64>) -> Result<Vec<Arc<Entry>>, Fault> {
+    if let Some(entries) = yard.at_hand(&seqs) {
+        return Ok(entries);
+    }
+    let unread =
+        |error: std::io::Error| Fault::went_wrong(format!("The history could not be read from the disk: {error}."));
+    let yard = yard.clone();
+    beside(move || yard.read_back(&seqs).map_err(unread)).await
 }
 
 pub(in super::super) fn struck_words(by: &Entry, at: &str) -> String {

@@ -9,7 +9,7 @@ pub(super) mod shown;
 
 use super::{answer, assets::Assets, foot::Foot, in_a_query, named::Named, page, see};
 use crate::http::{
-    ask::{AtKnown, ask, beside, nobody},
+    ask::{AtKnown, ask, nobody},
     fallback::in_a_path,
     problems::Fault,
 };
@@ -115,19 +115,10 @@ async fn one(
         }
         Ok((shown, history::named(book, &thing, when, wanted), when, say))
     })?;
-    let (shared, writing) = (yard.clone(), say.clone());
-    let done = query.done;
-    let (lines, named, entry) = beside(move || {
-        let lines = history::lines(&shared, &named, &writing, when)?;
-        let entry = match done {
-            Some(seq) if seq != 0 && seq <= shared.read().last_seq() => {
-                history::read(&shared, &[seq])?.into_iter().next()
-            }
-            _ => None,
-        };
-        Ok((lines, named, entry))
-    })
-    .await?;
+    let lines = history::lines(yard, &named, &say, when).await?;
+    let last = yard.read().last_seq();
+    let done = query.done.filter(|seq| (1..=last).contains(seq));
+    let entry = history::entries(yard, done.into_iter().collect()).await?.into_iter().next();
     match sheet {
         Some(sheets::Sheet::Card) => return sheets::card(&thing, &shown.cards),
         Some(sheets::Sheet::History) => return sheets::history(&thing, &lines),
