@@ -4,9 +4,11 @@
 mod insert;
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
+use crate::judge::StageAct;
 use crate::kept::{self, Kept};
 use crate::links::{Link, Links, Source};
 use crate::roll::RollLife;
+use crate::stage::StageLife;
 use shared_types::{Body, Code, Entry, Instant, Kind, Mismatch, ThingName};
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
@@ -44,6 +46,8 @@ pub struct Book {
     set_aside: u32,
     lives: Kept<RollLife>,
     mismatches: Kept<Vec<Mismatch>>,
+    stages: Kept<Vec<Arc<StageLife>>>,
+    stage_acts: Kept<Vec<StageAct>>,
 }
 
 /// What is kept under a label.
@@ -293,6 +297,20 @@ impl Book {
     /// The same for what does not add up about a thing.
     pub(crate) fn mismatches_of(&self, label: Label, work: impl FnOnce() -> Vec<Mismatch>) -> Arc<Vec<Mismatch>> {
         self.kept(&self.mismatches, label, work)
+    }
+
+    /// The same for the stages of a part.
+    pub(crate) fn stages_of(
+        &self,
+        part: Label,
+        work: impl FnOnce() -> Vec<Arc<StageLife>>,
+    ) -> Arc<Vec<Arc<StageLife>>> {
+        self.kept(&self.stages, part, work)
+    }
+
+    /// The same for what was done in them, judged.
+    pub(crate) fn stage_acts(&self, part: Label, work: impl FnOnce() -> Vec<StageAct>) -> Arc<Vec<StageAct>> {
+        self.kept(&self.stage_acts, part, work)
     }
 
     fn kept<T>(&self, of: &Kept<T>, label: Label, work: impl FnOnce() -> T) -> Arc<T> {

@@ -6,9 +6,10 @@ use crate::kit::KitLife;
 use crate::limits::{At, Limits, kit_limits, limits_when_laid, roll_limits, stage_limits};
 use crate::roll::{Missing, RollLife};
 use crate::say::floor_s;
-use crate::stage::{Oven, StageLife};
+use crate::stage::{Oven, StageLife, stage_life, stages_of};
 use crate::view::View;
-use shared_types::{Act, Judgement, LifeLeft, LimitName, TestedAt, Word};
+use shared_types::{Act, Instant, Judgement, LifeLeft, LimitName, StageName, TestedAt, Word};
+use std::sync::Arc;
 
 /// One limit at one act: milliseconds or counts left.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -46,6 +47,31 @@ pub fn roll_act(view: View<'_>, roll: &RollLife, fact: &Fact, act: Act) -> Judge
 pub fn kit_act(view: View<'_>, kit: &KitLife, fact: &Fact) -> Option<Judged> {
     matches!(fact.what, What::TakenOut { .. })
         .then(|| judge(Act::TakeOut, &kit_limits(At::new(view, fact.latest()), kit), false))
+}
+
+/// A lay-up or an oven start in one of a part's stages, judged.
+#[derive(Clone, Debug)]
+pub struct StageAct {
+    pub stage: StageName,
+    pub seq: u32,
+    pub at: Instant,
+    pub judged: Judged,
+}
+
+/// Every act in every stage of a part, kept until something of it changes.
+pub fn stage_acts(view: View<'_>, part: Label) -> Arc<Vec<StageAct>> {
+    let work = || {
+        let mut all = Vec::new();
+        for stage in stages_of(view, part) {
+            let life = stage_life(view, part, &stage);
+            all.extend(view.facts(part).filter_map(|fact| {
+                let judged = stage_act(view, &life, fact)?;
+                Some(StageAct { stage: stage.clone(), seq: fact.seq, at: fact.at, judged })
+            }));
+        }
+        all
+    };
+    if view.is_plain() { view.book.stage_acts(part, work) } else { Arc::new(work()) }
 }
 
 /// A lay-up or an oven start in a stage, if the fact is one.

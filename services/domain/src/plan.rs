@@ -10,6 +10,7 @@ use crate::say::{Say, left, limit};
 use crate::stage::{StageLife, stage_life, stages_of};
 use crate::subject::Subject;
 use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
+use std::sync::Arc;
 
 /// What comes of a plan. What is not laid yet may be laid as soon as now, whatever is planned: nothing more is said to
 /// be left than that leaves.
@@ -186,7 +187,13 @@ fn shelf_ends(set: &[Limit], laid: bool) -> Ends {
 }
 
 /// Lay-to-cure's end: from the first ply of this material that lies there, else from the first that will, at this time.
-fn to_cure(read: At<'_>, set: &[Limit], first_ply: Instant, subject: &Subject, lying: &[StageLife]) -> Option<Bound> {
+fn to_cure(
+    read: At<'_>,
+    set: &[Limit],
+    first_ply: Instant,
+    subject: &Subject,
+    lying: &[Arc<StageLife>],
+) -> Option<Bound> {
     let name = LimitName::LayToCure;
     set.iter().find_map(|limit| match limit.state {
         LimitState::Clock { .. } if limit.name == name => clock_end(set, name, read.at),
@@ -204,7 +211,7 @@ fn to_cure(read: At<'_>, set: &[Limit], first_ply: Instant, subject: &Subject, l
 }
 
 /// The stages of the job's part in which something lies that no oven has started.
-fn lying_in<'b>(read: At<'b>, part: Label, question: &MayUseQuestion) -> Vec<StageLife> {
+fn lying_in<'b>(read: At<'b>, part: Label, question: &MayUseQuestion) -> Vec<Arc<StageLife>> {
     if question.act == Act::Oven {
         return Vec::new();
     }

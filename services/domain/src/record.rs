@@ -13,6 +13,7 @@ use crate::thing::judged_again;
 use crate::view::View;
 use shared_types::{HoldView, Instant, JudgedAgain, LimitRow, StageName, Stamp, ThingName};
 use std::cmp::Ordering;
+use std::sync::Arc;
 
 pub struct PartRecord {
     pub part: ThingName,
@@ -41,9 +42,10 @@ pub fn part_record(book: &Book, part: &ThingName, when: When) -> Option<PartReco
     let view = View::new(book, when.known);
     let label = book.label(part)?;
     let say = Say::of(view, when.now);
-    let lives: Vec<StageLife> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
+    let lives: Vec<Arc<StageLife>> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
     let mut laid: Vec<&StageLife> = lives
         .iter()
+        .map(|life| &**life)
         .filter(|life| life.lying(when.at).next().is_some() || life.oven(when.at).run().is_some())
         .collect();
     laid.sort_by_key(|life| life.lying(when.at).map(|item| item.first_ply).min());
@@ -88,7 +90,7 @@ fn cure(view: View<'_>, oven: &Oven, when: When, say: &Say) -> String {
 }
 
 /// The entries that name the part or one of its runs; what names both is there once.
-fn entries(view: View<'_>, part: Label, lives: &[StageLife], at: Instant) -> Vec<u32> {
+fn entries(view: View<'_>, part: Label, lives: &[Arc<StageLife>], at: Instant) -> Vec<u32> {
     let runs = lives.iter().flat_map(|life| &life.runs).map(|run| run.run);
     let all = runs.chain([part]).flat_map(|label| view.book.all_facts(label));
     let mut found: Vec<&Fact> = all.filter(|fact| fact.seq <= view.known && fact.at <= at).collect();

@@ -7,6 +7,7 @@ use crate::roll::{Life, roll_life};
 use crate::view::View;
 use shared_types::{Instant, Settlement, StageName};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 pub struct StageLife {
     pub part: Label,
@@ -97,7 +98,17 @@ pub fn stages_of(view: View<'_>, part: Label) -> Vec<StageName> {
     once
 }
 
-pub fn stage_life<'b>(view: View<'b>, part: Label, stage: &StageName) -> StageLife {
+/// A stage's life, with those of the part's other stages kept until something of them changes.
+pub fn stage_life(view: View<'_>, part: Label, stage: &StageName) -> Arc<StageLife> {
+    let work = |stage: &StageName| Arc::new(stage_life_of(view, part, stage));
+    if !view.is_plain() {
+        return work(stage);
+    }
+    let all = view.book.stages_of(part, || stages_of(view, part).iter().map(work).collect());
+    all.iter().find(|life| life.stage == *stage).map_or_else(|| work(stage), Arc::clone)
+}
+
+fn stage_life_of(view: View<'_>, part: Label, stage: &StageName) -> StageLife {
     let mut items = Vec::new();
     let mut completed = Vec::new();
     let mut kits = BTreeMap::new();

@@ -27,7 +27,7 @@ pub(crate) struct Subject {
     pub out_since: Option<Instant>,
     /// It is a stage: its plies are laid.
     pub laid: bool,
-    pub stage: Option<StageLife>,
+    pub stage: Option<Arc<StageLife>>,
     /// The frozen place it was in last.
     pub home: Option<Label>,
     pub rolls: Vec<Arc<RollLife>>,

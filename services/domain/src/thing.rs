@@ -194,12 +194,9 @@ fn acts_of(view: View<'_>, label: Label, asked: impl Fn(u32, Instant) -> bool) -
             acts.map(|(fact, judged)| (fact.seq, fact.at, judged)).collect()
         }
         Kind::Part => {
-            let mut all = Vec::new();
-            for name in stages_of(view, label) {
-                let life = stage_life(view, label, &name);
-                all.extend(facts().filter_map(|fact| Some((fact.seq, fact.at, judge::stage_act(view, &life, fact)?))));
-            }
-            all
+            let all = judge::stage_acts(view, label);
+            let asked = all.iter().filter(|act| asked(act.seq, act.at));
+            asked.map(|act| (act.seq, act.at, act.judged.clone())).collect()
         }
         _ => Vec::new(),
     }

@@ -77,7 +77,7 @@ fn asked(before: View<'_>, after: View<'_>, thing: Label) -> Vec<Option<StageNam
 enum Folded {
     Roll(Arc<RollLife>),
     Kit(KitLife),
-    Stage(StageLife),
+    Stage(Arc<StageLife>),
 }
 
 /// What a thing has at one time.

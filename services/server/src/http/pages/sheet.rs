@@ -3,13 +3,16 @@
 use super::claim::claim;
 use crate::http::{ask::nobody, problems::Fault};
 use domain::fact::{Label, What};
-use domain::judge::{Judged, stage_act};
+use domain::judge::{Judged, stage_acts};
 use domain::say::{left, limit};
 use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, When};
 use shared_types::{Act, Code, Direction, Instant, Kind, LimitName, StageName, ThingName, Trace, TraceLink, Word};
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeSet, HashMap},
+    hash::{BuildHasherDefault, DefaultHasher},
+};
 
 /// The sheet of one boat.
 pub(super) struct Sheet {
@@ -204,12 +207,12 @@ fn listed_parts(declared: Option<&serde_json::Value>) -> Option<BTreeSet<ThingNa
     Some(codes.map(|code| ThingName::new(Kind::Part, &code)).collect())
 }
 
-/// What went into what, found by what it went into.
-pub(super) struct Links<'t>(BTreeMap<&'t ThingName, Vec<&'t TraceLink>>);
+/// What went into what, found by what it went into. It is looked up only, so no randomness comes in.
+pub(super) struct Links<'t>(HashMap<&'t ThingName, Vec<&'t TraceLink>, BuildHasherDefault<DefaultHasher>>);
 
 impl<'t> Links<'t> {
     pub(super) fn of(trace: &'t Trace) -> Links<'t> {
-        let mut links: BTreeMap<&ThingName, Vec<&TraceLink>> = BTreeMap::new();
+        let mut links: HashMap<_, Vec<&TraceLink>, _> = HashMap::default();
         for link in &trace.links {
             links.entry(&link.into).or_default().push(link);
         }
@@ -313,8 +316,9 @@ fn stage(view: View<'_>, links: &Links<'_>, part: &ThingName, name: &StageName, 
     };
     if let Some(label) = view.book.label(part) {
         let life = stage_life(view, label, name);
-        let acts = view.facts(label).filter(|fact| fact.at <= at).filter_map(|fact| stage_act(view, &life, fact));
-        let acts: Vec<Judged> = acts.collect();
+        let all = stage_acts(view, label);
+        let acts: Vec<&Judged> =
+            all.iter().filter(|act| act.stage == *name && act.at <= at).map(|act| &act.judged).collect();
         let oven = life.oven(at);
         shown.first_laid = life.lying(at).map(|item| item.first_ply).min();
         shown.run = oven.run().map_or_else(String::new, |run| view.book.name(run.run).short().to_owned());
@@ -326,7 +330,7 @@ fn stage(view: View<'_>, links: &Links<'_>, part: &ThingName, name: &StageName, 
 }
 
 /// The least that an act left of a limit, in words.
-fn least(acts: &[Judged], act: Act, name: LimitName) -> String {
+fn least(acts: &[&Judged], act: Act, name: LimitName) -> String {
     let of_act = acts.iter().filter(|judged| judged.act == act).flat_map(|judged| &judged.limits);
     let least = of_act.filter(|limit| limit.name == name).map(|limit| limit.left).min();
     match least {
@@ -336,8 +340,8 @@ fn least(acts: &[Judged], act: Act, name: LimitName) -> String {
     }
 }
 
-fn verdict(view: View<'_>, acts: &[Judged], oven: &Oven) -> Verdict {
-    let over = acts.iter().flat_map(Judged::over).min_by_key(|limit| limit.left);
+fn verdict(view: View<'_>, acts: &[&Judged], oven: &Oven) -> Verdict {
+    let over = acts.iter().flat_map(|judged| judged.over()).min_by_key(|limit| limit.left);
     if let Some(over) = over {
         let item = view.book.name(over.item).short();
         return Verdict::Over(match over.name {
