@@ -4,12 +4,10 @@
 mod insert;
 
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
-use crate::judge::StageAct;
 use crate::kept::{self, Kept};
 use crate::links::{Link, Links, Source};
-use crate::roll::RollLife;
-use crate::stage::StageLife;
-use shared_types::{Body, Code, Entry, Instant, Kind, Mismatch, ThingName};
+use shared_types::{Body, Code, Entry, Instant, Kind, ThingName};
+use std::any::Any;
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
 use std::ops::Bound;
@@ -44,10 +42,7 @@ pub struct Book {
     /// The entry that placed a hold where there had never been one.
     newly_held: u32,
     set_aside: u32,
-    lives: Kept<RollLife>,
-    mismatches: Kept<Vec<Mismatch>>,
-    stages: Kept<Vec<Arc<StageLife>>>,
-    stage_acts: Kept<Vec<StageAct>>,
+    kept: Kept,
 }
 
 /// What is kept under a label.
@@ -289,35 +284,13 @@ impl Book {
         &self.held
     }
 
-    /// A roll's life as everything that stands gives it, kept until something of that changes.
-    pub(crate) fn life_of(&self, roll: Label, work: impl FnOnce() -> RollLife) -> Arc<RollLife> {
-        self.kept(&self.lives, roll, work)
-    }
-
-    /// The same for what does not add up about a thing.
-    pub(crate) fn mismatches_of(&self, label: Label, work: impl FnOnce() -> Vec<Mismatch>) -> Arc<Vec<Mismatch>> {
-        self.kept(&self.mismatches, label, work)
-    }
-
-    /// The same for the stages of a part.
-    pub(crate) fn stages_of(
-        &self,
-        part: Label,
-        work: impl FnOnce() -> Vec<Arc<StageLife>>,
-    ) -> Arc<Vec<Arc<StageLife>>> {
-        self.kept(&self.stages, part, work)
-    }
-
-    /// The same for what was done in them, judged.
-    pub(crate) fn stage_acts(&self, part: Label, work: impl FnOnce() -> Vec<StageAct>) -> Arc<Vec<StageAct>> {
-        self.kept(&self.stage_acts, part, work)
-    }
-
-    fn kept<T>(&self, of: &Kept<T>, label: Label, work: impl FnOnce() -> T) -> Arc<T> {
+    /// What is worked out of everything that stands about a thing, kept until something of that changes. There is one
+    /// answer of a type.
+    pub(crate) fn kept<T: Any + Send + Sync>(&self, label: Label, work: impl FnOnce() -> T) -> Arc<T> {
         let last = u32::try_from(self.entries.len()).unwrap_or(NEVER);
         // A first hold on anything is looked for among all that is held.
         let changed = |label: Label| self.shelves.get(label as usize).map_or(NEVER, |shelf| shelf.changed);
-        of.get(label, last, |label| changed(label).max(self.newly_held), work)
+        self.kept.get(label, last, |label| changed(label).max(self.newly_held), work)
     }
 
     pub fn has_set_aside(&self) -> bool {

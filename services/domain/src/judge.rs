@@ -60,7 +60,7 @@ pub struct StageAct {
 
 /// Every act in every stage of a part, kept until something of it changes.
 pub fn stage_acts(view: View<'_>, part: Label) -> Arc<Vec<StageAct>> {
-    let work = || {
+    view.kept(part, || {
         let mut all = Vec::new();
         for stage in stages_of(view, part) {
             let life = stage_life(view, part, &stage);
@@ -70,8 +70,7 @@ pub fn stage_acts(view: View<'_>, part: Label) -> Arc<Vec<StageAct>> {
             }));
         }
         all
-    };
-    if view.is_plain() { view.book.stage_acts(part, work) } else { Arc::new(work()) }
+    })
 }
 
 /// A lay-up or an oven start in a stage, if the fact is one.

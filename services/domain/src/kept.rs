@@ -7,12 +7,13 @@
 
 use crate::fact::Label;
 use crate::follow::Scattered;
+use std::any::{Any, TypeId};
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// So many are kept at most, then it begins anew: a yard looks at fewer things between two questions about everything.
-const MOST: usize = 10_000;
+const MOST: usize = 20_000;
 
 thread_local! {
     /// What is being worked out by this thread, the innermost last.
@@ -43,32 +44,27 @@ pub(crate) fn note_more() {
     NOTED.with_borrow_mut(|open| open.iter_mut().for_each(|noted| noted.more = true));
 }
 
-/// What was worked out, by label.
-pub(crate) struct Kept<T>(Mutex<HashMap<Label, One<T>, Scattered>>);
+/// What was worked out, by its type and by label: one answer of a type about a thing.
+#[derive(Default)]
+pub(crate) struct Kept(Mutex<HashMap<(TypeId, Label), One, Scattered>>);
 
-struct One<T> {
-    answer: Arc<T>,
+struct One {
+    answer: Arc<dyn Any + Send + Sync>,
     /// The last entry that there was.
     as_of: u32,
     read: Box<[Label]>,
 }
 
-impl<T> Default for Kept<T> {
-    fn default() -> Kept<T> {
-        Kept(Mutex::new(HashMap::default()))
-    }
-}
-
 /// A copy of a book goes another way: it begins with nothing.
-impl<T> Clone for Kept<T> {
-    fn clone(&self) -> Kept<T> {
+impl Clone for Kept {
+    fn clone(&self) -> Kept {
         Kept::default()
     }
 }
 
-impl<T> Kept<T> {
+impl Kept {
     /// What is kept of a thing, or else what is worked out now. `changed` says which entry changed a label last.
-    pub(crate) fn get(
+    pub(crate) fn get<T: Any + Send + Sync>(
         &self,
         label: Label,
         last: u32,
@@ -79,7 +75,7 @@ impl<T> Kept<T> {
             return answer;
         }
         let open = Open::begin();
-        let answer = Arc::new(work());
+        let answer: Arc<T> = Arc::new(work());
         let Noted { mut labels, more } = open.end();
         if !more {
             labels.sort_unstable();
@@ -88,16 +84,18 @@ impl<T> Kept<T> {
             if MOST <= all.len() {
                 all.clear();
             }
-            all.insert(label, One { answer: Arc::clone(&answer), as_of: last, read: labels.into() });
+            let one = One { answer: Arc::<T>::clone(&answer), as_of: last, read: labels.into() };
+            all.insert((TypeId::of::<T>(), label), one);
         }
         answer
     }
 
-    fn found(&self, label: Label, changed: impl Fn(Label) -> u32) -> Option<Arc<T>> {
+    fn found<T: Any + Send + Sync>(&self, label: Label, changed: impl Fn(Label) -> u32) -> Option<Arc<T>> {
         let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let one = all.get(&label).filter(|one| one.read.iter().all(|read| changed(*read) <= one.as_of))?;
+        let key = (TypeId::of::<T>(), label);
+        let one = all.get(&key).filter(|one| one.read.iter().all(|read| changed(*read) <= one.as_of))?;
         one.read.iter().for_each(|read| note(*read));
-        Some(Arc::clone(&one.answer))
+        Arc::clone(&one.answer).downcast().ok()
     }
 }
 

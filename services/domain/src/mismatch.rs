@@ -32,8 +32,7 @@ pub fn of_entry(book: &Book, seq: u64, when: When) -> Vec<Mismatch> {
 
 /// Everything about one thing that does not add up, settled or not.
 pub fn all_of_thing(view: View<'_>, label: Label) -> Arc<Vec<Mismatch>> {
-    let work = || of_thing(view, label, None);
-    if view.is_plain() { view.book.mismatches_of(label, work) } else { Arc::new(work()) }
+    view.kept(label, || of_thing(view, label, None))
 }
 
 /// Everything about one thing that does not add up, settled or not; about one entry only if asked so.

@@ -42,13 +42,12 @@ pub struct End {
 }
 
 pub fn roll_life(view: View<'_>, roll: Label) -> Arc<RollLife> {
-    let work = || {
+    view.kept(roll, || {
         let mut steps = steps(view, roll);
         steps.extend(moved_in(view, roll));
         steps.sort_by_key(|step| step.at);
         roll_life_of(view, roll, &steps)
-    };
-    if view.is_plain() { view.book.life_of(roll, work) } else { Arc::new(work()) }
+    })
 }
 
 fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {

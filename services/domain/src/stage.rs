@@ -104,7 +104,7 @@ pub fn stage_life(view: View<'_>, part: Label, stage: &StageName) -> Arc<StageLi
     if !view.is_plain() {
         return work(stage);
     }
-    let all = view.book.stages_of(part, || stages_of(view, part).iter().map(work).collect());
+    let all: Arc<Vec<Arc<StageLife>>> = view.kept(part, || stages_of(view, part).iter().map(work).collect());
     all.iter().find(|life| life.stage == *stage).map_or_else(|| work(stage), Arc::clone)
 }
 

@@ -5,6 +5,7 @@ use crate::cold::{Storage, is_cold, too_warm};
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, Planned, What};
 use crate::links::{self, Link, Source};
 use shared_types::{Code, Instant, Place, Revision, Settlement, Yard};
+use std::any::Any;
 use std::slice;
 use std::sync::Arc;
 
@@ -134,6 +135,11 @@ impl<'b> View<'b> {
     /// Whether it is read as it is: everything counts, nothing is thought of, nothing is read the kind way.
     pub(crate) fn is_plain(self) -> bool {
         self.is_whole() && self.what_if.is_none() && !self.kindly
+    }
+
+    /// What is worked out about a thing: kept by the book where it is read as it is.
+    pub(crate) fn kept<T: Any + Send + Sync>(self, label: Label, work: impl FnOnce() -> T) -> Arc<T> {
+        if self.is_plain() { self.book.kept(label, work) } else { Arc::new(work()) }
     }
 
     pub(crate) fn counts(self, seq: u32, struck_by: u32) -> bool {
