@@ -20,6 +20,7 @@ use shared_types::{
     Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
 };
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingView> {
     let view = View::new(book, when.known);
@@ -100,7 +101,7 @@ fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
     shown.holds = holds::on(read.view, label, read.at, say);
 }
 
-fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<StageLife> {
+fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<Arc<StageLife>> {
     let mut stages = Vec::new();
     let mut above = BTreeSet::from([label]);
     for name in stages_of(read.view, label) {

@@ -8,6 +8,7 @@ use crate::roll::End;
 use crate::say::Say;
 use crate::stage::{Oven, Run, StageLife};
 use shared_types::{DeliveryNote, Instant, ThingName, ThingView, Whereabouts};
+use std::sync::Arc;
 
 pub(crate) fn stage_whereabouts(read: At<'_>, stage: &StageLife, say: &Say) -> Whereabouts {
     let oven = stage.oven(read.at);
@@ -64,9 +65,9 @@ pub(crate) fn heated(what: &str, run: Run, name: &str, since: &str) -> String {
 }
 
 /// The same of a part, by what lies in it that was heated last.
-pub(crate) fn heated_words(read: At<'_>, shown: &ThingView, stages: &[StageLife], say: &Say) -> Option<String> {
+pub(crate) fn heated_words(read: At<'_>, shown: &ThingView, stages: &[Arc<StageLife>], say: &Say) -> Option<String> {
     let Whereabouts::InRun { run, since, confirmed: true } = &shown.whereabouts else { return None };
-    let of = |stage: &&StageLife| stage.oven(read.at).run().is_some_and(|own| read.view.book.name(own.run) == run);
+    let of = |stage: &&Arc<StageLife>| stage.oven(read.at).run().is_some_and(|own| read.view.book.name(own.run) == run);
     let stage = stages.iter().rev().find(of)?;
     let part = shown.thing.short();
     let what = if stages.len() == 1 { part.to_owned() } else { format!("{part} {}", stage.stage) };
