@@ -26,7 +26,9 @@ pub fn differences(answer: &Value, view: &View, question: &Question) -> Vec<Stri
         let ours = sentence(ahead);
         let given = answer["say"].as_str().unwrap_or_default();
         let says_from_when = ahead.too_early && given.contains(", if its first ply goes down ");
-        if !says_from_when && !given.ends_with(&ours) {
+        // Of which limit that is, is said where another one ends first.
+        let figure = given.split_once(" of its ").map_or(given.to_owned(), |(before, _)| format!("{before}."));
+        if !says_from_when && !figure.ends_with(&ours) {
             found.push(format!("says {given}, the stepper: {ours}"));
         }
     }
