@@ -46,17 +46,15 @@ pub(crate) struct WarningsQuery {
     pub(crate) known: Option<u64>,
 }
 
-/// A field that a form leaves empty is one that was left out.
-/// How far to look ahead; an empty field of a form does not say.
+/// How far to look ahead.
 pub(crate) fn hours<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
     let text = String::deserialize(from)?;
+    let hours = text.trim().parse().ok().filter(|hours| *hours <= FARTHEST_H);
     let bad = || D::Error::custom(format!("look ahead a whole number of hours, 0 to {FARTHEST_H}"));
-    match text.trim() {
-        "" => Ok(None),
-        text => text.parse().ok().filter(|hours| *hours <= FARTHEST_H).map(Some).ok_or_else(bad),
-    }
+    hours.map(Some).ok_or_else(bad)
 }
 
+/// A field that a form leaves empty is one that was left out.
 pub(crate) fn code<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Code>, D::Error> {
     let text = String::deserialize(from)?;
     match text.trim() {

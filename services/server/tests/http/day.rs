@@ -215,6 +215,7 @@ fn what_can_not_be_read_is_a_problem_in_words() {
         "warnings?within_h=-1",
         "warnings?within_h=87601",
         "warnings?within_h=x",
+        "warnings?within_h=",
         "warnings?job=J-404",
         "warnings?material=PM-404",
         "warnings?material=a%2Fb",

@@ -62,6 +62,7 @@ fn a_question_that_cannot_be_read_is_a_problem_in_words() {
         ("rolls?limit=99999999999999999999", "/limit"),
         ("rolls?material=PM%FF&held=true", "/material"),
         ("runs-out?within_h=100000", "/within_h"),
+        ("runs-out?within_h=", "/within_h"),
         ("mismatches?known=1&at=2026-13-01T00:00:00Z", "/at"),
         ("things/roll/R-42?known=1&colour=green", "/colour"),
         ("things/roll/R-42/changes?from=1&from=2", "/from"),
