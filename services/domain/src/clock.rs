@@ -179,9 +179,10 @@ impl Clock {
         let until = self.until(at);
         let counts = |one: &&Return| one.at <= until && after_ms(one) < one.back.since(one.out_from);
         let on = |way: &Vec<Return>| {
-            let (early, late): (Vec<&Return>, Vec<&Return>) =
-                way.iter().filter(counts).partition(|one| one.at < self.from);
-            let count = |of: Vec<&Return>| i64::try_from(of.len()).unwrap_or(i64::MAX);
+            let counted = || way.iter().filter(counts);
+            let early = counted().filter(|one| one.at < self.from).count();
+            let late = counted().count() - early;
+            let count = |of: usize| i64::try_from(of).unwrap_or(i64::MAX);
             i64::from(self.opening_refreezes).max(count(early)).saturating_add(count(late))
         };
         self.returns.iter().map(on).max().unwrap_or(i64::from(self.opening_refreezes))

@@ -30,11 +30,16 @@ struct Noted {
 
 /// The book was asked for something that is kept under a label.
 pub(crate) fn note(label: Label) {
+    note_all(&[label]);
+}
+
+fn note_all(labels: &[Label]) {
     NOTED.with_borrow_mut(|open| {
-        if let Some(noted) = open.last_mut()
-            && noted.labels.last() != Some(&label)
-        {
-            noted.labels.push(label);
+        let Some(noted) = open.last_mut() else { return };
+        for label in labels {
+            if noted.labels.last() != Some(label) {
+                noted.labels.push(*label);
+            }
         }
     });
 }
@@ -50,7 +55,7 @@ pub(crate) struct Kept(Mutex<HashMap<(TypeId, Label), One, Scattered>>);
 
 struct One {
     answer: Arc<dyn Any + Send + Sync>,
-    /// The last entry that there was.
+    /// The last entry that there was when it was worked out, or found to be as good as new.
     as_of: u32,
     read: Box<[Label]>,
 }
@@ -71,7 +76,7 @@ impl Kept {
         changed: impl Fn(Label) -> u32,
         work: impl FnOnce() -> T,
     ) -> Arc<T> {
-        if let Some(answer) = self.found(label, changed) {
+        if let Some(answer) = self.found(label, last, changed) {
             return answer;
         }
         let open = Open::begin();
@@ -90,11 +95,16 @@ impl Kept {
         answer
     }
 
-    fn found<T: Any + Send + Sync>(&self, label: Label, changed: impl Fn(Label) -> u32) -> Option<Arc<T>> {
-        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let key = (TypeId::of::<T>(), label);
-        let one = all.get(&key).filter(|one| one.read.iter().all(|read| changed(*read) <= one.as_of))?;
-        one.read.iter().for_each(|read| note(*read));
+    fn found<T: Any + Send + Sync>(&self, label: Label, last: u32, changed: impl Fn(Label) -> u32) -> Option<Arc<T>> {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let one = all.get_mut(&(TypeId::of::<T>(), label))?;
+        if one.as_of != last {
+            if one.read.iter().any(|read| one.as_of < changed(*read)) {
+                return None;
+            }
+            one.as_of = last;
+        }
+        note_all(&one.read);
         Arc::clone(&one.answer).downcast().ok()
     }
 }
@@ -113,7 +123,7 @@ impl Open {
     /// What was noted, which whoever is working around it has read too.
     fn end(self) -> Noted {
         let noted = NOTED.with_borrow_mut(|open| open.pop()).unwrap_or(Noted { labels: Vec::new(), more: true });
-        noted.labels.iter().for_each(|label| note(*label));
+        note_all(&noted.labels);
         noted
     }
 }

@@ -314,8 +314,13 @@ fn worst(read: At<'_>, sets: Vec<Vec<Limit>>) -> Limits {
     missing.sort_by_key(|(name, item, missing)| (*name, read.view.book.name(*item), *missing));
     missing.dedup();
     let of_name = |name| all().filter(move |limit| limit.name == name);
-    let rows = ORDER.into_iter().filter_map(|name| of_name(name).min_by_key(|limit| urgency(read.at, &limit.state)));
-    Limits { rows: rows.cloned().collect(), missing, sets }
+    let worst_of = |name| of_name(name).min_by_key(|limit| urgency(read.at, &limit.state)).cloned();
+    let rows = match &*sets {
+        // Mostly there is one, and each set is in order.
+        [one] => one.clone(),
+        _ => ORDER.into_iter().filter_map(worst_of).collect(),
+    };
+    Limits { rows, missing, sets }
 }
 
 fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
@@ -342,6 +347,19 @@ impl Limits {
 }
 
 impl LimitState {
+    /// When a clock that runs reaches its limit, or when what is passed was.
+    pub fn ends_at(&self, at: Instant) -> Option<Instant> {
+        match self {
+            LimitState::Clock { allowed, so_far, runs, passed, .. } => {
+                passed.or_else(|| runs.then(|| at.plus_ms(allowed.saturating_sub(*so_far))))
+            }
+            LimitState::Date { end, read_at, .. } => (end < read_at).then_some(*end),
+            LimitState::NotLaid { .. } | LimitState::Count { .. } | LimitState::NoneBy(_) | LimitState::Missing(_) => {
+                None
+            }
+        }
+    }
+
     /// Milliseconds or counts left, where there is a number.
     pub fn left(&self) -> Option<i64> {
         match self {

@@ -52,7 +52,7 @@ pub fn recall(book: &Book, thing: &ThingName, when: When) -> Option<Recall> {
 }
 
 fn item(read: At<'_>, label: Label, say: &Say) -> Recalled {
-    let seen = standing(read, label, say);
+    let seen = standing(read, label, say).shown;
     let (place, gone) = match &seen.whereabouts {
         Whereabouts::Inside { place, .. } | Whereabouts::OnItsWay { place, .. } => (place.to_string(), false),
         Whereabouts::Out { place: Some(place), .. } => (place.to_string(), false),

@@ -4,6 +4,7 @@ use crate::clock::Clock;
 use crate::cold::{Storage, is_cold, storage};
 use crate::fact::{Fact, Label, Received, What};
 use crate::history::{Before, Found, History, Start, Step, StepAct, fold, kit_history, step, steps};
+use crate::thing::jobs;
 use crate::view::View;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
@@ -21,6 +22,8 @@ pub struct RollLife {
     pub length_left_mm: Option<i64>,
     /// Cuts beyond the length.
     pub beyond: Vec<u32>,
+    /// Issued to.
+    pub jobs: Vec<Label>,
 }
 
 /// A roll by one of its receipts.
@@ -103,6 +106,7 @@ fn roll_life_of(view: View<'_>, roll: Label, steps: &[Step]) -> RollLife {
         end: used.end,
         length_left_mm: used.left_mm,
         beyond: used.beyond,
+        jobs: jobs(view, roll),
     }
 }
 

@@ -20,7 +20,7 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
         so_far: None,
         left: None,
         runs: false,
-        ends_at: None,
+        ends_at: limit.state.ends_at(read.at).map(|at| say.stamp(at)),
         ends_on: None,
         none_by: None,
         missing: None,
@@ -28,13 +28,12 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
         left_s_if_never_started: None,
     };
     match &limit.state {
-        LimitState::Clock { allowed, so_far, runs, passed, oven } => {
+        LimitState::Clock { allowed, so_far, runs, oven, .. } => {
             let left = allowed.saturating_sub(*so_far);
             row.allowed_s = Some(floor_s(*allowed));
             row.so_far_s = Some(ceil_s(*so_far));
             row.left_s = Some(floor_s(left));
             row.runs = *runs;
-            row.ends_at = passed.or_else(|| runs.then(|| read.at.plus_ms(left))).map(|at| say.stamp(at));
             row.not_confirmed = oven.not_confirmed;
             row.left_s_if_never_started = oven.left_if_never.map(floor_s);
         }
@@ -48,7 +47,6 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
             row.ends_on = Some(last_day.to_string());
             // A date comes nearer always; it stands only once an act has tested it.
             row.runs = false;
-            row.ends_at = (end < read_at).then(|| say.stamp(*end));
         }
         LimitState::Count { allowed, so_far } => {
             row.allowed = Some(*allowed);

@@ -3,14 +3,14 @@
 use crate::book::Book;
 use crate::fact::{Label, Received, What};
 use crate::guard::guarded;
-use crate::limits::At;
+use crate::limits::{At, LimitState, Limits, OvenMark};
 use crate::mismatch;
 use crate::question::When;
-use crate::say::Say;
-use crate::thing::standing;
+use crate::say::{Say, floor_s};
+use crate::thing::{Standing, standing};
 use crate::view::View;
 use shared_types::{
-    Code, EndsFirst, Instant, Job, Kind, LimitName, LimitRow, NeedMet, Place, PlannedJob, StageName, State, StockRow,
+    Code, EndsFirst, Instant, Job, Kind, LimitName, NeedMet, Place, PlannedJob, StageName, StageView, State, StockRow,
     ThingName, Whereabouts,
 };
 
@@ -75,10 +75,10 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         return None;
     }
     let kind = view.book.kind(label);
-    let mut shown = standing(read, label, say);
-    let plan = view.plan(label, read.at).filter(|_| kind == Kind::Job);
+    let Standing { mut shown, limits, stages } = standing(read, label, say);
+    let plan = if kind == Kind::Job { view.plan(label, read.at) } else { None };
     let part = plan.map(|plan| standing(read, plan.part, say));
-    if let Some(part) = &part {
+    if let Some(Standing { shown: part, .. }) = &part {
         shown.whereabouts = part.whereabouts.clone();
         shown.say = part.say.clone();
     }
@@ -92,9 +92,9 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
     let ended = matches!(shown.whereabouts.state(), State::Consumed | State::Disposed);
     let ends_first = match (kind, part.as_ref()) {
         _ if ended => None,
-        (Kind::Part, _) => first_of_stages(&shown.stages, read.at, say),
-        (Kind::Job, Some(part)) => first_of_stages(&part.stages, read.at, say),
-        _ => first(&shown.limits, None, read.at, say),
+        (Kind::Part, _) => first_of_stages(read, &shown.stages, &stages, say),
+        (Kind::Job, Some(part)) => first_of_stages(read, &part.shown.stages, &part.stages, say),
+        _ => first(read, &limits, None, say),
     };
     let keep = filter.place.as_ref().is_none_or(|place| shown.whereabouts.place() == Some(place))
         && filter.state.is_none_or(|state| shown.whereabouts.state() == state)
@@ -165,36 +165,48 @@ fn made_by(view: View<'_>, part: Label) -> Vec<Code> {
     jobs
 }
 
-fn first_of_stages(stages: &[shared_types::StageView], at: Instant, say: &Say) -> Option<EndsFirst> {
-    let of_stages = stages
-        .iter()
-        .filter(|stage| !matches!(stage.whereabouts, Whereabouts::InRun { confirmed: true, .. }))
-        .filter_map(|stage| first(&stage.limits, Some(&stage.stage), at, say));
-    of_stages.min_by_key(soonest)
+fn first_of_stages(read: At<'_>, stages: &[StageView], limits: &[Limits], say: &Say) -> Option<EndsFirst> {
+    let waits = |stage: &StageView| !matches!(stage.whereabouts, Whereabouts::InRun { confirmed: true, .. });
+    let waiting = stages.iter().zip(limits).filter(|(stage, _)| waits(stage));
+    waiting.filter_map(|(stage, limits)| first(read, limits, Some(&stage.stage), say)).min_by_key(soonest)
 }
 
 fn soonest(one: &EndsFirst) -> (bool, i64) {
-    (one.ends_at.is_none(), one.ends_at.map_or(one.left_s, |ends| ends.at.0))
+    order(one.ends_at.map(|ends| ends.at), one.left_s)
+}
+
+/// What ends at a known instant before what stands still.
+fn order(ends: Option<Instant>, left_s: i64) -> (bool, i64) {
+    (ends.is_none(), ends.map_or(left_s, |ends| ends.0))
 }
 
 /// The limit that ends first: what runs before what stands still. In a run that nobody confirmed it runs on.
-fn first(limits: &[LimitRow], stage: Option<&StageName>, at: Instant, say: &Say) -> Option<EndsFirst> {
-    // What was not laid yet waits for no cure.
-    let begun =
-        limits.iter().filter(|row| row.limit != LimitName::LayToCure || row.ends_at.is_some() || row.not_confirmed);
-    let ends = begun.filter_map(|row| {
-        let never = row.left_s_if_never_started;
-        let ends = never.map(|left_s| say.stamp(at.plus_ms(left_s.saturating_mul(1_000))));
-        Some(EndsFirst {
-            limit: row.limit,
-            item: row.item.clone(),
-            stage: stage.cloned(),
-            ends_at: row.ends_at.or(ends),
-            left_s: never.or(row.left_s)?,
-            runs: row.runs || never.is_some(),
-        })
+fn first(read: At<'_>, limits: &Limits, stage: Option<&StageName>, say: &Say) -> Option<EndsFirst> {
+    let ends = limits.rows.iter().filter_map(|limit| {
+        let (oven, runs) = match &limit.state {
+            LimitState::Clock { oven, runs, .. } => (*oven, *runs),
+            LimitState::Date { .. } => (OvenMark::default(), false),
+            _ => return None,
+        };
+        let ends = limit.state.ends_at(read.at);
+        // What was not laid yet waits for no cure.
+        if limit.name == LimitName::LayToCure && ends.is_none() && !oven.not_confirmed {
+            return None;
+        }
+        let never = oven.left_if_never.map(floor_s);
+        let left_s = never.or(limit.state.left().map(floor_s))?;
+        let ends = ends.or_else(|| Some(read.at.plus_ms(never?.saturating_mul(1_000))));
+        Some((limit, ends, left_s, runs || never.is_some()))
     });
-    ends.min_by_key(soonest)
+    let (limit, ends, left_s, runs) = ends.min_by_key(|(_, ends, left_s, _)| order(*ends, *left_s))?;
+    Some(EndsFirst {
+        limit: limit.name,
+        item: read.view.book.name(limit.item).clone(),
+        stage: stage.cloned(),
+        ends_at: ends.map(|at| say.stamp(at)),
+        left_s,
+        runs,
+    })
 }
 
 fn planned(view: View<'_>, job: Label, plan: &Job, say: &Say) -> PlannedJob {

@@ -6,7 +6,7 @@ use crate::holds;
 use crate::judge::{self, Judged};
 use crate::kit::kit_life;
 use crate::later::LaterWords;
-use crate::limits::{At, kit_limits, roll_limits, stage_limits};
+use crate::limits::{At, Limits, kit_limits, roll_limits, stage_limits};
 use crate::question::When;
 use crate::roll::roll_life;
 use crate::rows::rows;
@@ -27,7 +27,8 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
     let label = book.label(thing)?;
     let read = At::new(view, when.at);
     let say = Say::of(view, when.at);
-    let mut shown = standing(read, label, &say);
+    let mut shown = standing(read, label, &say).with_rows(read, &say);
+    shown.entries = view.facts(label).count() as u64;
     shown.mismatches = mismatch::all_of_thing(view, label).to_vec();
     if view.book.kind(label) == Kind::Part {
         shown.mismatches.extend(run_checks::of_part(view, label, &Say::of(view, Instant::MAX)));
@@ -37,8 +38,26 @@ pub fn thing_view(book: &Book, thing: &ThingName, when: When) -> Option<ThingVie
     Some(shown)
 }
 
-/// How a thing stands: all but what needs its past looked at again.
-pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
+/// How a thing stands: all but what needs its past looked at again, its limits not yet as rows of an answer.
+pub(crate) struct Standing {
+    pub(crate) shown: ThingView,
+    pub(crate) limits: Limits,
+    /// Of each stage, in the order of `shown.stages`.
+    pub(crate) stages: Vec<Limits>,
+}
+
+impl Standing {
+    fn with_rows(self, read: At<'_>, say: &Say) -> ThingView {
+        let Standing { mut shown, limits, stages } = self;
+        shown.limits = rows(read, &limits, say);
+        for (stage, limits) in shown.stages.iter_mut().zip(&stages) {
+            stage.limits = rows(read, limits, say);
+        }
+        shown
+    }
+}
+
+pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> Standing {
     let view = read.view;
     let mut shown = ThingView {
         thing: view.book.name(label).clone(),
@@ -48,7 +67,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         revision: None,
         batch: None,
         length_left_mm: None,
-        jobs: jobs(view, label),
+        jobs: Vec::new(),
         limits: Vec::new(),
         stages: Vec::new(),
         holds: Vec::new(),
@@ -57,17 +76,18 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         to_confirm: Vec::new(),
         declared: None,
         note: None,
-        entries: view.facts(label).count() as u64,
+        entries: 0,
         at: say.stamp(read.at),
         as_of_seq: u64::from(view.known),
         rules: RULES.to_owned(),
     };
-    let mut stages = Vec::new();
+    let (mut stages, mut limits) = (Vec::new(), Limits::default());
     match view.book.kind(label) {
-        Kind::Roll => roll(read, label, say, &mut shown),
+        Kind::Roll => limits = roll(read, label, say, &mut shown),
         Kind::Kit => {
             let kit = kit_life(view, label);
-            shown.limits = rows(read, &kit_limits(read, &kit), say);
+            limits = kit_limits(read, &kit);
+            shown.jobs = jobs(view, label).into_iter().map(|job| view.book.code(job)).collect();
             let cut = kit.items.iter().any(|item| item.cut_at <= read.at);
             shown.whereabouts = whereabouts(read, label, &kit.history, cut, kit.ended(read.at), say);
             shown.holds = holds::on(view, label, read.at, say);
@@ -77,6 +97,8 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
             shown.note = (kind == Kind::Delivery).then(|| note(read, label)).flatten();
             shown.holds = holds::in_force(view, &[label].into(), read.at, say);
             shown.declared = declared(view, label, read.at);
+            // What is nowhere is told by how much is known of it.
+            shown.entries = view.facts(label).count() as u64;
         }
     }
     shown.say = heated_words(read, &shown, &stages, say).unwrap_or_else(|| sentence(&shown, say, read.at));
@@ -85,20 +107,22 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> ThingView {
         let warm = place.and_then(|place| cold::why_out(view, label, place, read.at));
         shown.say.extend(warm.map(|why| format!(" {why}")));
     }
-    shown
+    let stages = stages.iter().map(|stage| stage_limits(read, stage)).collect();
+    Standing { shown, limits, stages }
 }
 
-fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) {
+fn roll(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Limits {
     let roll = roll_life(read.view, label);
     if let Some(life) = roll.lives.first() {
         shown.material = Some(read.view.book.code(life.received.material));
         shown.revision = Some(life.received.revision.clone());
         shown.batch = Some(read.view.book.name(life.received.batch).clone());
     }
+    shown.jobs = roll.jobs.iter().map(|job| read.view.book.code(*job)).collect();
     shown.length_left_mm = roll.length_left_mm.map(|left| left.max(0));
-    shown.limits = rows(read, &roll_limits(read, &roll), say);
     shown.whereabouts = whereabouts(read, label, &roll.history, roll.received_by(read.at), roll.ended(read.at), say);
     shown.holds = holds::on(read.view, label, read.at, say);
+    roll_limits(read, &roll)
 }
 
 fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<Arc<StageLife>> {
@@ -111,7 +135,7 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<Arc
         shown.stages.push(StageView {
             stage: name,
             whereabouts: stage_whereabouts(read, &stage, say),
-            limits: rows(read, &stage_limits(read, &stage), say),
+            limits: Vec::new(),
         });
         stages.push(stage);
     }
@@ -132,21 +156,17 @@ fn part(read: At<'_>, label: Label, say: &Say, shown: &mut ThingView) -> Vec<Arc
     stages
 }
 
-fn jobs(view: View<'_>, label: Label) -> Vec<Code> {
-    let mut jobs: Vec<Code> = view
-        .facts(label)
-        .flat_map(|fact| {
-            let (issued, cut) = match &fact.what {
-                What::Issued { thing, job } if *thing == label => (Some(*job), None),
-                What::Cut(cut) => (None, Some(cut)),
-                _ => (None, None),
-            };
-            let kits = cut.into_iter().flat_map(|cut| &cut.kits).filter(|kit| kit.kit == label);
-            issued.into_iter().chain(kits.map(|kit| kit.job))
-        })
-        .map(|job| view.book.code(job))
-        .collect();
-    jobs.sort();
+/// The jobs that a roll or kit was issued to or cut for, in the order of their codes.
+pub(crate) fn jobs(view: View<'_>, label: Label) -> Vec<Label> {
+    let mut jobs: Vec<Label> = Vec::new();
+    for fact in view.facts(label) {
+        match &fact.what {
+            What::Issued { thing, job } if *thing == label => jobs.push(*job),
+            What::Cut(cut) => jobs.extend(cut.kits.iter().filter(|kit| kit.kit == label).map(|kit| kit.job)),
+            _ => {}
+        }
+    }
+    jobs.sort_by_key(|job| view.book.name(*job));
     jobs.dedup();
     jobs
 }

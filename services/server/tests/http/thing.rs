@@ -185,7 +185,7 @@ fn a_long_history_is_paged_and_whole_on_paper() {
         assert_eq!(server.post("/api/v1/entries", &json!({"entries": some})).status, 207);
     }
     server.fact("roll_taken_out", "roll/R-42", json!({}));
-    says(&browser.get("/thing/roll/R-42"), "Page 2 of 2, 101 entries");
-    says(&browser.get("/thing/roll/R-42?page=1"), "Page 1 of 2");
+    says(&browser.get("/thing/roll/R-42"), "Page 3 of 3, 101 entries");
+    says(&browser.get("/thing/roll/R-42?page=1"), "Page 1 of 3");
     says(&browser.get("/thing/roll/R-42?page=all"), "All 101 entries");
 }

@@ -1,6 +1,6 @@
 //! The pages by which the day is run: the manager's morning, what runs out, the take-out list, the handover.
 
-use super::{answer, asked_then, assets::Assets, foot::Foot, html::codes, in_a_query, page, stock::no_formula};
+use super::{answer, asked_then, assets::Assets, foot::Foot, html, in_a_query, page, stock::no_formula};
 use crate::http::{
     ask::{AtKnown, ask_beside},
     problems::Fault,
@@ -55,6 +55,10 @@ struct Line {
     of: String,
     /// Escaped, with its codes kept whole.
     say: String,
+}
+
+fn codes(text: impl AsRef<str>) -> String {
+    html::codes(text).to_string()
 }
 
 fn link(thing: &ThingName) -> String {

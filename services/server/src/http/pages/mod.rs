@@ -144,8 +144,12 @@ pub(crate) fn other_work() -> impl Iterator<Item = &'static (&'static str, &'sta
 }
 
 pub(crate) fn routes(config: &mut web::ServiceConfig) {
+    // They are tried in this order: what needs no pattern, and what is asked most, comes first.
     config
+        .configure(stock::routes)
         .service(scan::scan_page)
+        .service(thing::thing_page)
+        .service(boat::boat_page)
         .service(day::today_page)
         .service(day::runs_out_page)
         .service(day::runs_out_csv)
@@ -181,10 +185,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(receive::post_paper)
         .service(badge::badge_page)
         .service(badge::post_badge)
-        .service(boat::boat_page)
         .service(boat_list::list_page)
         .service(boat_list::post_list)
-        .service(thing::thing_page)
         .service(strike::strike_page)
         .service(strike::post_strike)
         .service(strike::last_page)
@@ -207,8 +209,7 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(docs::shape_page)
         .service(notice::problems_page)
         .service(notice::problem_page)
-        .service(assets::asset)
-        .configure(stock::routes);
+        .service(assets::asset);
 }
 
 /// No inline anything, nothing from elsewhere; `data:` for the empty icon alone.

@@ -39,7 +39,7 @@ fn said(schema: &Value) -> &str {
 /// A sentence as HTML; what stands in backticks is set as code.
 pub(super) fn words(sentence: &str) -> String {
     let parts = sentence.split('`').enumerate().map(|(place, part)| match place % 2 {
-        0 => codes(part),
+        0 => codes(part).to_string(),
         _ => format!("<code>{}</code>", codes(part)),
     });
     parts.collect()

@@ -14,8 +14,8 @@ use domain::{
 use shared_types::{Code, Entry, Instant, Shown, ThingName};
 use std::{collections::BTreeMap, sync::Arc};
 
-/// As many entries stand on one page.
-pub(super) const PAGE: usize = 100;
+/// As many entries stand on one page, as a list has rows.
+pub(super) const PAGE: usize = 50;
 
 /// What is looked up in the book, before the text is read from the archive.
 pub(in super::super) struct Named {
