@@ -1,6 +1,7 @@
 //! The shell.
 
 pub mod archive;
+pub mod backup;
 pub mod cli;
 pub mod clock;
 pub mod committer;

@@ -62,8 +62,19 @@ enum Command {
     /// Each line is an entry as GET /api/v1/entries gives it, or as it was posted together with a recorded_at.
     /// recorded_at and told are kept; the first entry of the new log says that it was loaded.
     Load(Load),
-    /// Read a data folder's journal and say in words what was found; nothing is changed
+    /// Read the journal of a data folder or of a backup and say in words what was found; nothing is changed
     Verify(Verify),
+    /// Copy a data folder's journal into a folder of its own, also while a server is at work
+    ///
+    /// Into the same folder again it writes what is new, and compares everything else. The log is read whole and checked;
+    /// what is written is read back from the disk. A damaged log is never copied over a backup.
+    Backup(Backup),
+    /// Make a data folder of a backup
+    ///
+    /// The backup is checked whole before anything is written, and the copy before it is put in place.
+    Restore(Restore),
+    /// Print a data folder's entries, one as JSON a line, as rimebook load takes them
+    Export(Export),
     /// May a roll, a kit or a part be used, for which act, until when; may a part be installed?
     Ask(questions::Ask),
     /// What runs out, soonest first
@@ -143,11 +154,43 @@ struct Load {
 
 #[derive(clap::Args)]
 struct Verify {
-    /// The data folder
+    /// The data folder, or a backup's
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
     #[command(flatten)]
     long: Long,
+}
+
+#[derive(clap::Args)]
+struct Backup {
+    /// The data folder
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// The backup's own folder, best on another disk; it is made if it is not there
+    #[arg(long, value_name = "DIR")]
+    to: PathBuf,
+    #[command(flatten)]
+    long: Long,
+}
+
+#[derive(clap::Args)]
+struct Restore {
+    /// The backup's folder
+    #[arg(long, value_name = "DIR")]
+    from: PathBuf,
+    /// The data folder; it must be empty or not there
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+}
+
+#[derive(clap::Args)]
+struct Export {
+    /// The data folder
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// Begin behind this entry
+    #[arg(long, value_name = "SEQ", default_value_t = 0)]
+    after: u64,
 }
 
 impl Long {
@@ -196,6 +239,9 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
             demo::run(&demo::Request { data, seed, until }, long.wanted(), out, err)
         }
         Command::Load(Load { file, data, long }) => offline::load(&file, &data, long.wanted(), out, err),
+        Command::Backup(Backup { data, to, long }) => offline::backup(&data, &to, now(), long.wanted(), out, err),
+        Command::Restore(Restore { from, data }) => offline::restore(&from, &data, out, err),
+        Command::Export(Export { data, after }) => offline::export(&data, after, out, err),
         Command::Verify(Verify { data, long }) => offline::verify(&data, long.wanted(), out, err),
     };
     done.map(|done| if done { DONE } else { NOT_DONE })

@@ -1,4 +1,5 @@
-//! What is done to a data folder that nobody serves: loading a log into it, and looking whether it is sound.
+//! What is done to a data folder beside any server: loading a log into it, looking whether it is sound, keeping a
+//! second copy of it, and printing it.
 
 use std::{
     io::{self, Write},
@@ -10,12 +11,26 @@ use super::{
     whole,
 };
 use crate::{
+    backup,
     journal::{self, RealDisk},
     load::{self, LoadError, Progress},
 };
+use shared_types::Instant;
 
 /// Says what the journal holds and whether anything is wrong. True if it is sound.
 pub(super) fn verify(data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    match backup::looked_at(data) {
+        Ok(None) => {}
+        Ok(Some((report, taken_at))) => {
+            writeln!(out, "A backup, taken {taken_at}.")?;
+            write!(out, "{report}")?;
+            return Ok(true);
+        }
+        Err(error) => {
+            writeln!(err, "The backup {} is not to be relied on: {}", data.display(), whole(&error))?;
+            return Ok(false);
+        }
+    }
     if !data.join("journal").is_dir() {
         writeln!(err, "{} is no data folder: it has no folder named journal", data.display())?;
         return Ok(false);
@@ -25,6 +40,79 @@ pub(super) fn verify(data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn
         Ok(report) => {
             write!(out, "{report}")?;
             Ok(report.is_sound())
+        }
+        Err(error) => {
+            writeln!(err, "{} can't be read: {}", data.display(), whole(&error))?;
+            Ok(false)
+        }
+    }
+}
+
+/// Brings a backup up to the end of the log. True if it now holds all of it.
+pub(super) fn backup(
+    data: &Path,
+    to: &Path,
+    now: Instant,
+    told: Told,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> io::Result<bool> {
+    let mut steps = Steps::new(told, "Read", "entries", err);
+    match backup::backup(data, to, now, &mut |entries| steps.at(entries, None)) {
+        Ok(done) => {
+            writeln!(out, "{}", backed_up(&done, to))?;
+            Ok(true)
+        }
+        Err(error) => {
+            writeln!(err, "{} was not backed up into {}: {}", data.display(), to.display(), whole(&error))?;
+            Ok(false)
+        }
+    }
+}
+
+fn backed_up(done: &backup::BackedUp, to: &Path) -> String {
+    let of = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    let root: String = done.root.iter().map(|byte| format!("{byte:02x}")).collect();
+    format!(
+        "{} holds entries 1 to {}, {} of them new: {} written and read back, {} compared and the same.\nRoot over all of \
+         them: {root}",
+        to.display(),
+        done.entries,
+        done.new,
+        of(done.written, "file"),
+        of(done.same, "file")
+    )
+}
+
+/// Makes a data folder of a backup. True if it is in place.
+pub(super) fn restore(from: &Path, data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    match backup::restore(from, data) {
+        Ok(done) => {
+            writeln!(out, "{} holds entries 1 to {}, as they were {}.", data.display(), done.entries, done.taken_at)?;
+            writeln!(out, "What was written after that is not in it: whoever sent it has to send it again.")?;
+            Ok(true)
+        }
+        Err(error) => {
+            writeln!(err, "{} was not restored into {}: {}", from.display(), data.display(), whole(&error))?;
+            Ok(false)
+        }
+    }
+}
+
+/// Prints the entries behind one of them. True if the log is sound to its end.
+pub(super) fn export(data: &Path, after: u64, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let mut printed = Ok(());
+    let read = journal::verify_lines(&RealDisk, data, &mut |seq, line| {
+        if after < seq && printed.is_ok() {
+            printed = out.write_all(line).and_then(|()| out.write_all(b"\n"));
+        }
+    });
+    printed?;
+    match read {
+        Ok(report) if report.is_sound() => Ok(true),
+        Ok(report) => {
+            write!(err, "Not all of it was printed.\n{report}")?;
+            Ok(false)
         }
         Err(error) => {
             writeln!(err, "{} can't be read: {}", data.display(), whole(&error))?;

@@ -13,8 +13,22 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-const COMMANDS: [&str; 11] =
-    ["serve", "import", "demo", "load", "verify", "ask", "runs-out", "trace", "mismatches", "warnings", "completions"];
+const COMMANDS: [&str; 11] = [
+    "serve",
+    "import",
+    "demo",
+    "load",
+    "verify",
+    "backup",
+    "restore",
+    "export",
+    "ask",
+    "runs-out",
+    "trace",
+    "mismatches",
+    "warnings",
+    "completions",
+];
 
 #[test]
 fn completions_name_every_command() {

@@ -21,7 +21,7 @@ pub(super) fn keep(disk: &dyn Disk, folder: &Path, torn: &Torn) -> io::Result<Cu
 }
 
 /// All that was ever cut off this journal and is still there, by segment and place.
-pub(super) fn kept(disk: &dyn Disk, folder: &Path) -> io::Result<Vec<Cut>> {
+pub(crate) fn kept(disk: &dyn Disk, folder: &Path) -> io::Result<Vec<Cut>> {
     let mut cuts = Vec::new();
     for file in disk.list(folder)? {
         if let Some((segment, offset, _)) = parts(&file) {

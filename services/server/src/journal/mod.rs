@@ -18,13 +18,16 @@ mod writer;
 
 use std::{error::Error, io, time::Duration};
 
+pub(crate) use cut::kept;
 pub use disk::{Disk, DiskFile, RealDisk};
 pub use frame::{MAX_GROUP_BYTES, MAX_GROUP_LINES, MAX_LINE_BYTES};
 pub use index::SegmentInfo;
 pub use merkle::{Hash, Tree, leaf, node};
 pub use reader::Reader;
+pub(crate) use scan::{file_name, sealed_bytes};
 pub use tail::{Damage, Fault};
-pub use verify::{Ending, Report, verify, verify_as, verify_told};
+pub(crate) use verify::verify_by_segment;
+pub use verify::{Ending, Report, verify, verify_as, verify_lines, verify_told};
 pub use writer::Journal;
 
 /// How a journal is laid out and looked after. `Options::default()` is what the product uses; tests make it small.

@@ -60,7 +60,7 @@ pub(super) enum ScanError {
 }
 
 /// The name of a segment's file.
-pub(super) fn file_name(segment: u32) -> String {
+pub(crate) fn file_name(segment: u32) -> String {
     format!("{segment:08}.log")
 }
 
@@ -72,7 +72,7 @@ pub(super) fn number(name: &str) -> Option<u32> {
 
 /// How long the file of a sealed segment is: no longer than its frames, or, if those fill it to the last byte, one empty
 /// sector longer. So it never is as long as a segment that is still written, and whether it is sealed can be seen.
-pub(super) fn sealed_bytes(end: u32, laid_bytes: u32) -> u64 {
+pub(crate) fn sealed_bytes(end: u32, laid_bytes: u32) -> u64 {
     let more = if end < laid_bytes { 0 } else { SECTOR as u64 };
     u64::from(end) + more
 }
@@ -84,7 +84,21 @@ impl Scan {
     }
 
     /// Reads all segments in `folder` in order.
-    pub(super) fn run<F>(&mut self, disk: &dyn Disk, folder: &Path, mut on_line: F) -> Result<(), ScanError>
+    pub(super) fn run<F>(&mut self, disk: &dyn Disk, folder: &Path, on_line: F) -> Result<(), ScanError>
+    where
+        F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
+    {
+        self.run_by_segment(disk, folder, on_line, &mut |_, _| ())
+    }
+
+    /// The same, telling of each segment with a good frame its number and how many of its bytes are good frames.
+    pub(super) fn run_by_segment<F>(
+        &mut self,
+        disk: &dyn Disk,
+        folder: &Path,
+        mut on_line: F,
+        on_segment: &mut dyn FnMut(u32, u32),
+    ) -> Result<(), ScanError>
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
     {
@@ -106,6 +120,9 @@ impl Scan {
                 self.space(segment, &bytes)?;
             } else {
                 self.segment(segment, &bytes, &mut on_line)?;
+                if let Some(read) = self.segments.last().filter(|read| read.number == segment) {
+                    on_segment(read.number, read.end);
+                }
             }
         }
         self.nothing_is_lost(disk, folder)

@@ -59,24 +59,37 @@ pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
 
 /// The same, telling how many entries were read so far.
 pub fn verify_told(disk: &dyn Disk, dir: &Path, told: &mut dyn FnMut(u64)) -> Result<Report, OpenError> {
-    verified(disk, dir, &Options::default(), told)
+    verify_lines(disk, dir, &mut |seq, _| told(seq))
+}
+
+/// The same, handing out each entry's `seq` and line.
+pub fn verify_lines(disk: &dyn Disk, dir: &Path, on_line: &mut dyn FnMut(u64, &[u8])) -> Result<Report, OpenError> {
+    verify_by_segment(disk, dir, &Options::default(), on_line, &mut |_, _| ())
 }
 
 /// The same for a journal that is laid out in another way.
 pub fn verify_as(disk: &dyn Disk, dir: &Path, options: &Options) -> Result<Report, OpenError> {
-    verified(disk, dir, options, &mut |_| ())
+    verify_by_segment(disk, dir, options, &mut |_, _| (), &mut |_, _| ())
 }
 
-fn verified(disk: &dyn Disk, dir: &Path, options: &Options, told: &mut dyn FnMut(u64)) -> Result<Report, OpenError> {
+/// The same, telling also of each segment as soon as it was read its number and how many of its bytes are good groups.
+pub(crate) fn verify_by_segment(
+    disk: &dyn Disk,
+    dir: &Path,
+    options: &Options,
+    on_line: &mut dyn FnMut(u64, &[u8]),
+    on_segment: &mut dyn FnMut(u32, u32),
+) -> Result<Report, OpenError> {
     let failed = |doing: &'static str| move |source| OpenError::Io { doing: doing.to_owned(), source };
     let folder = dir.join("journal");
     let in_use = disk.is_locked(&dir.join("lock")).map_err(failed("looking at the lock"))?;
     has_its_journal(disk, dir)?;
     let mut scan = Scan::new(options.segment_bytes);
-    let ending = match scan.run(disk, &folder, |seq, _| {
-        told(seq);
+    let each = |seq, line: &[u8]| {
+        on_line(seq, line);
         Ok(())
-    }) {
+    };
+    let ending = match scan.run_by_segment(disk, &folder, each, on_segment) {
         Ok(()) => scan.torn.as_ref().map_or(Ending::Sound, |torn| Ending::Torn {
             segment: torn.segment,
             offset: torn.extent.start as u64,

@@ -1,0 +1,126 @@
+//! The way back: a backup into a new data folder, checked before it is put in place.
+
+use std::{
+    fs, io,
+    path::{Path, PathBuf},
+};
+
+use super::{
+    manifest::{Manifest, NAME, hex},
+    view::View,
+};
+use crate::journal::{Disk, OpenError, Options, RealDisk, Report, verify_as};
+
+/// What was put in place.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Restored {
+    /// The number of entries, which is the last `seq`.
+    pub entries: u64,
+    /// When the backup was taken, RFC 3339.
+    pub taken_at: String,
+}
+
+/// Why there is no new data folder.
+#[derive(Debug, thiserror::Error)]
+pub enum RestoreError {
+    #[error("it is no backup: it has no {NAME}")]
+    NoBackup,
+    #[error("{NAME} can't be read")]
+    Manifest(#[source] io::Error),
+    #[error("{} has something in it; a backup is restored into an empty folder or a new one", .0.display())]
+    NotEmpty(PathBuf),
+    #[error("the backup is damaged; nothing was put in place.\n{0}")]
+    Damaged(Box<Report>),
+    #[error(
+        "the backup is sound, and not what {NAME} says it is: {said} entries under root {root}; nothing was put in place"
+    )]
+    Other { said: u64, root: String },
+    #[error("the journal can't be read")]
+    Journal(#[from] OpenError),
+    #[error("{doing} failed")]
+    Io {
+        doing: String,
+        #[source]
+        source: io::Error,
+    },
+}
+
+fn while_doing(doing: &str, path: &Path) -> impl FnOnce(io::Error) -> RestoreError + use<> {
+    let doing = format!("{doing} {}", path.display());
+    |source| RestoreError::Io { doing, source }
+}
+
+/// What is in a backup: the report of its journal, and when it was taken. `None` if the folder is no backup.
+pub(crate) fn looked_at(from: &Path) -> Result<Option<(Report, String)>, RestoreError> {
+    let Some(manifest) = Manifest::read(from).map_err(RestoreError::Manifest)? else { return Ok(None) };
+    let report = sound(&View { manifest: &manifest }, from, &manifest)?;
+    Ok(Some((report, manifest.taken_at)))
+}
+
+/// Restores the backup in the folder `from` as the data folder `data`.
+pub fn restore(from: &Path, data: &Path) -> Result<Restored, RestoreError> {
+    let manifest = Manifest::read(from).map_err(RestoreError::Manifest)?.ok_or(RestoreError::NoBackup)?;
+    let view = View { manifest: &manifest };
+    empty(data)?;
+    sound(&view, from, &manifest)?;
+    // A restore that was broken off left only what it had copied.
+    let mut part = data.as_os_str().to_owned();
+    part.push(".restoring");
+    let part = PathBuf::from(part);
+    match fs::remove_dir_all(&part) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(while_doing("emptying", &part)(error)),
+        _ => {}
+    }
+    let folder = part.join("journal");
+    RealDisk.create_dir(&folder).map_err(while_doing("making", &folder))?;
+    for (name, bytes) in &manifest.files {
+        let to = folder.join(name);
+        let copied = || -> io::Result<()> {
+            let mut read = vec![0; usize::try_from(*bytes).map_err(io::Error::other)?];
+            if view.open_to_read(&from.join("journal").join(name))?.pread(&mut read, 0)? != read.len() {
+                return Err(io::ErrorKind::UnexpectedEof.into());
+            }
+            let file = RealDisk.create(&to)?;
+            file.pwrite(&read, 0)?;
+            file.set_len(view.size(name, *bytes))?;
+            file.sync_all()
+        };
+        copied().map_err(while_doing("copying to", &to))?;
+    }
+    RealDisk.sync_dir(&folder).map_err(while_doing("keeping", &folder))?;
+    RealDisk.sync_dir(&part).map_err(while_doing("keeping", &part))?;
+    sound(&RealDisk, &part, &manifest)?;
+    put_in_place(&part, data).map_err(while_doing("putting in place", data))?;
+    Ok(Restored { entries: manifest.entries, taken_at: manifest.taken_at })
+}
+
+fn put_in_place(part: &Path, data: &Path) -> io::Result<()> {
+    match fs::remove_dir(data) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+        _ => fs::rename(part, data)?,
+    }
+    let above = data.parent().filter(|above| !above.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    RealDisk.sync_dir(above)
+}
+
+fn empty(data: &Path) -> Result<(), RestoreError> {
+    match RealDisk.list(data) {
+        Ok(names) if names.is_empty() => Ok(()),
+        Ok(_) => Err(RestoreError::NotEmpty(data.to_owned())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        Err(error) => Err(while_doing("listing", data)(error)),
+    }
+}
+
+/// Read whole, undamaged, and what the manifest says.
+fn sound(disk: &dyn Disk, folder: &Path, manifest: &Manifest) -> Result<Report, RestoreError> {
+    let options = Options { segment_bytes: manifest.segment_bytes, ..Options::default() };
+    let report = verify_as(disk, folder, &options)?;
+    if !report.is_sound() {
+        return Err(RestoreError::Damaged(Box::new(report)));
+    }
+    match report.entries == manifest.entries && hex(&report.root) == manifest.root {
+        true => Ok(report),
+        false => Err(RestoreError::Other { said: manifest.entries, root: manifest.root.clone() }),
+    }
+}
