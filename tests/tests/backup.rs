@@ -5,7 +5,7 @@ use std::{
     path::Path,
     process::{Command, Stdio},
     thread,
-    time::{Duration, Instant},
+    time::Duration,
 };
 
 use reqwest::blocking::Client;
@@ -107,9 +107,7 @@ fn killed_at_any_point_there_is_a_sound_backup_and_a_restore_is_whole_or_absent(
     let (safe, again) = (folder.path().join("safe"), folder.path().join("again"));
     let mut running = Running::serve(&folder.path().join("yard"));
     let client = Client::builder().no_proxy().build().unwrap();
-    let begun = Instant::now();
-    assert!(!killed(folder.path(), &["backup", "--data", "yard", "--to", "first"], Duration::from_secs(20)));
-    let whole = begun.elapsed();
+    let whole = killed(folder.path(), &["backup", "--data", "yard", "--to", "first"], u64::MAX).1;
     let (mut backed_up, mut broken_off, mut restored) = (0, 0, 0);
     for round in 0..kills() {
         // The yard goes on.
@@ -121,8 +119,8 @@ fn killed_at_any_point_there_is_a_sound_backup_and_a_restore_is_whole_or_absent(
         let posted = posted.body(json!({"entries": [fact]}).to_string()).send().unwrap().text().unwrap();
         assert!(posted.contains("\"status\":201"), "{posted}");
         // From at once to well after it would be done, in an order of its own.
-        let after = whole.mul_f64((round * 37 % 50) as f64 / 25.0);
-        match killed(folder.path(), &["backup", "--data", "yard", "--to", "safe"], after) {
+        let after = whole * (round * 37 % 50) / 25;
+        match killed(folder.path(), &["backup", "--data", "yard", "--to", "safe"], after).0 {
             true => broken_off += 1,
             false => backed_up += 1,
         }
@@ -132,7 +130,7 @@ fn killed_at_any_point_there_is_a_sound_backup_and_a_restore_is_whole_or_absent(
         }
         let (code, out, err) = said(folder.path(), &["verify", "--data", "safe"]);
         assert_eq!(code, Some(0), "round {round}: {out}{err}");
-        if !killed(folder.path(), &["restore", "--from", "safe", "--data", "again"], after) {
+        if !killed(folder.path(), &["restore", "--from", "safe", "--data", "again"], after).0 {
             restored += 1;
         }
         if again.exists() {
@@ -145,8 +143,8 @@ fn killed_at_any_point_there_is_a_sound_backup_and_a_restore_is_whole_or_absent(
     running.kill();
 }
 
-/// Whether the program was killed before it was done.
-fn killed(folder: &Path, args: &[&str], after: Duration) -> bool {
+/// Whether the program was killed before it was done, after so many short waits, and how many there were.
+fn killed(folder: &Path, args: &[&str], waits: u64) -> (bool, u64) {
     let mut started = Command::new(rimebook())
         .args(args)
         .current_dir(folder)
@@ -154,10 +152,11 @@ fn killed(folder: &Path, args: &[&str], after: Duration) -> bool {
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
-    let until = Instant::now() + after;
-    while Instant::now() < until && started.try_wait().unwrap().is_none() {
+    let mut waited = 0;
+    while waited < waits && started.try_wait().unwrap().is_none() {
         thread::sleep(Duration::from_micros(200));
+        waited += 1;
     }
     let _ = started.kill();
-    !started.wait().unwrap().success()
+    (!started.wait().unwrap().success(), waited)
 }

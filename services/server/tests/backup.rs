@@ -82,7 +82,7 @@ fn write(journal: &mut Journal, entries: u64) {
             .map(|seq| format!("{{\"n\":{seq},\"note\":\"{}\"}}", "ab".repeat(usize::try_from(seq % 300).unwrap())))
             .collect();
         journal.append(&group, 0).unwrap();
-        if next % 7 == 0 {
+        if next.is_multiple_of(7) {
             journal.rest(0).unwrap();
         }
         journal.upkeep();

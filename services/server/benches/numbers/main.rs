@@ -21,6 +21,7 @@ mod counting;
 mod fill;
 mod graph;
 mod history;
+mod keep;
 mod listeners;
 mod may_use;
 mod pages;
@@ -38,8 +39,9 @@ use table::Plan;
 /// A section's name, and what measures it.
 type Section = (&'static str, fn(&Plan) -> bool);
 
-const SECTIONS: [Section; 6] = [
+const SECTIONS: [Section; 7] = [
     ("append", append::run),
+    ("keep", keep::run),
     ("listeners", listeners::run),
     ("may-use", may_use::run),
     ("pages", pages::run),

@@ -14,7 +14,7 @@ mod view;
 use std::{
     io,
     path::{Path, PathBuf},
-    sync::mpsc,
+    sync::{Mutex, PoisonError, mpsc},
     thread,
     time::Duration,
 };
@@ -30,6 +30,8 @@ pub use restore::{RestoreError, Restored, restore};
 
 /// Another backup into the same folder holds the lock of this file.
 const LOCK: &str = "lock";
+/// So many files are written at a time.
+const COPIERS: usize = 4;
 
 /// What a backup holds now.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -174,22 +176,26 @@ fn copied(
     told: &mut dyn FnMut(u64),
 ) -> Result<(Report, Vec<Copied>), BackupError> {
     let (to_copy, segments) = mpsc::channel::<(u32, u32)>();
+    let segments = Mutex::new(segments);
+    let next = || segments.lock().unwrap_or_else(PoisonError::into_inner).recv().ok();
+    let copy = || {
+        std::iter::from_fn(next).map(|(number, end)| copier.copy(&journal::file_name(number), u64::from(end))).collect()
+    };
     thread::scope(|scope| {
-        let copying = scope.spawn(move || {
-            segments.into_iter().map(|(number, end)| copier.copy(&journal::file_name(number), u64::from(end))).collect()
-        });
+        // Most of their time is the disk's.
+        let copying: Vec<_> = (0..COPIERS).map(|_| scope.spawn(copy)).collect();
         let report =
             journal::verify_by_segment(&RealDisk, data, options, &mut |seq, _| told(seq), &mut |number, end| {
-                // Who copies no longer has failed, and says so below.
+                // Where nobody copies any longer somebody failed, and says so below.
                 let _ = to_copy.send((number, end));
             });
         drop(to_copy);
-        let copied: Result<Vec<Copied>, BackupError> =
-            copying.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let parts = copying.into_iter().map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        let copied: Result<Vec<Vec<Copied>>, BackupError> = parts.collect();
         let report = report?;
         match report.ending {
             Ending::Damaged(damage) => Err(BackupError::Damaged(damage)),
-            Ending::Sound | Ending::Torn { .. } => Ok((report, copied?)),
+            Ending::Sound | Ending::Torn { .. } => Ok((report, copied?.into_iter().flatten().collect())),
         }
     })
 }

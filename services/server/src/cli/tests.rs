@@ -13,7 +13,7 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-const COMMANDS: [&str; 11] = [
+const COMMANDS: [&str; 14] = [
     "serve",
     "import",
     "demo",
