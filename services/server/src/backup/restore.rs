@@ -9,7 +9,7 @@ use super::{
     manifest::{Manifest, NAME, hex},
     view::View,
 };
-use crate::journal::{Disk, OpenError, Options, RealDisk, Report, verify_as};
+use crate::journal::{Disk, OpenError, Options, RealDisk, Report, verify_by_segment};
 
 /// What was put in place.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -51,9 +51,12 @@ fn while_doing(doing: &str, path: &Path) -> impl FnOnce(io::Error) -> RestoreErr
 }
 
 /// What is in a backup: the report of its journal, and when it was taken. `None` if the folder is no backup.
-pub(crate) fn looked_at(from: &Path) -> Result<Option<(Report, String)>, RestoreError> {
+pub(crate) fn looked_at(
+    from: &Path,
+    on_line: &mut dyn FnMut(u64, &[u8]),
+) -> Result<Option<(Report, String)>, RestoreError> {
     let Some(manifest) = Manifest::read(from).map_err(RestoreError::Manifest)? else { return Ok(None) };
-    let report = sound(&View { manifest: &manifest }, from, &manifest)?;
+    let report = sound(&View { manifest: &manifest }, from, &manifest, on_line)?;
     Ok(Some((report, manifest.taken_at)))
 }
 
@@ -62,7 +65,7 @@ pub fn restore(from: &Path, data: &Path) -> Result<Restored, RestoreError> {
     let manifest = Manifest::read(from).map_err(RestoreError::Manifest)?.ok_or(RestoreError::NoBackup)?;
     let view = View { manifest: &manifest };
     empty(data)?;
-    sound(&view, from, &manifest)?;
+    sound(&view, from, &manifest, &mut |_, _| ())?;
     // A restore that was broken off left only what it had copied.
     let mut part = data.as_os_str().to_owned();
     part.push(".restoring");
@@ -89,7 +92,7 @@ pub fn restore(from: &Path, data: &Path) -> Result<Restored, RestoreError> {
     }
     RealDisk.sync_dir(&folder).map_err(while_doing("keeping", &folder))?;
     RealDisk.sync_dir(&part).map_err(while_doing("keeping", &part))?;
-    sound(&RealDisk, &part, &manifest)?;
+    sound(&RealDisk, &part, &manifest, &mut |_, _| ())?;
     put_in_place(&part, data).map_err(while_doing("putting in place", data))?;
     Ok(Restored { entries: manifest.entries, taken_at: manifest.taken_at })
 }
@@ -113,9 +116,14 @@ fn empty(data: &Path) -> Result<(), RestoreError> {
 }
 
 /// Read whole, undamaged, and what the manifest says.
-fn sound(disk: &dyn Disk, folder: &Path, manifest: &Manifest) -> Result<Report, RestoreError> {
+fn sound(
+    disk: &dyn Disk,
+    folder: &Path,
+    manifest: &Manifest,
+    on_line: &mut dyn FnMut(u64, &[u8]),
+) -> Result<Report, RestoreError> {
     let options = Options { segment_bytes: manifest.segment_bytes, ..Options::default() };
-    let report = verify_as(disk, folder, &options)?;
+    let report = verify_by_segment(disk, folder, &options, on_line, &mut |_, _| ())?;
     if !report.is_sound() {
         return Err(RestoreError::Damaged(Box::new(report)));
     }

@@ -5,6 +5,7 @@
 
 mod completions;
 mod offline;
+mod printed;
 pub(crate) mod progress;
 mod questions;
 mod rest;
@@ -157,6 +158,9 @@ struct Verify {
     /// The data folder, or a backup's
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
+    /// From the foot of a printed page, the entry and the root: did the page come from this log? May stand several times
+    #[arg(long, value_name = "ENTRY:ROOT", value_parser = printed::Printed::parse)]
+    printed: Vec<printed::Printed>,
     #[command(flatten)]
     long: Long,
 }
@@ -242,7 +246,7 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Backup(Backup { data, to, long }) => offline::backup(&data, &to, now(), long.wanted(), out, err),
         Command::Restore(Restore { from, data }) => offline::restore(&from, &data, out, err),
         Command::Export(Export { data, after }) => offline::export(&data, after, out, err),
-        Command::Verify(Verify { data, long }) => offline::verify(&data, long.wanted(), out, err),
+        Command::Verify(Verify { data, printed, long }) => offline::verify(&data, &printed, long.wanted(), out, err),
     };
     done.map(|done| if done { DONE } else { NOT_DONE })
 }

@@ -7,6 +7,7 @@ use std::{
 };
 
 use super::{
+    printed::{Pages, Printed},
     progress::{Progress as Told, Steps},
     whole,
 };
@@ -17,14 +18,21 @@ use crate::{
 };
 use shared_types::Instant;
 
-/// Says what the journal holds and whether anything is wrong. True if it is sound.
-pub(super) fn verify(data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
-    match backup::looked_at(data) {
+/// Says what the journal holds and whether anything is wrong. True if it is sound, and all pages came from it.
+pub(super) fn verify(
+    data: &Path,
+    printed: &[Printed],
+    told: Told,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> io::Result<bool> {
+    let mut pages = Pages::new(printed);
+    match backup::looked_at(data, &mut |seq, line| pages.line(seq, line)) {
         Ok(None) => {}
         Ok(Some((report, taken_at))) => {
             writeln!(out, "A backup, taken {taken_at}.")?;
             write!(out, "{report}")?;
-            return Ok(true);
+            return pages.say(out);
         }
         Err(error) => {
             writeln!(err, "The backup {} is not to be relied on: {}", data.display(), whole(&error))?;
@@ -36,10 +44,14 @@ pub(super) fn verify(data: &Path, told: Told, out: &mut dyn Write, err: &mut dyn
         return Ok(false);
     }
     let mut steps = Steps::new(told, "Read", "entries", err);
-    match journal::verify_told(&RealDisk, data, &mut |entries| steps.at(entries, None)) {
+    let mut each = |seq, line: &[u8]| {
+        steps.at(seq, None);
+        pages.line(seq, line);
+    };
+    match journal::verify_lines(&RealDisk, data, &mut each) {
         Ok(report) => {
             write!(out, "{report}")?;
-            Ok(report.is_sound())
+            Ok(pages.say(out)? && report.is_sound())
         }
         Err(error) => {
             writeln!(err, "{} can't be read: {}", data.display(), whole(&error))?;

@@ -140,7 +140,24 @@ fn a_made_up_yard_is_found_sound_and_a_flipped_bit_in_it_is_not() {
     assert!(out.starts_with("Skarvnes Composite Hall"), "{out}");
     let (code, out, _) = ran(&["verify", "--data", text(&data)]);
     assert_eq!(code, 0, "{out}");
-    assert!(out.contains("Root over all of them: "), "{out}");
+    let (_, after) = out.split_once("Root over all of them: ").unwrap();
+    let root = after.lines().next().unwrap();
+    let entries: u64 = out.split(' ').next().unwrap().parse().unwrap();
+    let other = format!("{entries}:{}{}", if root.starts_with('0') { '1' } else { '0' }, &root[1..]);
+    for (page, code, words) in [
+        (format!("{entries}:{root}"), 0, "came from this log, and nothing before it was changed"),
+        (format!("{entries}:{}", root[..16].to_uppercase()), 0, "by the 16 digits"),
+        (other, 1, "NOT THIS LOG"),
+        (format!("{}:{root}", entries + 1), 1, "does not reach entry"),
+        (format!("{}:{root}", entries - 1), 1, "NOT THIS LOG"),
+        (format!("{entries}:{}", &root[..15]), 2, "16 or more digits"),
+        ("0:0123456789abcdef".to_owned(), 2, "16 or more digits"),
+        (root.to_owned(), 2, "16 or more digits"),
+    ] {
+        let (ended, out, err) = ran(&["verify", "--data", text(&data), "--printed", &page]);
+        assert_eq!(ended, code, "{page}: {out}{err}");
+        assert!(format!("{out}{err}").contains(words), "{page}: {out}{err}");
+    }
     let segment = data.join("journal/00000001.log");
     let mut bytes = fs::read(&segment).unwrap();
     bytes[700] ^= 1;
