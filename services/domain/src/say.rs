@@ -1,7 +1,7 @@
 //! Words for people: times in the yard's zone with weekday and 24-hour clock, durations in hours and minutes.
 
 use crate::view::View;
-use chrono::{DateTime, Datelike, NaiveDateTime, Offset, TimeZone, Timelike, Utc};
+use chrono::{DateTime, Datelike, LocalResult, NaiveDateTime, Offset, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use shared_types::{Instant, LimitName, Stamp};
 
@@ -65,13 +65,24 @@ impl Say {
         let (Some(local), Some(here)) = (self.local(at), self.local(near)) else {
             return UNWRITABLE.to_owned();
         };
-        let (local, here, full) = (local.naive_local(), here.naive_local(), self.dates == Dates::Full);
-        written(local, full || !close, full || !close && local.year() != here.year())
+        let full = self.dates == Dates::Full;
+        self.written(local, full || !close, full || !close && local.year() != here.year())
+    }
+
+    /// What a clock shows twice, in the night in which it is put back, says which of the two it is.
+    fn written(&self, local: DateTime<Tz>, date: bool, year: bool) -> String {
+        let shown = local.naive_local();
+        let words = written(shown, date, year);
+        match self.zone.from_local_datetime(&shown) {
+            LocalResult::Ambiguous(first, _) if first == local => words + " (before the clocks go back)",
+            LocalResult::Ambiguous(..) => words + " (after the clocks go back)",
+            LocalResult::Single(_) | LocalResult::None => words,
+        }
     }
 
     /// `Wed 6 May 2026 06:02`.
     pub fn whole_time(&self, at: Instant) -> String {
-        self.local(at).map_or_else(|| UNWRITABLE.to_owned(), |local| written(local.naive_local(), true, true))
+        self.local(at).map_or_else(|| UNWRITABLE.to_owned(), |local| self.written(local, true, true))
     }
 }
 
@@ -102,7 +113,7 @@ fn written(local: NaiveDateTime, date: bool, year: bool) -> String {
     words
 }
 
-/// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min. From four days on in days and hours.
+/// `6 h 20 min`, cut off to the minute downwards: -1 s reads -1 min.
 pub fn left(ms: i64) -> String {
     let minutes = ms.div_euclid(MINUTE);
     let (hours, minutes) = (minutes.unsigned_abs() / 60, minutes.unsigned_abs() % 60);
@@ -125,6 +136,11 @@ pub fn left(ms: i64) -> String {
 /// Out-time so far, rounded up to the minute.
 pub fn so_far(ms: i64) -> String {
     left(ms.saturating_add(MINUTE - 1))
+}
+
+/// `1 day`, `3 days`
+pub fn days(count: i64) -> String {
+    if count == 1 { "1 day".to_owned() } else { format!("{count} days") }
 }
 
 /// `-18 °C`, `-17.5 °C`
@@ -178,6 +194,9 @@ mod tests {
         for hours in 0..9_000 {
             let at = Instant(1_767_225_600_000 + hours * 7 * 3_600_000 + hours * 61_000);
             let local = say.local(at).unwrap();
+            if say.zone.from_local_datetime(&local.naive_local()).single().is_none() {
+                continue;
+            }
             assert_eq!(say.whole_time(at), local.format("%a %-d %b %Y %H:%M").to_string());
             assert_eq!(say.time(at, at), local.format("%a %H:%M").to_string());
             assert_eq!(say.in_full().time(at, at), say.whole_time(at));
@@ -200,6 +219,21 @@ mod tests {
         }
         assert_eq!(say.time(at("2026-12-02T16:59:00Z"), now), "Wed 16:59");
         assert_eq!(say.time(at("2026-12-02T17:00:00Z"), now), "Wed 2 Dec 17:00");
+    }
+
+    /// Europe/Lisbon, 25 October 2026, 02:00 to 01:00 (the time zone database).
+    #[test]
+    fn the_hour_that_a_clock_shows_twice_says_which() {
+        let say = Say { zone: Tz::Europe__Lisbon, call: String::new(), dates: Dates::Near };
+        let words = |text: &str| {
+            let at = Stamp::parse(text).unwrap().at;
+            say.time(at, at)
+        };
+        assert_eq!(words("2026-10-25T00:59:00+01:00"), "Sun 00:59");
+        assert_eq!(words("2026-10-25T01:30:00+01:00"), "Sun 01:30 (before the clocks go back)");
+        assert_eq!(words("2026-10-25T01:30:00+00:00"), "Sun 01:30 (after the clocks go back)");
+        assert_eq!(words("2026-10-25T02:00:00+00:00"), "Sun 02:00");
+        assert_eq!(words("2026-03-29T02:00:00+01:00"), "Sun 02:00");
     }
 
     #[test]
