@@ -260,12 +260,14 @@ pub fn end_of_day(day: NaiveDate, zone: Tz) -> Instant {
     start_of_day(next, zone).minus_ms(1)
 }
 
-/// The first instant of a day: midnight, or the first moment there is where the clock was put forward over it.
+/// The first instant of a day: midnight, or the first moment there is where the clock was put forward over it, were it
+/// by the whole day.
 pub fn start_of_day(day: NaiveDate, zone: Tz) -> Instant {
     let quarters = (0..24_u32).flat_map(|hour| [0, 15, 30, 45].map(|minute| (hour, minute)));
-    let first = quarters
-        .filter_map(|(hour, minute)| day.and_hms_opt(hour, minute, 0)?.and_local_timezone(zone).earliest())
-        .next();
+    let days = [Some(day), day.succ_opt()].into_iter().flatten();
+    let first = days
+        .flat_map(|day| quarters.clone().filter_map(move |(hour, minute)| day.and_hms_opt(hour, minute, 0)))
+        .find_map(|time| time.and_local_timezone(zone).earliest());
     first.map_or(Instant::MAX, |time| Instant(time.timestamp_millis()))
 }
 
@@ -282,6 +284,16 @@ mod tests {
     fn the_depot_example_ends_in_may_2007() {
         let made = shared_types::Day::parse("2005-05").unwrap().first().unwrap();
         assert_eq!(after_months(made, 24).unwrap().format("%Y-%m").to_string(), "2007-05");
+    }
+
+    /// Samoa left out 30 December 2011 (the time zone database): the day before ends where the 31st begins.
+    #[test]
+    fn a_day_that_a_zone_left_out_begins_and_ends_at_once() {
+        let zone = Tz::Pacific__Apia;
+        let begins = start_of_day(day("2011-12-31"), zone);
+        assert_eq!(start_of_day(day("2011-12-30"), zone), begins);
+        assert_eq!(end_of_day(day("2011-12-29"), zone), begins.minus_ms(1));
+        assert_eq!(end_of_day(day("2011-12-30"), zone), begins.minus_ms(1));
     }
 
     /// Common practice, no source: the day is clamped to the month's end.
