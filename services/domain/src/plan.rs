@@ -6,7 +6,7 @@ use crate::fact::{Label, Planned, What};
 use crate::holds;
 use crate::limits::{At, Limit, LimitState, first_of_material};
 use crate::question::MayUseQuestion;
-use crate::say::{Say, left, limit};
+use crate::say::{Say, left, limit, so_far};
 use crate::stage::{StageLife, stage_life, stages_of};
 use crate::subject::Subject;
 use shared_types::{Act, Code, Instant, Kind, LimitName, ThingName, Word};
@@ -139,7 +139,7 @@ fn falls_short(
     let at = read.at;
     let when = say.time(planned, at);
     let spare = if planned <= end { ", spare time included" } else { "" };
-    let late = left(by.since(end));
+    let late = so_far(by.since(end));
     let text = match name {
         LimitName::LayToCure if act == Act::Lay => {
             format!(
@@ -152,7 +152,7 @@ fn falls_short(
         _ => {
             let what = if name == LimitName::TackLife { "last ply of" } else { "oven for" };
             let has = match end < at {
-                true => format!("It is {} over its {}", left(at.since(end)), limit(name)),
+                true => format!("It is {} over its {}", so_far(at.since(end)), limit(name)),
                 false => format!("{} of {} left", left(end.since(at)), limit(name)),
             };
             format!("{has}; the {what} {job} is planned in {}{spare}.", left(planned.since(at)))

@@ -3,7 +3,7 @@
 use crate::fact::{Fact, Label, What};
 use crate::finding::{Finding, shown};
 use crate::puzzle::dated;
-use crate::say::{Say, left};
+use crate::say::{Say, left, so_far};
 use crate::stage::{COMMIT_OUTSIDE_RUN, RECORD_DELAY_MS, commit_fits};
 use crate::view::View;
 use shared_types::{Instant, Mismatch};
@@ -85,8 +85,8 @@ fn outside_run(name: &str, starts: &[&Fact], end: &Fact, say: &Say) -> Option<Fi
     let start = starts.last().filter(|_| !fits)?;
     let apart = committed.since(start.at);
     let how = match apart < 0 {
-        true => format!("{} before its start", left(apart.saturating_neg())),
-        false => format!("{} after its start, {} at most are believed", left(apart), left(RECORD_DELAY_MS)),
+        true => format!("{} before its start", so_far(apart.saturating_neg())),
+        false => format!("{} after its start, {} at most are believed", so_far(apart), left(RECORD_DELAY_MS)),
     };
     let (committed, started) = (dated(committed, say), dated(start.at, say));
     let text = format!(

@@ -1,9 +1,11 @@
 //! What changed, in words.
 
-use crate::say::{Say, left, limit};
+use crate::say::{Say, days, left, limit, so_far};
 use shared_types::{
     Act, ActBetween, Changes, Direction, HoldView, Instant, Judgement, LifeLeft, LimitName, TraceLink, Word,
 };
+
+const DAY_S: i64 = 86_400;
 
 pub(super) fn sentences(found: &Changes, say: &Say, now: Instant) -> Vec<String> {
     let mut said = vec![first(found)];
@@ -112,14 +114,34 @@ fn apart(before: &Judgement, after: &Judgement) -> String {
     said
 }
 
+/// What is over is rounded up, what is left down.
 fn left_words(of: &LifeLeft) -> String {
-    let words = |count: i64| match of.limit {
+    let (over, count) = (of.left < 0, of.left.saturating_abs());
+    let words = match of.limit {
         LimitName::Refreezes => count.to_string(),
-        LimitName::ShelfLife => format!("{} days", count.div_euclid(86_400)),
+        LimitName::ShelfLife => days(if over { count.saturating_add(DAY_S - 1) } else { count } / DAY_S),
+        _ if over => so_far(count.saturating_mul(1000)),
         _ => left(count.saturating_mul(1000)),
     };
-    match of.left < 0 {
-        true => format!("{} over", words(of.left.saturating_neg())),
-        false => format!("{} left", words(of.left)),
+    format!("{words} {}", if over { "over" } else { "left" })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_over_is_rounded_up_and_what_is_left_down() {
+        let words = |limit, left| left_words(&LifeLeft { limit, item: "roll/R-1".parse().unwrap(), left });
+        for (seconds, tack, shelf) in [
+            (119, "1 min left", "0 days left"),
+            (-20, "1 min over", "1 day over"),
+            (86_400, "24 h left", "1 day left"),
+            (-86_401, "24 h 1 min over", "2 days over"),
+        ] {
+            assert_eq!(words(LimitName::TackLife, seconds), tack);
+            assert_eq!(words(LimitName::ShelfLife, seconds), shelf);
+        }
+        assert_eq!(words(LimitName::Refreezes, -1), "1 over");
     }
 }
