@@ -219,6 +219,7 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         (Word::Stop, _, _) => format!("Put it away{} now, then call {}.", subject.home_words(view), say.call),
         (Word::CannotSay, _, _) => "Can't say yet.".to_owned(),
     };
+    let (put_away, left_out) = outlooks(read, &subject, &say);
     let why = match word {
         Word::Yes | Word::NotYet => why_yes(read, &subject, governing, question, &say),
         _ => {
@@ -230,12 +231,11 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
                 && ask.is_none()
                 && too_many.is_none()
             {
-                why.push_str(&kept_words(&subject));
+                why.push_str(&kept_words(put_away.as_ref()));
             }
             why
         }
     };
-    let (put_away, left_out) = outlooks(read, &subject, &say);
     let put_away = put_away.filter(|_| too_many.is_none());
     let mut notes = subject.notes.clone();
     notes.extend(too_many.filter(|left| *left == 0).map(|_| RETURN_ENDS_IT.to_owned()));

@@ -6,7 +6,7 @@ use crate::plan::PlanAnswer;
 use crate::question::MayUseQuestion;
 use crate::say::{Say, left, limit, limit_first};
 use crate::subject::Subject;
-use shared_types::{Act, Instant, LayToCureFrom, LimitName};
+use shared_types::{Act, Instant, LayToCureFrom, LimitName, Outlook};
 
 /// What is left of another limit than the one that ends first names its own.
 pub(crate) fn yes_for(
@@ -89,11 +89,11 @@ pub(crate) fn why_yes(
 /// Said where putting it away would be one return to the cold too many.
 pub const RETURN_ENDS_IT: &str = "Another return to the cold ends its use.";
 
-/// What the cold would keep.
-pub(crate) fn kept_words(subject: &Subject) -> String {
-    let kept = subject.limits.get(LimitName::TackLife).and_then(LimitState::left);
+/// What the cold would keep of what ends first, once it is back in its rack.
+pub(crate) fn kept_words(put_away: Option<&Outlook>) -> String {
+    let kept = put_away.and_then(|away| away.left_s.values().min());
     match kept {
-        Some(kept) if 0 < kept => format!(" Put it away: {} kept.", left(kept)),
+        Some(kept_s) if 0 < *kept_s => format!(" Put it away: {} kept.", left(kept_s.saturating_mul(1000))),
         Some(_) | None => String::new(),
     }
 }

@@ -142,6 +142,29 @@ fn no_for_a_job_that_needs_another_material_or_whose_kit_it_is_not() {
 }
 
 #[test]
+fn what_the_cold_would_keep_is_what_ends_first_less_the_time_in_the_rack() {
+    let short = StatedSeconds::Limit(hours(60));
+    let scene = Scene::yard_with_sheet(|sheet| sheet.out_life_s = Some(short.clone()));
+    let scene = scene.stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").job("J-1", "Fri 12:00", "Fri 13:00");
+    let kept = |scene: &Scene, words: &str| {
+        let why = scene.may_for("J-1", Cut, "R-1", "Tue 07:00").0.why.clone();
+        assert!(why.ends_with(words), "{why}");
+    };
+    kept(&scene, " Put it away: 59 h kept.");
+    // The hour of the put-away on Monday counts as well.
+    let rack = Place { rack_s: Some(hours(1)), ..crate::scene::place("F1", true) };
+    kept(&scene.declares("place/F1", Body::PlaceDeclared(rack)), " Put it away: 57 h kept.");
+}
+
+#[test]
+fn an_oven_that_comes_seconds_too_late_comes_a_minute_too_late() {
+    let scene =
+        stored().out("R-1", "Tue 06:00").job("J-1", "Tue 10:00", "Fri 10:00:20").laid("P-1", "R-1", "Tue 10:00");
+    let late = "The oven for J-1, planned Fri 10:00, comes 1 min too late for its lay-to-cure limit.";
+    scene.may_for("J-1", Oven, "P-1", "Tue 12:00").answer(No).because(late);
+}
+
+#[test]
 fn the_plan_with_the_spare_time_may_just_reach_the_limit() {
     // Tack life ends on Wednesday at 14:00: the planned last ply at noon and 2 h of spare time.
     let scene = |out: &str| {
