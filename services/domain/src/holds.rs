@@ -113,7 +113,8 @@ pub fn by_rule(view: View<'_>, stage: &StageLife, at: Instant, say: &Say) -> Vec
             let Some(meta) = view.book.entry(seq) else { continue };
             let lifted = view.lifted_at(seq).is_some_and(|lifted| lifted <= at);
             // Heat that was broken off before the cure was under way holds from the start on.
-            let since = if run.interrupted == Some(seq) && !run.committed { run.scanned_at } else { meta.occurred_at };
+            let since =
+                if run.interrupted == Some(seq) && run.committed.is_none() { run.scanned_at } else { meta.occurred_at };
             if since <= at && !lifted {
                 holds.push(HoldView {
                     hold: meta.id,

@@ -2,15 +2,15 @@
 
 use crate::RULES;
 use crate::book::Book;
+use crate::cure::cure;
 use crate::fact::{Label, Planned, What};
 use crate::guard::guarded;
 use crate::holds;
 use crate::judge::{Judged, stage_act};
 use crate::mismatch::all_of_thing;
 use crate::question::When;
-use crate::run_checks::ends_in_doubt;
-use crate::say::{Say, left, limit};
-use crate::stage::{Oven, stage_life, stages_of};
+use crate::say::{Say, limit, so_far};
+use crate::stage::{stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
 use shared_types::{Code, Instant, Kind, LimitName, MayInstall, ThingName, Word};
@@ -107,18 +107,12 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
             against.push((Word::CannotSay, format!("{name}: nothing is laid, by the book.")));
             continue;
         }
-        match stage.oven(when.at) {
-            Oven::Started(run) if !run.told => {}
-            _ => against.push((Word::No, format!("{name}: no confirmed cure."))),
+        let cure = cure(view, &stage, when.at, &say);
+        if !cure.confirmed {
+            against.push((Word::No, format!("{name}: no confirmed cure.")));
         }
-        let runs: BTreeSet<Label> =
-            stage.lying(when.at).filter_map(|item| stage.oven_of(item, when.at).run()).map(|run| run.run).collect();
-        against.extend(
-            runs.into_iter()
-                .filter_map(|run| ends_in_doubt(view, run))
-                .map(|why| (Word::CannotSay, format!("{name}: {why}"))),
-        );
-        if stage.lying(when.at).any(|item| item.told) {
+        against.extend(cure.in_doubt.iter().map(|why| (Word::CannotSay, format!("{name}: {why}"))));
+        if cure.lay_up_told {
             let why = format!("{name}: part of its lay-up was told and nobody confirmed it yet.");
             against.push((Word::CannotSay, why));
         }
@@ -128,7 +122,7 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
             let item = book.name(over.item).short();
             let by = match over.name {
                 LimitName::Refreezes => format!("{item} went back into the cold too often"),
-                of => format!("{item} was {} over its {}", left(over.left.saturating_neg()), limit(of)),
+                of => format!("{item} was {} over its {}", so_far(over.left.saturating_neg()), limit(of)),
             };
             (Word::No, format!("{name}: {by}."))
         }));
@@ -136,8 +130,7 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
             (Word::CannotSay, format!("{name}: the {} of {} is missing.", limit(*of), book.name(*item).short()))
         }));
         above.extend(holds::above_stage(view, &stage, when.at));
-        let held = holds::by_rule(view, &stage, when.at, &say).into_iter();
-        against.extend(held.map(|hold| (Word::No, format!("Held: {}.", hold.why.trim_end_matches('.')))));
+        against.extend(cure.held.iter().map(|hold| (Word::No, format!("Held: {}.", hold.why.trim_end_matches('.')))));
     }
     let held = holds::in_force(view, &above, when.at, &say).into_iter();
     against.extend(held.map(|hold| {

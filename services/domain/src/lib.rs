@@ -11,6 +11,7 @@ pub mod card;
 pub mod changes;
 pub mod clock;
 mod cold;
+pub mod cure;
 pub mod deadlines;
 pub mod decide;
 pub mod deliveries;

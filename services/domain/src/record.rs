@@ -2,13 +2,14 @@
 //! which of its acts are judged otherwise today.
 
 use crate::book::Book;
-use crate::fact::{Fact, Label, What};
+use crate::cure::cure;
+use crate::fact::{Fact, Label};
 use crate::holds;
 use crate::limits::{At, stage_limits};
 use crate::question::When;
 use crate::rows::rows;
 use crate::say::Say;
-use crate::stage::{Oven, StageLife, stage_life, stages_of};
+use crate::stage::{Run, StageLife, stage_life, stages_of};
 use crate::thing::judged_again;
 use crate::view::View;
 use shared_types::{HoldView, Instant, JudgedAgain, LimitRow, StageName, Stamp, ThingName};
@@ -41,7 +42,7 @@ pub struct StageRecord {
 pub fn part_record(book: &Book, part: &ThingName, when: When) -> Option<PartRecord> {
     let view = View::new(book, when.known);
     let label = book.label(part)?;
-    let say = Say::of(view, when.now);
+    let say = Say::of(view, when.now).in_full();
     let lives: Vec<Arc<StageLife>> = stages_of(view, label).iter().map(|name| stage_life(view, label, name)).collect();
     let mut laid: Vec<&StageLife> = lives
         .iter()
@@ -65,7 +66,7 @@ fn stage(view: View<'_>, life: &StageLife, when: When, say: &Say) -> StageRecord
     holds.extend(holds::in_force(view, &holds::above_stage(view, life, at), at, say));
     StageRecord {
         stage: life.stage.clone(),
-        say: cure(view, &oven, when, say),
+        say: cure_words(view, life, when, say),
         at: say.stamp(at),
         in_oven: oven.run().is_some(),
         limits: rows(read, &stage_limits(read, life), say),
@@ -73,19 +74,28 @@ fn stage(view: View<'_>, life: &StageLife, when: When, say: &Say) -> StageRecord
     }
 }
 
-/// In which run it is since when, and which entry says that its cure got under way.
-fn cure(view: View<'_>, oven: &Oven, when: When, say: &Say) -> String {
-    let Some(run) = oven.run() else { return "Not in the oven yet.".to_owned() };
-    let since = format!("In oven run {} since {}", view.book.name(run.run).short(), say.time(run.scanned_at, when.now));
-    let under_way = |fact: &&Fact| {
-        matches!(fact.what, What::RunEnded { committed_at: Some(_), .. }) && !view.waits(fact) && run.committed
+/// In which run it is since when, which entry says that its cure got under way, and what speaks against that.
+fn cure_words(view: View<'_>, life: &StageLife, when: When, say: &Say) -> String {
+    let cure = cure(view, life, when.at, say);
+    let said = match cure.oven.run() {
+        None => "Not in the oven yet.".to_owned(),
+        Some(run) => in_run(view, run, when, say),
     };
-    match view.facts(run.run).find(under_way) {
-        Some(fact) => {
+    let held = cure.held.iter().map(|hold| format!("Held: {}.", hold.why));
+    let told = cure.lay_up_told.then(|| "Part of its lay-up was told, and nobody confirmed it yet.".to_owned());
+    [said].into_iter().chain(held).chain(cure.in_doubt).chain(told).collect::<Vec<_>>().join(" ")
+}
+
+fn in_run(view: View<'_>, run: Run, when: When, say: &Say) -> String {
+    let told = if run.told { " as it was told" } else { "" };
+    let since =
+        format!("In oven run {} since {}{told}", view.book.name(run.run).short(), say.time(run.scanned_at, when.now));
+    match run.committed.and_then(|seq| view.fact_of(seq)) {
+        Some(fact) if !run.told => {
             let at = say.time(fact.at, when.now);
             format!("{since}, confirmed {at} by {}, entry {}.", view.book.code(fact.by), fact.seq)
         }
-        None => format!("{since}, not confirmed yet."),
+        Some(_) | None => format!("{since}, not confirmed yet."),
     }
 }
 

@@ -52,8 +52,8 @@ pub struct Run {
     pub earliest: Instant,
     /// The scan at its latest.
     pub start: Instant,
-    /// Its cure passed the commit, by a chart or record that counts.
-    pub committed: bool,
+    /// The first entry by which its cure passed the commit, a chart's or record's that counts.
+    pub committed: Option<u32>,
     pub interrupted: Option<u32>,
     /// Somebody answered *not cured*, in this entry.
     pub not_cured: Option<u32>,
@@ -183,7 +183,7 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
             interrupted = Some((fact.earliest(), fact.seq));
         }
     }
-    let (mut committed, mut cured, mut not_cured) = (false, false, None);
+    let (mut committed, mut cured, mut not_cured) = (None, false, None);
     let ends = || view.facts(run).filter(|fact| !view.waits(fact));
     let denied = |by: &Fact| {
         ends().any(|other| other.seq != by.seq && matches!(other.what, What::RunEnded { cured: Some(false), .. }))
@@ -197,7 +197,7 @@ fn read_run(view: View<'_>, place: usize, start: &Fact, run: Label) -> Run {
         let denied = answer != Some(false) && denied(fact);
         let in_run = |at| commit_fits(start, at) || start.at <= at && looked_into(view, run, fact);
         let fits = |at: Instant| in_run(at) && at <= fact.at && !broken_by(at) && !denied;
-        committed |= committed_at.is_some_and(fits);
+        committed = committed.or_else(|| committed_at.is_some_and(fits).then_some(fact.seq));
         cured |= answer == Some(true);
         if answer == Some(false) {
             not_cured = Some(fact.seq);
@@ -244,7 +244,7 @@ impl Run {
     /// Nothing is contradicted by that, and nothing is to be struck.
     pub fn spoiled(self) -> Option<Spoiled> {
         let not_cured = self.not_cured.map(|_| Spoiled::NotCured);
-        self.interrupted.map(|_| Spoiled::BrokeOff).or(not_cured).filter(|_| self.committed)
+        self.interrupted.map(|_| Spoiled::BrokeOff).or(not_cured).filter(|_| self.committed.is_some())
     }
 
     /// Whether a hold that came of how it went is not lifted yet.
@@ -257,7 +257,7 @@ impl Run {
     pub fn state(self, at: Instant) -> Oven {
         let waiting =
             self.interrupted.is_none() && self.not_cured.is_none() && at.since(self.earliest) <= self.delay_ms;
-        match (self.committed, waiting) {
+        match (self.committed.is_some(), waiting) {
             (true, _) => Oven::Started(self),
             (false, true) => Oven::Provisional(self),
             (false, false) => Oven::NotStarted,

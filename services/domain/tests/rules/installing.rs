@@ -120,3 +120,21 @@ fn a_part_asked_for_a_boat_it_was_not_meant_for_can_not_be_said() {
     let held = asked(&planned.hold("P-1", "Wed 06:00"), "P-1", Some("H-2"));
     assert_eq!((held.answer, held.notes), (No, why));
 }
+
+#[test]
+fn a_part_is_not_installed_while_the_start_of_any_run_it_was_cured_in_is_only_told() {
+    let later = one_part().laid("P-1", "R-2", "Wed 08:00").oven("RUN-2", &["P-1"], "Wed 09:00").told().named("told");
+    let scene = later.ended("RUN-2", "Wed 12:00").committed("Wed 10:00").cured(true);
+    let may = asked(&scene, "P-1", None);
+    assert_eq!((may.answer, may.why), (No, vec!["skin: no confirmed cure.".to_owned()]));
+    assert_eq!(asked(&scene.confirm("told", "Wed 13:00"), "P-1", None).answer, Yes);
+}
+
+#[test]
+fn what_was_over_by_less_than_a_minute_is_said_to_be_a_minute_over() {
+    // 100 h of tack life, 80 h used: it ends on Wednesday at 02:00.
+    let scene = Scene::yard().received("R-1", "Mon 06:00").opening(80, 0).put_away("R-1", "F1", "Mon 06:00");
+    let scene = scene.out("R-1", "Tue 06:00").laid("P-1", "R-1", "Wed 02:00:20");
+    let scene = scene.oven("RUN-1", &["P-1"], "Wed 03:00").ended("RUN-1", "Wed 09:00").committed("Wed 04:00");
+    assert_eq!(asked(&scene, "P-1", None).why, ["skin: R-1 was 1 min over its tack life."]);
+}

@@ -223,3 +223,40 @@ fn tree(lines: &[Vec<u8>]) -> Vec<u8> {
     let (one, other) = (tree(&lines[..left]), tree(&lines[left..]));
     Sha256::new().chain_update([1]).chain_update(one).chain_update(other).finalize().to_vec()
 }
+
+/// What else is known of a run.
+type End<'a> = &'a dyn Fn(&Server);
+
+/// P-1, laid and installed from a run whose cure got under way; `end` says what else is known of that.
+fn installed_after(end: End<'_>) -> String {
+    let server = Server::yard();
+    server.decide("declare_boat", "boat/NB-1", json!({"parts": ["P-1"]}));
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    lay(&server, "P-1", "skin", "R-42");
+    let stages = json!([{"part": "P-1", "stage": "skin"}]);
+    server.fact("oven_run_started", "run/RUN-1", json!({"oven": "OV1", "stages": stages}));
+    server.fact("oven_run_ended", "run/RUN-1", json!({"committed_at": server.now(), "source": "record"}));
+    server.pass(60);
+    end(&server);
+    let made = words(&Browser { server: &server, cookie: String::new() }.get("/boat/NB-1"));
+    install(&server, "P-1", "NB-1");
+    made + &words(&Browser { server: &server, cookie: String::new() }.get("/boat/NB-1"))
+}
+
+#[test]
+fn a_cure_that_is_held_or_in_doubt_is_not_claimed_to_be_within_life() {
+    let sound = installed_after(&|_| {});
+    assert!(sound.contains("P-1 is cured, not installed.") && sound.contains("1 was laid and cured within life."));
+    let ended = |server: &Server, body| drop(server.fact("oven_run_ended", "run/RUN-1", body));
+    let unconfirmed = "1 is not cured, or not confirmed: P-1.";
+    let ends: [(End<'_>, &str); 3] = [
+        (&|server| drop(server.fact("oven_run_interrupted", "run/RUN-1", json!({}))), unconfirmed),
+        (&|server| ended(server, json!({"cured": false, "source": "chart"})), unconfirmed),
+        (&|server| ended(server, json!({"committed_at": server.now(), "source": "chart"})), "1 can't be judged: P-1."),
+    ];
+    for (end, said) in ends {
+        let said_of = installed_after(end);
+        assert!(said_of.contains("P-1 is laid, not cured, not installed."), "{said_of}");
+        assert!(said_of.contains(&format!("0 were laid and cured within life. {said}")), "{said_of}");
+    }
+}

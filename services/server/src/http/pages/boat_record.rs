@@ -52,7 +52,7 @@ impl Records {
         Records {
             parts,
             named: of_entries(book, seqs, when),
-            say: Say::of(View::new(book, when.known), when.now),
+            say: Say::of(View::new(book, when.known), when.now).in_full(),
             when,
         }
     }

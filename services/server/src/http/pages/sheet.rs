@@ -2,9 +2,10 @@
 
 use super::claim::claim;
 use crate::http::{ask::nobody, problems::Fault};
+use domain::cure::{Cure, cure};
 use domain::fact::{Label, What};
 use domain::judge::{Judged, stage_acts};
-use domain::say::{left, limit};
+use domain::say::{Say, left, limit, so_far};
 use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, When};
@@ -77,16 +78,15 @@ pub(super) enum Verdict {
     Within,
     Over(String),
     CannotSay(String),
-    NotCured(&'static str),
+    NotCured(String),
 }
 
 impl Verdict {
     pub(super) fn words(&self) -> String {
         match self {
             Verdict::Within => "within life".to_owned(),
-            Verdict::Over(what) => what.clone(),
+            Verdict::Over(what) | Verdict::NotCured(what) => what.clone(),
             Verdict::CannotSay(what) => format!("can't say: {what}"),
-            Verdict::NotCured(what) => (*what).to_owned(),
         }
     }
 }
@@ -275,11 +275,8 @@ fn made(view: View<'_>, part: Label, at: Instant) -> (Vec<String>, Made) {
     let planned = planned(view, part, at);
     let unlaid: Vec<String> =
         planned.into_iter().filter(|stage| !laid.iter().any(|laid| laid.as_str() == stage)).collect();
-    let cured = |stage: &StageName| {
-        domain::stage::runs(view, part, stage)
-            .into_iter()
-            .any(|run| run.scanned_at <= at && matches!(run.state(at), Oven::Started(_)))
-    };
+    let say = Say::of(view, at);
+    let cured = |stage: &StageName| cure(view, &stage_life(view, part, stage), at, &say).stands();
     let all_cured = laid.iter().filter(|stage| cured(stage)).count();
     let made = match (laid.len(), unlaid.len(), all_cured) {
         (0, ..) => Made::NoRecord,
@@ -319,12 +316,12 @@ fn stage(view: View<'_>, links: &Links<'_>, part: &ThingName, name: &StageName, 
         let all = stage_acts(view, label);
         let acts: Vec<&Judged> =
             all.iter().filter(|act| act.stage == *name && act.at <= at).map(|act| &act.judged).collect();
-        let oven = life.oven(at);
+        let cure = cure(view, &life, at, &Say::of(view, at));
         shown.first_laid = life.lying(at).map(|item| item.first_ply).min();
-        shown.run = oven.run().map_or_else(String::new, |run| view.book.name(run.run).short().to_owned());
+        shown.run = cure.oven.run().map_or_else(String::new, |run| view.book.name(run.run).short().to_owned());
         shown.tack_when_laid = least(&acts, Act::Lay, LimitName::TackLife);
         shown.out_life_at_cure = least(&acts, Act::Oven, LimitName::OutLife);
-        shown.verdict = verdict(view, &acts, &oven);
+        shown.verdict = verdict(view, &acts, &cure);
     }
     shown
 }
@@ -334,28 +331,35 @@ fn least(acts: &[&Judged], act: Act, name: LimitName) -> String {
     let of_act = acts.iter().filter(|judged| judged.act == act).flat_map(|judged| &judged.limits);
     let least = of_act.filter(|limit| limit.name == name).map(|limit| limit.left).min();
     match least {
-        Some(ms) if ms < 0 => format!("{} over", left(ms.saturating_neg())),
+        Some(ms) if ms < 0 => format!("{} over", so_far(ms.saturating_neg())),
         Some(ms) => left(ms),
         None => String::new(),
     }
 }
 
-fn verdict(view: View<'_>, acts: &[&Judged], oven: &Oven) -> Verdict {
+fn verdict(view: View<'_>, acts: &[&Judged], cure: &Cure) -> Verdict {
     let over = acts.iter().flat_map(|judged| judged.over()).min_by_key(|limit| limit.left);
     if let Some(over) = over {
         let item = view.book.name(over.item).short();
         return Verdict::Over(match over.name {
             LimitName::Refreezes => format!("{item}: too often back into the cold"),
-            name => format!("{item}: {} over its {}", left(over.left.saturating_neg()), limit(name)),
+            name => format!("{item}: {} over its {}", so_far(over.left.saturating_neg()), limit(name)),
         });
     }
     let unsure = acts.iter().find(|judged| judged.shown(view).answer == Word::CannotSay);
-    match (unsure.and_then(|judged| judged.missing.first()), oven) {
-        (Some((name, item, _)), _) => {
-            Verdict::CannotSay(format!("{} of {}", limit(*name), view.book.name(*item).short()))
-        }
-        (None, Oven::NotStarted) => Verdict::NotCured("not in the oven yet"),
-        (None, Oven::Provisional(_)) => Verdict::NotCured("cure not confirmed yet"),
-        (None, Oven::Started(_)) => Verdict::Within,
+    if let Some((name, item, _)) = unsure.and_then(|judged| judged.missing.first()) {
+        return Verdict::CannotSay(format!("{} of {}", limit(*name), view.book.name(*item).short()));
+    }
+    if let Some(why) = cure.in_doubt.first() {
+        return Verdict::CannotSay(why.trim_end_matches('.').to_owned());
+    }
+    if cure.lay_up_told {
+        return Verdict::CannotSay("part of its lay-up is only told".to_owned());
+    }
+    match (cure.held.first(), cure.oven) {
+        (Some(held), _) => Verdict::NotCured(format!("held: {}", held.why)),
+        (None, Oven::NotStarted) => Verdict::NotCured("not in the oven yet".to_owned()),
+        (None, _) if !cure.confirmed => Verdict::NotCured("cure not confirmed yet".to_owned()),
+        (None, _) => Verdict::Within,
     }
 }
