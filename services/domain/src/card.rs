@@ -9,7 +9,7 @@ use crate::limits::ROLL_WARMS_MS;
 use crate::question::When;
 use crate::roll::{Life, roll_life};
 use crate::say::{Say, ceil_s, floor_s, so_far};
-use crate::stage::{stage_life, stages_of};
+use crate::stage::{Oven, stage_life, stages_of};
 use crate::view::View;
 use crate::{RULES, fact};
 use shared_types::{CardLine, Instant, ItemCard, Kind, OpeningSource, OutTimeCard, StatedSeconds, ThingName};
@@ -69,10 +69,16 @@ fn stage_cards(view: View<'_>, part: Label, at: Instant, say: &Say) -> Vec<ItemC
             let kit = item.kit.map(|kit| kit_life(view, kit).history);
             let mut behind: Behind<'_> = vec![&roll.history];
             behind.extend(kit.as_deref());
-            let started = stage.oven_of(item, at).run();
+            let oven = stage.oven_of(item, at);
+            let started = oven.run();
+            let unsure = started.filter(|run| run.told || matches!(oven, Oven::Provisional(_)));
             for life in &item.lives {
                 let clock = started.map_or(life.clock.clone(), |run| life.clock.clone().ended(run.start));
-                let of_roll = card(view, item.roll, life, &clock, &behind, at, say);
+                let mut of_roll = card(view, item.roll, life, &clock, &behind, at, say);
+                if let Some((run, last)) = unsure.zip(of_roll.lines.last_mut()) {
+                    let stops = format!("stops as oven run {} starts, not confirmed", view.book.name(run.run).short());
+                    last.note = Some(last.note.take().map_or(stops.clone(), |note| format!("{note}; {stops}")));
+                }
                 let kit = item.kit.map(|kit| view.book.name(kit).clone());
                 cards.push(ItemCard { stage: Some(name.clone()), kit, ..of_roll });
             }

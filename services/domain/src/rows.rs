@@ -2,8 +2,8 @@
 
 use crate::limits::{At, Limit, LimitState, Limits};
 use crate::roll::Missing;
-use crate::say::{Say, ceil_s, floor_s};
-use shared_types::{Kind, LimitRow, ThingName};
+use crate::say::{Say, ceil_s, days, floor_s, left, so_far};
+use shared_types::{Kind, LimitName, LimitRow, ThingName};
 
 pub fn rows(read: At<'_>, limits: &Limits, say: &Say) -> Vec<LimitRow> {
     limits.rows.iter().map(|limit| row(read, limit, say)).collect()
@@ -57,6 +57,36 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
         LimitState::Missing(missing) => row.missing = Some(missing_words(read, *missing, limit).0),
     }
     row
+}
+
+const DAY_S: i64 = 86_400;
+
+/// What a limit has left, in words. While an oven start is not confirmed, what is left if it never started stands
+/// beside it.
+pub fn left_words(row: &LimitRow) -> String {
+    let shown = match (row.left_s, row.left) {
+        (Some(seconds), _) => left_of(row.limit, seconds),
+        (None, Some(count)) => count_left(count),
+        (None, None) => return String::new(),
+    };
+    match row.left_s_if_never_started {
+        Some(never) => format!("{shown}; {} if the oven never started", left_of(row.limit, never)),
+        None => shown,
+    }
+}
+
+/// Seconds of a limit: what is over is rounded up, what is left down.
+pub fn left_of(name: LimitName, seconds: i64) -> String {
+    match (name, seconds < 0) {
+        (LimitName::ShelfLife, true) => "over".to_owned(),
+        (LimitName::ShelfLife, false) => days(seconds / DAY_S),
+        (_, true) => format!("{} over", so_far(seconds.saturating_neg().saturating_mul(1000))),
+        (_, false) => left(seconds.saturating_mul(1000)),
+    }
+}
+
+pub fn count_left(count: i64) -> String {
+    if count < 0 { format!("{} over", count.saturating_neg()) } else { count.to_string() }
 }
 
 /// What is missing, in words, and what to do about it.

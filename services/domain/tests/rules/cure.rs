@@ -32,6 +32,16 @@ fn an_oven_start_is_provisional_and_shows_both_what_was_left_and_what_is_if_it_n
     let look = in_oven().look("P-1", "Tue 20:00").stage_row("skin", ToCure);
     assert_eq!((look.left_s, look.left_s_if_never_started, look.runs), (Some(70 * 3600), Some(62 * 3600), false));
     in_oven().look("P-1", "Tue 20:00").says("P-1 went into the oven in run RUN-1 Tue 12:00, not confirmed yet.");
+    let words = domain::rows::left_words(&out_life(&in_oven(), "Tue 20:00"));
+    assert_eq!(words, "194 h; 186 h if the oven never started");
+}
+
+#[test]
+fn a_card_says_that_the_oven_start_at_which_it_stops_is_not_confirmed() {
+    let note = |scene: &Scene| scene.look("P-1", "Tue 20:00").card().cards[0].lines.last().unwrap().note.clone();
+    assert_eq!(note(&in_oven()).as_deref(), Some("stops as oven run RUN-1 starts, not confirmed"));
+    let confirmed = in_oven().ended("RUN-1", "Tue 19:00").committed("Tue 14:00");
+    assert_eq!(note(&confirmed), None);
 }
 
 #[test]
@@ -47,6 +57,23 @@ fn scanned_at_its_end_and_answered_cured_it_stays_provisional_for_72_h_inclusive
     let scene = in_oven().ended("RUN-1", "Tue 20:00").cured(true);
     assert_eq!(hours_left(&scene, "Fri 12:00"), (194, false, Some(122)));
     assert_eq!(hours_left(&scene, "Fri 12:00:00.001"), (121, true, None));
+}
+
+#[test]
+fn a_record_names_the_entry_that_confirms_and_says_what_speaks_against_its_cure() {
+    let of = |scene: &Scene| {
+        let record = domain::part_record(&scene.book(), &thing("P-1"), when("Fri 12:00")).unwrap();
+        record.stages[0].say.clone()
+    };
+    // Said to have been under way before it started confirms nothing, whoever wrote it first.
+    let early = in_oven().ended("RUN-1", "Tue 19:00").committed("Tue 11:00").by("B-8");
+    let scene = early.ended("RUN-1", "Tue 20:00").committed("Tue 14:00").by("B-9");
+    assert!(of(&scene).contains("confirmed Tue 5 May 2026 20:00 by B-9, entry "), "{}", of(&scene));
+    let broke = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").interrupted("RUN-1", "Tue 21:00");
+    assert!(of(&broke).ends_with(" Held: its oven run broke off (run/RUN-1)."), "{}", of(&broke));
+    let told = laid().oven("RUN-1", &["P-1"], "Tue 12:00").told();
+    let told = told.ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    assert!(of(&told).ends_with(" as it was told, not confirmed yet."), "{}", of(&told));
 }
 
 #[test]

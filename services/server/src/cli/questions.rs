@@ -12,7 +12,8 @@ use crate::{
     tree::{Item, Step, tree, usual_direction},
 };
 use clap::ValueEnum;
-use domain::say::{left, limit, so_far};
+use domain::rows::{left_of, left_words};
+use domain::say::{limit, so_far};
 use serde::de::DeserializeOwned;
 use shared_types::{
     Direction, LimitRow, MayUse, MismatchList, RunsOut as Running, Scan, Stamp, ThingName, Trace as Traced,
@@ -230,18 +231,13 @@ fn limit_row(row: &LimitRow, near: &Stamp) -> Vec<String> {
         (None, Some(count), Some(allowed)) => format!("{count} of {allowed}"),
         (None, ..) => String::new(),
     };
-    let left_words = match (&row.none_by, &row.missing, row.left_s, row.left) {
-        (Some(document), ..) => format!("no limit, by {document}"),
-        (_, Some(missing), ..) => format!("missing: {missing}"),
-        (_, _, Some(seconds), _) if seconds < 0 => format!("{} over", left(ms(seconds.saturating_neg()))),
-        (_, _, Some(seconds), _) if row.ends_on.is_some() => format!("{} days", seconds.div_euclid(86_400)),
-        (_, _, Some(seconds), _) => left(ms(seconds)),
-        (_, _, None, Some(count)) if count < 0 => format!("{} over", count.saturating_neg()),
-        (_, _, None, Some(count)) => count.to_string(),
-        (_, _, None, None) => String::new(),
+    let left = match (&row.none_by, &row.missing) {
+        (Some(document), _) => format!("no limit, by {document}"),
+        (None, Some(missing)) => format!("missing: {missing}"),
+        (None, None) => left_words(row),
     };
     let ends = row.ends_at.map(|at| clock(&at, near)).or_else(|| row.ends_on.clone()).unwrap_or_default();
-    vec![limit(row.limit).to_owned(), row.item.short().to_owned(), so_far, left_words, ends]
+    vec![limit(row.limit).to_owned(), row.item.short().to_owned(), so_far, left, ends]
 }
 
 fn running(asked: &RunsOut, out: &mut dyn Write) -> Result<u8, Ended> {
@@ -257,11 +253,9 @@ fn running(asked: &RunsOut, out: &mut dyn Write) -> Result<u8, Ended> {
     } else {
         let mut rows = vec![["ends", "left", "what", "limit"].map(str::to_owned).to_vec()];
         rows.extend(list.lines.iter().map(|line| {
-            let ms = line.left_s.saturating_mul(1000);
-            let left = if ms < 0 { format!("{} over", left(ms.saturating_neg())) } else { left(ms) };
             let stage = line.stage.as_ref().map_or(String::new(), |stage| format!(" {stage}"));
             let what = format!("{}{stage}", line.thing);
-            vec![clock(&line.ends_at, &list.at), left, what, limit(line.limit).to_owned()]
+            vec![clock(&line.ends_at, &list.at), left_of(line.limit, line.left_s), what, limit(line.limit).to_owned()]
         }));
         table(&rows, out)?;
     }

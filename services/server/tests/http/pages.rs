@@ -204,6 +204,21 @@ fn forms_that_are_not_of_this_page_are_problems() {
 }
 
 #[test]
+fn what_is_left_in_an_unconfirmed_run_stands_beside_what_is_if_it_never_started() {
+    let server = Server::yard();
+    server.fact("roll_taken_out", "roll/R-42", json!({}));
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 2000}));
+    server.fact("oven_run_started", "run/214", json!({"oven": "OV1", "stages": [{"part": "P-3", "stage": "skin"}]}));
+    server.pass(120);
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    for page in ["/?thing=part/P-3&act=oven&stage=skin", "/thing/part/P-3"] {
+        let page = words(&browser.get(page));
+        // Out-life of 240 h: 1 h before it came, 1 min before it was put away, and 2 h since the start.
+        assert!(page.contains("238 h 59 min; 236 h 59 min if the oven never started"), "{page}");
+    }
+}
+
+#[test]
 fn a_boat_answers_the_claim_first() {
     let server = Server::yard();
     let plan = json!({"part": "P-3", "stages": ["skin"], "needs": [], "lay_at": "2026-05-06T16:00:00+01:00", "oven_at": "2026-05-06T20:00:00+01:00"});

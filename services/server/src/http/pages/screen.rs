@@ -3,6 +3,7 @@
 use super::{asking, declared::declared, done, part::part, unsure, work::frame};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
+use domain::rows::left_words;
 use domain::say::{Say, left, limit, so_far};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When};
@@ -258,17 +259,6 @@ pub(super) fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<
         (None, Some(missing)) => Some(format!("missing: {missing}")),
         (None, None) => None,
     };
-    let left_words = match (row.left_s, row.left) {
-        (Some(seconds), _) if row.limit == LimitName::ShelfLife => match seconds < 0 {
-            true => "over".to_owned(),
-            false => format!("{} days", seconds.div_euclid(86_400)),
-        },
-        (Some(seconds), _) if seconds < 0 => format!("{} over", clock(seconds.saturating_neg(), so_far)),
-        (Some(seconds), _) => clock(seconds, left),
-        (None, Some(count)) if count < 0 => format!("{} over", count.saturating_neg()),
-        (None, Some(count)) => count.to_string(),
-        (None, None) => String::new(),
-    };
     let last_day = || row.ends_on.as_deref().and_then(|day| Day::parse(day).ok()).and_then(Day::last);
     let ends = row
         .ends_at
@@ -279,7 +269,7 @@ pub(super) fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<
         name: limit(row.limit),
         words,
         so_far: so_far_words,
-        left: left_words,
+        left: left_words(row),
         ends: ends.unwrap_or_default(),
     }
 }

@@ -1,5 +1,6 @@
 //! Limits and the out-time card as rows of a form.
 
+use domain::rows::{count_left, left_of, left_words};
 use domain::say::{Say, left, limit, so_far};
 use shared_types::{CardLine, Day, Instant, ItemCard, LimitName, LimitRow, Outlook};
 
@@ -33,11 +34,6 @@ pub(in super::super) fn row(
         (None, Some(missing)) => Some(format!("missing: {missing}")),
         (None, None) => None,
     };
-    let left_words = match (row.left_s, row.left) {
-        (Some(seconds), _) => left_of(row.limit, seconds),
-        (None, Some(count)) => count_left(count),
-        (None, None) => String::new(),
-    };
     let last_day = || row.ends_on.as_deref().and_then(|day| Day::parse(day).ok()).map(super::super::declared::day);
     let mut ends = row.ends_at.map(|at| say.time(at.at, near)).or_else(last_day).unwrap_or_default();
     if row.not_confirmed {
@@ -60,7 +56,7 @@ pub(in super::super) fn row(
         item: (row.item != *of).then(|| row.item.short().to_owned()),
         words,
         allowed: match (row.allowed_s, row.allowed) {
-            (Some(seconds), _) if row.limit == LimitName::ShelfLife => format!("{} days", seconds.div_euclid(86_400)),
+            (Some(seconds), _) if row.limit == LimitName::ShelfLife => left_of(row.limit, seconds),
             (Some(seconds), _) => clock(seconds, left),
             (None, Some(count)) => count.to_string(),
             (None, None) => String::new(),
@@ -72,23 +68,10 @@ pub(in super::super) fn row(
             (None, Some(count)) => count.to_string(),
             (None, None) => String::new(),
         },
-        left: left_words,
+        left: left_words(row),
         ends,
         away,
     }
-}
-
-fn left_of(name: LimitName, seconds: i64) -> String {
-    match (name, seconds < 0) {
-        (LimitName::ShelfLife, true) => "over".to_owned(),
-        (LimitName::ShelfLife, false) => format!("{} days", seconds.div_euclid(86_400)),
-        (_, true) => format!("{} over", so_far(seconds.saturating_neg().saturating_mul(1000))),
-        (_, false) => left(seconds.saturating_mul(1000)),
-    }
-}
-
-fn count_left(count: i64) -> String {
-    if count < 0 { format!("{} over", count.saturating_neg()) } else { count.to_string() }
 }
 
 /// The card of one roll, or of one roll within a kit or a part.
