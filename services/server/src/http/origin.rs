@@ -34,7 +34,7 @@ pub(crate) async fn own_pages_only<B: MessageBody + 'static>(
 }
 
 /// Browsers say where a request came from; other programs say nothing, and are not asked.
-fn is_foreign(request: &HttpRequest) -> bool {
+pub(super) fn is_foreign(request: &HttpRequest) -> bool {
     let text = |name: &str| request.headers().get(name).and_then(|value| value.to_str().ok());
     let elsewhere = text("sec-fetch-site").is_some_and(|site| !matches!(site, "same-origin" | "none"));
     // A page that hides where it is from says `null`, which is no host either.

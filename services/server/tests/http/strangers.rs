@@ -110,6 +110,22 @@ fn a_form_that_is_no_text_is_refused_before_anything_is_written() {
 }
 
 #[test]
+fn a_link_on_a_page_of_another_site_signs_nobody_on() {
+    let server = Server::yard();
+    let scan = |site: &str| {
+        server.send(Method::GET, "/?code=B-17", &[("accept", "text/html"), ("sec-fetch-site", site)], Vec::new())
+    };
+    for site in ["same-origin", "none"] {
+        assert!(scan(site).headers.contains_key("set-cookie"), "{site}");
+    }
+    for site in ["cross-site", "same-site"] {
+        let said = scan(site);
+        assert_eq!((said.status, said.headers.contains_key("set-cookie")), (200, false), "{site}");
+        assert!(said.text.contains("Nobody is signed on by that."), "{}", said.text);
+    }
+}
+
+#[test]
 fn a_body_without_an_end_is_refused_and_the_connection_closed() {
     let server = Server::yard();
     let before = server.last_seq();

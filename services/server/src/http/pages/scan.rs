@@ -1,7 +1,7 @@
 //! The scan screen: scan a code, read the answer from a metre, take out, put away.
 
 use super::{answer, assets::Assets, badge, page, screen, screen::Screen};
-use crate::http::{ask, problems::Fault};
+use crate::http::{ask, origin, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use askama::Template;
@@ -189,6 +189,10 @@ fn shows(
     Ok(match (things.as_slice(), last) {
         ([], _) if badge::remembered(request).as_ref() == Some(&code) => (hello(&code), None),
         ([], _) => (Shows::Sentence { say: unknown, cure: LOOK_AGAIN }, None),
+        ([badge], _) if badge.kind() == Kind::Badge && origin::is_foreign(request) => {
+            let say = format!("A page of another site named the badge {code}. Nobody is signed on by that.");
+            (Shows::Sentence { say, cure: "Scan your own badge." }, None)
+        }
         ([badge], _) if badge.kind() == Kind::Badge => (hello(&code), Some(code)),
         ([job], Some(last)) if job.kind() == Kind::Job && of_roll(&last) => {
             (one(yard, &last, Some(code), None, false)?, None)
