@@ -4,7 +4,10 @@ use super::{ask::ask, problems::Fault};
 use crate::yard::Yard;
 use domain::Book;
 use serde::Deserialize;
-use shared_types::{ThingName, catalogue::KINDS};
+use shared_types::{
+    ThingName,
+    catalogue::{KINDS, OLDER},
+};
 
 /// About so many bytes are read for one page.
 const ENOUGH: usize = 1 << 20;
@@ -39,6 +42,7 @@ impl Filter {
         });
         if let Some(kind) = kind
             && !KINDS.iter().any(|(name, _)| *name == kind || plain(name) == kind)
+            && !OLDER.contains(&kind)
         {
             let kind: String = kind.chars().take(60).collect();
             let detail = format!("No entry is of a kind {kind}. The kinds are in the document, as roll_taken_out.");

@@ -87,6 +87,9 @@ fn pages_and_events_are_filtered_by_kind_and_thing() {
     assert_eq!((received.len(), &received), (2, &seqs(&server, "?kind=roll_received.v1")));
     let both = seqs(&server, "?kind=roll_put_away&thing=roll/R-43");
     assert_eq!(both, [server.last_seq()]);
+    // Older logs have the older versions.
+    assert_eq!(seqs(&server, "?kind=yard_declared.v1"), [0_u64; 0]);
+    assert_eq!(seqs(&server, "?kind=yard_declared.v2").len(), 1);
     // A batch is named by its rolls' receipts.
     assert_eq!(seqs(&server, "?thing=batch/PM-101/B-123&kind=roll_received"), received);
     let first = server.get("/api/v1/entries?kind=roll_received&limit=1").json();
