@@ -8,7 +8,8 @@ use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, web};
 use domain::{Book, When};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
-use shared_types::{Code, Mismatch, Stamp, ThingName, clear_code};
+use shared_types::{Code, Kind, Mismatch, Stamp, ThingName, clear_code};
+use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use utoipa::IntoParams;
 
@@ -135,16 +136,13 @@ pub(crate) fn nobody_has(book: &Book, code: &Code) -> String {
     if let Err(why) = clear_code(code.as_str()) {
         return sentence(&why.to_string());
     }
-    let letters = |code: &str| code.split_once('-').map(|(letters, _)| letters.to_owned());
-    let own = letters(code.as_str());
-    let named = book.labels().map(|label| book.name(label));
-    let mut kinds: Vec<_> =
-        named.filter(|_| own.is_some()).filter(|thing| letters(thing.short()) == own).map(ThingName::kind).collect();
-    kinds.sort();
-    kinds.dedup();
-    match kinds.as_slice() {
-        [kind] if *kind != shared_types::Kind::Batch => nobody_received(&ThingName::new(*kind, code)),
-        _ => format!("Nobody has received {code}."),
+    let letters = code.as_str().split_once('-').map(|(letters, _)| letters);
+    let named = book.labels().map(|label| book.name(label)).filter(|_| letters.is_some());
+    let alike = named.filter(|thing| thing.short().split_once('-').map(|(of, _)| of) == letters);
+    let kinds: BTreeSet<Kind> = alike.map(ThingName::kind).collect();
+    match kinds.first().filter(|kind| kinds.len() == 1 && **kind != Kind::Batch) {
+        Some(kind) => nobody_received(&ThingName::new(*kind, code)),
+        None => format!("Nobody has received {code}."),
     }
 }
 
