@@ -22,9 +22,15 @@ impl Folding<'_> {
                     self.so_far.takes.pop();
                 }
             }
-            (Settled::TakeOut, place) => {
+            (Settled::TakeOut, _) => {
                 self.so_far.takes.push(Take::of(step));
-                self.outside(step.earliest, step, place, Some(step));
+                // The placard of the cold that was scanned says where it came out of, not where it went.
+                let to = match step.act {
+                    StepAct::TakenOut { to, .. } => to,
+                    StepAct::Outside { place } => place,
+                    StepAct::PutAway { .. } | StepAct::SeenInside { .. } | StepAct::Received => None,
+                };
+                self.outside(step.earliest, step, to, Some(step));
             }
             (Settled::OutSince(since), Some(place)) => self.out_since(puzzle, step, since, place, end),
             (Settled::OutSince(since), None) => self.outside(since, step, None, None),

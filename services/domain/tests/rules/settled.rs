@@ -33,7 +33,9 @@ fn put_away_then_is_charged_up_to_then() {
 #[test]
 fn a_take_out_with_the_wrong_placard_runs_from_the_scan() {
     let scene = in_twice(WasTakeOut(true));
-    scene.look("R-1", "Tue 15:00").out_time_is("3:00").returns_are(0);
+    let look = scene.look("R-1", "Tue 15:00");
+    // The placard was that of the freezer: it came out of it, and nobody said where to.
+    look.out_time_is("3:00").returns_are(0).says("R-1 is out since Tue 12:00.");
     let uncertain = stored().put_away("R-1", "F1", "Tue 12:00").uncertain(30).named("again");
     let uncertain = uncertain.settle("again", "in_while_in", WasTakeOut(true), "Wed 06:00");
     // At its earliest: 11:30.
