@@ -158,8 +158,11 @@ fn waits(read: At<'_>, label: Label, name: StageName, jobs: &[OpenJob<'_>], say:
     let open = |by: Instant| format!("{}, in {}", say.time(by, at), left(by.since(at)));
     let mut by = match (&quality, heating_by) {
         (Some(why), _) if missing => format!("quality has to say first whether it may be cured. {why}"),
-        (Some(why), Some(by)) => {
-            let ages = if at <= by { format!("its time ends {}", open(by)) } else { "its time is over".to_owned() };
+        (Some(why), Some(_)) => {
+            let ages = match ends.filter(|ends| at <= *ends) {
+                Some(ends) => format!("its time ends {}", open(ends)),
+                None => "its time is over".to_owned(),
+            };
             format!("quality has to say first whether it may be cured. {why} It ages while it waits: {ages}.")
         }
         (Some(why), None) => format!("quality has to say first whether it may be cured. {why}"),
@@ -171,7 +174,10 @@ fn waits(read: At<'_>, label: Label, name: StageName, jobs: &[OpenJob<'_>], say:
         (None, None) => "nothing limits when it has to be heating.".to_owned(),
     };
     if let Some(ends) = ends.filter(|ends| heating_by < Some(*ends) && at <= *ends && !missing) {
-        by.push_str(&format!(" The yard is closed when its time ends, {}.", say.time(ends, at)));
+        by.push_str(&match quality {
+            Some(_) => " The yard is closed then.".to_owned(),
+            None => format!(" The yard is closed when its time ends, {}.", say.time(ends, at)),
+        });
     }
     let planned = job.map_or(String::new(), |job| {
         format!(" {} plans the oven for {}.", job.code, say.time(job.plan.job.oven_at.at, at))

@@ -68,6 +68,7 @@ fn done(fact: &Fact) -> &'static str {
         What::Cut(_) => "cut",
         What::Laid(_) => "laid",
         What::RunStarted(_) => "put into the oven",
+        What::Disposed { .. } => "thrown away",
         _ => "used",
     }
 }
@@ -89,11 +90,11 @@ fn of_roll(view: View<'_>, label: Label, only: Option<u32>, say: &Say, found: &m
         )
     }));
     found.extend(roll.lives.iter().filter_map(|life| opening::after_first_fact(view, label, life, say)));
-    found.extend(
-        roll.beyond
-            .iter()
-            .map(|seq| Finding::new("cut_beyond_length", *seq, format!("More was cut from {name} than there was."))),
-    );
+    let beyond = |fact: &&Fact| roll.beyond.contains(&fact.seq);
+    found.extend(view.facts(label).filter(beyond).map(|fact| {
+        let say = format!("More of {name} was {} {} than was left of it.", done(fact), dated(fact.at, say));
+        Finding::new("cut_beyond_length", fact.seq, say)
+    }));
     of_end(view, label, roll.end, say, found);
     of_cuts(view, &roll, only, say, found);
     of_issues(view, label, only, found);

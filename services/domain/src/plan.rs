@@ -138,7 +138,10 @@ fn falls_short(
 ) -> Against {
     let at = read.at;
     let when = say.time(planned, at);
-    let spare = if planned <= end { ", spare time included" } else { "" };
+    let (spare, on_top) = match planned <= end {
+        true => (", spare time included", format!(", and {} of spare time comes on top", left(by.since(planned)))),
+        false => ("", String::new()),
+    };
     let late = so_far(by.since(end));
     let text = match name {
         LimitName::LayToCure if act == Act::Lay => {
@@ -155,7 +158,7 @@ fn falls_short(
                 true => format!("It is {} over its {}", so_far(at.since(end)), limit(name)),
                 false => format!("{} of {} left", left(end.since(at)), limit(name)),
             };
-            format!("{has}; the {what} {job} is planned in {}{spare}.", left(planned.since(at)))
+            format!("{has}; the {what} {job} is planned in {}{on_top}.", left(planned.since(at)))
         }
     };
     Against { limit: Some(name), ends: Some(end), ..Against::no(text) }

@@ -174,7 +174,7 @@ fn the_plan_with_the_spare_time_may_just_reach_the_limit() {
     scene("Tue 06:00").may_for("J-1", Cut, "R-1", "Tue 07:00").answer(Yes);
     let past = scene("Tue 05:59:59.999").may_for("J-1", Cut, "R-1", "Tue 07:00");
     past.answer(No).because(
-        "30 h 59 min of tack life left; the last ply of J-1 is planned in 29 h, spare time included. \
+        "30 h 59 min of tack life left; the last ply of J-1 is planned in 29 h, and 2 h of spare time comes on top. \
          Put it away: 30 h 59 min kept.",
     );
 }

@@ -226,6 +226,9 @@ fn what_ends_while_the_yard_is_closed_is_handed_over_with_the_last_open_hour() {
     let out = &list.out[0];
     assert!(out.say.ends_with("The yard is closed then: last ply down by Thu 22:00."), "{}", out.say);
     assert_eq!(out.last_ply_by.unwrap().at, instant("Sat 10:00"));
+    // Held, it is said once when its time ends.
+    let held = handover(&scene.clone().hold("R-1", "Thu 13:00").book(), when("Thu 14:00")).waiting.remove(0);
+    assert!(held.say.ends_with("its time ends Fri 09:00, in 19 h. The yard is closed then."), "{}", held.say);
     let late = handover(&scene.book(), when("Fri 05:00")).waiting.remove(0);
     let expected = "P-1 skin: heating had to start by Thu 22:00. The yard is closed when its time ends, Fri 09:00.";
     assert_eq!(late.say, expected);

@@ -215,7 +215,7 @@ fn a_plan_that_fits_to_the_millisecond_is_kept_and_one_more_is_too_late() {
     assert_eq!(
         late.say,
         "Clerk: put R-1 away by Sat 08:00, in 68 h, and take it out again for J-1. Left out it will not \
-        make the lay-up, planned Sat 08:00. 70 h of tack life left; the last ply of J-1 is planned in 68 h, spare time included."
+        make the lay-up, planned Sat 08:00. 70 h of tack life left; the last ply of J-1 is planned in 68 h, and 2 h of spare time comes on top."
     );
     assert_eq!((late.ends_at.at, late.act_by.at), (instant("Sat 10:00"), instant("Sat 08:00")));
 }
