@@ -39,6 +39,9 @@ pub(crate) fn metres(text: &str) -> Result<Millimetres, String> {
 pub(crate) fn typed_metres(text: &str) -> Result<Millimetres, String> {
     let text = text.trim();
     let text = text.strip_suffix('m').map_or(text, str::trim_end);
+    if text.is_empty() {
+        return Err("Say how many metres, such as 38.2".to_owned());
+    }
     match text.split_once(',') {
         None => metres(text),
         Some((whole, part)) if !whole.contains('.') && !part.contains([',', '.']) && part.len() != 3 => {

@@ -111,7 +111,7 @@ fn bad_input_is_answered_in_words_and_nothing_is_written() {
     let before = server.last_seq();
     for (path, sentence) in [
         ("/cut?code=R-99", "Nobody has"),
-        ("/cut?code=F1", "Scan the roll first."),
+        ("/cut?code=F1", "F1 is a place. Scan the roll first."),
         ("/cut?roll=R-42&code=F1", "F1 is a place: not asked for here."),
         ("/cut?code=a/b", "That is no code of a label"),
         ("/cut?roll=R-99", "R-99"),
@@ -147,7 +147,7 @@ fn what_is_held_or_over_is_said_first_and_recorded_all_the_same() {
     let before = server.last_seq();
     let done = browser.post(&typed(&page, "60", ""), &[("go", "cut")]);
     assert_eq!(server.last_seq(), before + 1);
-    says(&done, "More was cut from R-42 than there was.");
+    says(&done, "More of R-42 was cut Wed 6 May 2026 06:41 than was left of it.");
     assert!(done.text.contains("class=\"answer cannot\""), "{}", done.text);
     let found = server.get("/api/v1/mismatches").json().to_string();
     assert!(found.contains("R-42"), "{found}");
@@ -203,6 +203,9 @@ fn what_the_book_has_in_the_cold_is_scanned_out_first() {
     says(&page, "R-42 is in F1 by the book. Scan it out first.");
     assert!(page.text.contains("href=\"/?thing=roll/R-42\""), "{}", page.text);
     says(&browser.get("/lay?part=P-3&stage=skin&from=roll/R-42"), "R-42 is in F1 by the book. Scan it out first.");
+    // What may not be used is not asked out of the cold first.
+    server.decide("place_hold", "roll/R-42", json!({"why": "torn bag"}));
+    says(&browser.get("/cut?roll=R-42"), "Do not use it. R-42 is in F1 by the book. Scan it out first.");
 }
 
 #[test]

@@ -46,7 +46,7 @@ fn heating_starts_with_a_tap_once_and_is_confirmed_by_its_chart() {
     let mut browser = signed_on(&server);
     let first = browser.get("/oven");
     says(&first, "Scan a part that goes in.");
-    says(&first, "These wait for it, soonest first.");
+    says(&first, "These wait for it, soonest first. P-3 skin, by ");
     assert!(first.text.contains("/oven?stages=P-3/skin"), "{}", first.text);
     says(&browser.get("/oven?code=P-3"), "P-3 skin: which oven?");
     let asked = browser.get("/oven?stages=P-3/skin");
@@ -92,7 +92,7 @@ fn heating_starts_with_a_tap_once_and_is_confirmed_by_its_chart() {
     }
     assert_eq!(server.last_seq(), before + 1);
     let cured = browser.post(&form, &[("go", "cured"), ("committed_at", "2026-05-06 07:41"), ("source", "chart")]);
-    says(&cured, "Confirmed: the cure was under way.");
+    says(&cured, "Confirmed: the cure was under way since Wed 07:41.");
     assert!(!cured.text.contains("name=\"committed_at\""));
     let body = json!({"committed_at": "2026-05-06T07:41:00.000+01:00", "cured": true, "source": "chart"});
     assert_eq!(last(&server)["body"], body);
@@ -194,7 +194,7 @@ fn plies_laid_after_a_run_began_are_not_called_cured_by_it() {
     browser.post(&ending(&run), &[("go", "cured"), ("source", "chart"), ("now", "1")]);
     let address = format!("/oven?run={}", &name[4..]);
     let page = browser.get(&address);
-    says(&page, "Confirmed: the cure was under way.");
+    says(&page, "Confirmed: the cure was under way since ");
     assert!(!words(&page).contains("after it began"), "{}", words(&page));
     server.pass(5);
     server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 500}));
@@ -241,4 +241,43 @@ fn entries_that_contradict_each_other_confirm_nothing_on_the_screen() {
     let nobody = browser
         .post(&Form { action: "/oven".to_owned(), fields: form.fields.clone() }, &[("go", "cured"), ("run", "NORUN")]);
     assert!(nobody.status == 400, "{}", words(&nobody));
+}
+
+#[test]
+fn a_freezer_is_no_oven_and_an_oven_that_nobody_used_is_asked_about() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    let no = "F1 is a frozen place and no oven. Scan what stands on the oven.";
+    for path in ["/oven?stages=P-3/skin&code=F1", "/oven?stages=P-3/skin&oven=F1"] {
+        let said = browser.get(path);
+        says(&said, no);
+        assert!(!said.text.contains("value=\"started\""), "{}", said.text);
+    }
+    let asked = browser.get("/oven?stages=P-3/skin&oven=OV-1");
+    says(&asked, "Nobody heated anything in OV-1 lately: look whether that is the oven.");
+    browser.post(&moves(&asked), &[("go", "started")]);
+    let again = words(&browser.get("/oven?stages=P-3/skin&oven=OV-1"));
+    assert!(!again.contains("lately"), "{again}");
+    // What may not be heated says so before it asks for anything.
+    assert!(again.contains("Do not use it. P-3 skin: into OV-1. P-3 skin is in run "), "{again}");
+}
+
+#[test]
+fn every_run_that_nobody_confirmed_is_asked_about() {
+    let server = laid();
+    let mut browser = signed_on(&server);
+    for run in ["RUN-1", "RUN-2"] {
+        let body = json!({"oven": "OV-1", "stages": [{"part": "P-3", "stage": "skin"}]});
+        server.fact("oven_run_started", &format!("run/{run}"), body);
+        server.pass(5);
+    }
+    let page = browser.get("/oven");
+    says(&page, "Nobody has said yet what came of these runs.");
+    for run in ["RUN-1", "RUN-2"] {
+        says(&page, &format!("{run}: what came of it?"));
+    }
+    let under_way = server.now();
+    let body = json!({"committed_at": under_way, "cured": true, "source": "chart"});
+    server.fact("oven_run_ended", "run/RUN-1", body);
+    says(&browser.get("/oven?part=P-3"), "skin: cured in RUN-1");
 }

@@ -54,6 +54,17 @@ fn a_roll_shows_answer_limits_card_history_and_what_the_screen_had_said() {
 }
 
 #[test]
+fn what_was_laid_is_told_with_its_length() {
+    let server = Server::yard();
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+    server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 12_500}));
+    let mut browser = Browser { server: &server, cookie: String::new() };
+    for path in ["/thing/roll/R-42", "/thing/part/P-3"] {
+        says(&browser.get(path), "plies laid into P-3, skin, from 12.5 m of R-42");
+    }
+}
+
+#[test]
 fn a_time_is_written_as_people_write_it_and_one_that_is_none_stays_in_its_field() {
     let server = Server::yard();
     server.pass(60);
@@ -69,9 +80,9 @@ fn a_time_is_written_as_people_write_it_and_one_that_is_none_stays_in_its_field(
     assert_eq!((wrong.status, wrong.text.matches("<h1").count()), (400, 1));
     says(
         &wrong,
-        "There is a problem &#34;last week&#34; is no time; write 2026-05-04 06:00, with an offset if need be.",
+        "That time was not understood. &#34;last week&#34; is no time; write 2026-05-04 06:00, with an offset if need be.",
     );
-    assert!(wrong.text.contains("<title>Error: ") && wrong.text.contains("value=\"last week\""), "{}", wrong.text);
+    assert!(wrong.text.contains("<title>Look again: ") && wrong.text.contains("value=\"last week\""), "{}", wrong.text);
     assert!(wrong.text.contains("name=\"known\" value=\"9\""));
     for path in ["/trace/roll/R-42", "/boat/118"] {
         server.decide("declare_boat", "boat/118", json!({"parts": ["P-3"]}));

@@ -153,17 +153,8 @@ pub(crate) async fn post_cut(request: HttpRequest, yard: web::Data<Yard>, form: 
         let (length, waste) = match typed {
             Ok(typed) => typed,
             Err(problem) => {
-                let mut again = step(&yard, &query, None)?;
-                let was_yes = again.frame == "yes";
-                again.frame = "cannot";
-                for press in again.press.iter_mut().filter(|_| was_yes) {
-                    press.asks = Asks::Other;
-                }
-                again.big.insert(0, crate::http::say::sentence(&problem));
-                for field in again.press.iter_mut().flat_map(|press| &mut press.typed) {
-                    field.value = if field.name == "length" { &form.length } else { &form.waste }.clone();
-                }
-                return work::render(&request, again);
+                let typed = [("length", &form.length), ("waste", &form.waste)];
+                return work::render(&request, work::again(step(&yard, &query, None)?, &problem, &typed));
             }
         };
         let code = |text: &str, what: &str| {
@@ -225,7 +216,9 @@ fn scanned(yard: &Yard, query: &CutQuery) -> Result<Result<CutQuery, String>, Fa
             // A kit's label is new: nobody knows it before it is cut.
             (false, false, false, None) if !kept.job.is_empty() => Ok(CutQuery { kit: text, ..kept }),
             (.., None) => Err(ask::nobody_has(book, &code)),
-            (.., Some(_)) if kept.roll.is_empty() => Err("Scan the roll first.".to_owned()),
+            (.., Some(other)) if kept.roll.is_empty() => {
+                Err(format!("{code} is a {}. Scan the roll first.", other.kind()))
+            }
             (.., Some(other)) => Err(format!("{code} is a {}: not asked for here.", other.kind())),
         })
     })

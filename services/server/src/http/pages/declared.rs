@@ -21,11 +21,15 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
         Kind::Boat => body(seen)
             .map(|list: BoatList| format!("{name}: {} on its list.", super::claim::number(list.parts.len(), "part"))),
         Kind::Delivery => seen.note.is_some().then(|| seen.say.clone()),
+        Kind::Badge => Some(format!("{name} is a badge. What was written with it stands in the histories, under who.")),
         Kind::Nest => nest_words(book, look, say),
         Kind::Run => run_words(book, look, say),
         _ => None,
     };
     let entries = super::claim::number(usize::try_from(seen.entries).unwrap_or(usize::MAX), "entry");
+    if words.is_some() && look.thing.kind() == Kind::Job {
+        screen.next = "Now scan the roll.";
+    }
     screen.big.push(words.unwrap_or_else(|| match look.thing.kind() {
         Kind::Job => format!("Nobody has opened the job {name}: {entries} about it."),
         Kind::Place | Kind::Material => {
@@ -98,7 +102,7 @@ fn job_words(name: &str, job: &Job, look: &Look<'_>, say: &Say) -> String {
     let needs: Vec<String> =
         job.needs.iter().map(|need| format!("{} of {}", metres(need.length_mm.get()), need.material)).collect();
     let needs = if needs.is_empty() { String::new() } else { format!(" Needs {}.", needs.join(", ")) };
-    format!("{name}: last ply {}, oven {}.{needs} Now scan the roll.", time(&job.lay_at), time(&job.oven_at))
+    format!("{name}: last ply {}, oven {}.{needs}", time(&job.lay_at), time(&job.oven_at))
 }
 
 pub(super) fn metres(mm: u64) -> String {

@@ -3,6 +3,7 @@
 use super::work::{self, Asks, Press, Step, Typed, Wish};
 use super::{answer, badge, declared::metres, in_a_query, scan, screen::Button, see};
 use crate::http::{ask, problems::Fault};
+use crate::import::words::typed_metres;
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::say::Say;
@@ -97,9 +98,13 @@ pub(crate) async fn post_dispose(
         let Some((_, why)) = WHY.iter().find(|(name, _)| *name == form.why) else {
             return Err(Fault::cannot_read("Why it was thrown away is missing. Go back and tap why."));
         };
-        let length_mm = match thing.kind() {
-            Kind::Roll => (!form.metres.trim().is_empty()).then(|| work::length(&form.metres)).transpose()?,
-            _ => None,
+        let some = thing.kind() == Kind::Roll && !form.metres.trim().is_empty();
+        let length_mm = match some.then(|| typed_metres(&form.metres)).transpose() {
+            Ok(length) => length.map(|mm| mm.get()),
+            Err(problem) => {
+                let again = step(&yard, &query, &thing, None)?;
+                return work::render(&request, work::again(again, &problem, &[("metres", &form.metres)]));
+            }
         };
         let body = json!({ "why": why, "length_mm": length_mm });
         let wish = Wish {

@@ -1,7 +1,8 @@
 //! Laying up: scan the part, scan the kit or roll, read the answer, one tap.
 
-use super::{answer, badge, in_a_query, scan, screen::Button, see, work};
+use super::{answer, badge, closed::closed_then, in_a_query, scan, screen::Button, see, work};
 use crate::http::{ask, problems::Fault};
+use crate::import::words::typed_metres;
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
 use domain::fact::What;
@@ -121,10 +122,22 @@ pub(crate) async fn post_lay(request: HttpRequest, yard: web::Data<Yard>, form: 
             return Ok(badge::first(&query.address()));
         };
         let from_at = Some(&form.from_at).filter(|at| !at.is_empty());
+        let of_roll = form.from.parse::<ThingName>().is_ok_and(|from| from.kind() == Kind::Roll);
+        let length_mm = match (form.go == "laid" && of_roll).then(|| typed_metres(&form.length)).transpose() {
+            Ok(length) => length.map(|mm| mm.get()),
+            Err(problem) => {
+                let mut again = work::again(step(&yard, &query, None)?, &problem, &[("length", &form.length)]);
+                // The range was opened by the scan, not by what was typed wrongly.
+                for (_, at) in
+                    again.press.iter_mut().flat_map(|press| &mut press.fields).filter(|(of, _)| *of == "from_at")
+                {
+                    at.clone_from(&form.from_at);
+                }
+                return work::render(&request, again);
+            }
+        };
         let (kind, body) = match form.go.as_str() {
             "laid" => {
-                let of_roll = form.from.parse::<ThingName>().is_ok_and(|from| from.kind() == Kind::Roll);
-                let length_mm = of_roll.then(|| work::length(&form.length)).transpose()?;
                 let body = json!({ "stage": stage, "from": form.from, "from_at": from_at, "length_mm": length_mm });
                 ("plies_laid", body)
             }
@@ -153,7 +166,9 @@ fn plain(query: &LayQuery, big: Vec<String>) -> Step {
 
 fn step(yard: &Yard, query: &LayQuery, done: Option<&Entry>) -> Result<Step, Fault> {
     if query.part.is_empty() {
-        return Ok(plain(query, vec!["Scan the part.".to_owned()]));
+        let from = query.from.parse::<ThingName>();
+        let say = from.map_or("Scan the part.".to_owned(), |from| format!("From {}: now scan the part.", from.short()));
+        return Ok(plain(query, vec![say]));
     }
     let part = ThingName::new(Kind::Part, &work::code(&query.part, "part")?);
     let (id, when) = (yard.clock.new_id(), When::now(yard.now()));
@@ -294,6 +309,7 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     } else if let (true, Ok(may)) = (lies || done.is_some(), domain::may_use(book, &question)) {
         step.frame = work::frame(may.answer);
         step.big.push(heating(&may, &say, when));
+        step.why.extend(closed_then(book, &may, &say, when));
         step.why.extend(Some(may.why.clone()).filter(|why| !why.is_empty()));
         if lies && open {
             let complete = Button { go: "complete".to_owned(), label: "Lay-up complete".to_owned() };

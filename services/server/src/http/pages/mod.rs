@@ -10,6 +10,7 @@ mod boat_record;
 mod changed;
 mod chosen;
 mod claim;
+mod closed;
 mod cut;
 mod day;
 mod declared;

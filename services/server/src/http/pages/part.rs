@@ -1,7 +1,7 @@
 //! A part on the scan screen: each stage's answer for the oven or the run it is in, and what is judged otherwise today.
 
 use super::screen::{Look, Screen, held};
-use super::{asking, unsure};
+use super::{asking, closed::closed_then, unsure};
 use domain::fact::What;
 use domain::say::Say;
 use domain::view::View;
@@ -40,7 +40,10 @@ fn stage_words(book: &Book, look: &Look<'_>, stage: &StageView, say: &Say) -> Op
                 stage: Some(name.clone()),
                 when: look.when,
             };
-            domain::may_use(book, &question).ok().map(|answer| format!("{name}: {} {}", answer.say, answer.why))
+            domain::may_use(book, &question).ok().map(|answer| {
+                let closed = closed_then(book, &answer, say, look.when).map_or(String::new(), |say| format!(" {say}"));
+                format!("{name}: {}{closed} {}", answer.say, answer.why)
+            })
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What the scan screen shows of one thing: the answer first, the reason second, then what can be done.
 
-use super::{asking, declared::declared, done, part::part, unsure, work::frame};
+use super::{asking, closed::closed_then, declared::declared, done, part::part, unsure, work::frame};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::rows::left_words;
@@ -33,6 +33,8 @@ pub(super) struct Screen {
     /// What belongs to the times: what also bounds the heating, the spare time.
     pub(super) under: Vec<String>,
     pub(super) why: Vec<String>,
+    /// What is scanned next.
+    pub(super) next: &'static str,
     /// The limits behind the answer, where there is room for them.
     pub(super) limits: Vec<Limit>,
     pub(super) ask: Option<Ask>,
@@ -181,6 +183,9 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
     match &answer {
         Ok(answer) => {
             answered(answer, seen, say, look, screen);
+            if !screen.times.is_empty() {
+                screen.under.extend(closed_then(book, answer, say, look.when));
+            }
             screen.limits = answer.limits.iter().map(|row| limit_row(row, answer, say, look)).collect();
         }
         Err(why) => screen.big.push(why.to_string()),

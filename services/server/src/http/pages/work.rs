@@ -7,7 +7,6 @@ use crate::http::{
     problems::Fault,
     refusals::{Stored, stored},
 };
-use crate::import::words::typed_metres;
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
 use askama::Template;
@@ -138,11 +137,21 @@ pub(super) fn render_as(request: &HttpRequest, status: StatusCode, step: Step) -
     page(status, &WorkPage { assets: Assets::new(), badge, step })
 }
 
-/// Metres as they are typed, in millimetres.
-pub(super) fn length(text: &str) -> Result<u64, Fault> {
-    let mm = typed_metres(text)
-        .map_err(|why| Fault::cannot_read(format!("{} Go back and type it again.", sentence(&why))))?;
-    Ok(mm.get())
+/// The same step with what was typed into it, and what is wrong with that.
+pub(super) fn again(mut step: Step, problem: &str, typed: &[(&str, &String)]) -> Step {
+    let was_yes = step.frame == "yes";
+    step.frame = "cannot";
+    step.big.insert(0, sentence(problem));
+    if let Some(press) = &mut step.press {
+        if was_yes {
+            press.asks = Asks::Other;
+        }
+        for field in &mut press.typed {
+            let said = typed.iter().find(|(name, _)| *name == field.name);
+            field.value = said.map_or_else(String::new, |(_, text)| (*text).clone());
+        }
+    }
+    step
 }
 
 /// What is known so far, and goes along with the next scan.
@@ -218,7 +227,9 @@ pub(super) fn take_out_first(book: &Book, thing: &ThingName, when: When, step: &
         seen.map(|seen| seen.whereabouts)
     {
         let say = format!("{} is in {place} by the book. Scan it out first.", thing.code());
-        step.big.insert(0, say);
+        // What may not be used at all is said before how it would come out.
+        let at = if matches!(step.frame, "no" | "stop" | "cannot") { step.big.len() } else { 0 };
+        step.big.insert(at, say);
         if matches!(step.frame, "yes" | "plain") {
             step.frame = "not-yet";
         }

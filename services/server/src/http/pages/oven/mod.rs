@@ -2,16 +2,22 @@
 
 mod run;
 
-use super::{answer, in_a_query, scan, screen::Button, see, work};
+use super::{answer, closed::closed_then, in_a_query, scan, screen::Button, see, work};
 use crate::http::{
     ask::{ask, ask_beside},
     problems::Fault,
 };
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, route, web};
-use domain::{Book, MayUseQuestion, When, fact::What, say::Say, stage, view::View};
+use domain::{
+    Book, MayUseQuestion, When,
+    fact::What,
+    say::Say,
+    stage::{self, Oven},
+    view::View,
+};
 use serde::Deserialize;
-use shared_types::{Act, Body, Code, Kind, StageName, ThingName, Word};
+use shared_types::{Act, Body, Code, Instant, Kind, StageName, ThingName, WaitsForOven, Word};
 use std::collections::BTreeSet;
 use work::{Asks, Press, Step};
 
@@ -117,6 +123,7 @@ fn scanned(yard: &Yard, query: &OvenQuery) -> Result<Result<OvenQuery, String>, 
         Ok(match (of(Kind::Part), of(Kind::Run), things.first()) {
             (Some(part), _, _) => Ok(OvenQuery { part: part.code().to_owned(), ..kept }),
             (None, Some(run), _) => Ok(OvenQuery { run: run.code().to_owned(), ..OvenQuery::default() }),
+            (None, None, Some(place)) if is_frozen(book, place, yard.now()) => Err(no_oven(&code)),
             // An oven is no thing of its own: its code is whatever stands on it.
             (None, None, None) if !kept.stages.is_empty() => Ok(OvenQuery { oven: code.to_string(), ..kept }),
             (None, None, Some(place)) if place.kind() == Kind::Place => {
@@ -126,6 +133,14 @@ fn scanned(yard: &Yard, query: &OvenQuery) -> Result<Result<OvenQuery, String>, 
             (None, None, Some(other)) => Err(format!("{code} is a {}: not asked for here.", other.kind())),
         })
     })
+}
+
+fn is_frozen(book: &Book, thing: &ThingName, at: Instant) -> bool {
+    thing.kind() == Kind::Place && book.label(thing).is_some_and(|place| View::new(book, u64::MAX).frozen(place, at))
+}
+
+fn no_oven(code: &Code) -> String {
+    format!("{code} is a frozen place and no oven. Scan what stands on the oven.")
 }
 
 fn plain(query: &OvenQuery, big: Vec<String>) -> Step {
@@ -158,12 +173,16 @@ async fn loading(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<Step, Faul
         return waiting(yard, query, when).await;
     }
     let mut step = may_heat(yard, query, &loaded, when)?;
-    if query.oven.is_empty() {
-        let ovens = ovens(yard).await?;
-        step.choices = ovens
-            .iter()
-            .map(|oven| (OvenQuery { oven: oven.to_string(), ..query.clone() }.address(), oven.to_string()))
-            .collect();
+    let ovens = ovens(yard).await?;
+    match Code::new(&query.oven) {
+        Err(_) => {
+            let address = |oven: &Code| OvenQuery { oven: oven.to_string(), ..query.clone() }.address();
+            step.choices = ovens.iter().map(|oven| (address(oven), oven.to_string())).collect();
+        }
+        Ok(oven) if !ovens.contains(&oven) => {
+            step.why.push(format!("Nobody heated anything in {oven} lately: look whether that is the oven."));
+        }
+        Ok(_) => {}
     }
     Ok(step)
 }
@@ -182,19 +201,22 @@ fn which_stage(book: &Book, query: &OvenQuery, part: &Code, when: When) -> Resul
         let say = format!("Nobody has planned or laid a stage of {part}.");
         return Err(Box::new(Step { frame: "cannot", ..plain(&kept, vec![say]) }));
     }
-    let run_of = |stage: &StageName| stage::stage_life(view, label, stage).oven(when.at).run();
+    let oven_of = |stage: &StageName| stage::stage_life(view, label, stage).oven(when.at);
     if let [only] = stages.as_slice()
-        && run_of(only).is_none()
+        && oven_of(only).run().is_none()
     {
         return Ok(kept.with(part, only));
     }
     let mut which = plain(&kept, vec![format!("{part}: which stage goes in?")]);
     for stage in &stages {
-        which.choices.push(match run_of(stage) {
+        let oven = oven_of(stage);
+        which.choices.push(match oven.run() {
             Some(run) => {
+                let heated =
+                    if matches!(oven, Oven::Started(_)) && run.spoiled().is_none() { "cured in" } else { "in" };
                 let run = book.code(run.run);
                 let address = OvenQuery { run: run.to_string(), ..OvenQuery::default() }.address();
-                (address, format!("{stage}: in {run}"))
+                (address, format!("{stage}: {heated} {run}"))
             }
             None => (kept.with(part, stage).address(), stage.to_string()),
         });
@@ -204,28 +226,45 @@ fn which_stage(book: &Book, query: &OvenQuery, part: &Code, when: When) -> Resul
 
 /// Nothing is loaded yet: what waits for an oven, and the runs that nobody confirmed.
 async fn waiting(yard: &web::Data<Yard>, query: &OvenQuery, when: When) -> Result<Step, Fault> {
-    let waiting = ask_beside(yard, move |book| Ok(domain::waiting_for_oven(book, when))).await?;
+    let waiting = ask_beside(yard, move |book| {
+        let say = Say::of(View::new(book, when.known), when.now);
+        let of = |one: WaitsForOven| {
+            let by = one.heating_by.map_or(String::new(), |by| format!(", by {}", say.time(by.at, when.now)));
+            (open_runs(book, &one, when), by, one)
+        };
+        Ok(domain::waiting_for_oven(book, when).into_iter().map(of).collect::<Vec<_>>())
+    })
+    .await?;
     let mut step = plain(query, vec!["Scan a part that goes in.".to_owned()]);
-    let mut runs = BTreeSet::new();
-    for one in &waiting {
+    let mut said = BTreeSet::new();
+    for (runs, by, one) in &waiting {
         let part = one.part.own_code();
-        match &one.run {
-            Some(run) if runs.insert(run.clone()) => {
-                let address = OvenQuery { run: run.code().to_owned(), ..OvenQuery::default() }.address();
-                step.choices.push((address, format!("{}: what came of it?", run.code())));
-            }
-            Some(_) => {}
-            None => step.choices.push((query.with(&part, &one.stage).address(), format!("{part} {}", one.stage))),
+        if one.run.is_none() {
+            step.choices.push((query.with(&part, &one.stage).address(), format!("{part} {}{by}", one.stage)));
+        }
+        for run in runs.iter().filter(|run| said.insert((*run).clone())) {
+            let address = OvenQuery { run: run.to_string(), ..OvenQuery::default() }.address();
+            step.choices.push((address, format!("{run}: what came of it?")));
         }
     }
+    let only_runs = waiting.iter().all(|(_, _, one)| one.run.is_some());
     let more = step.choices.len().saturating_sub(OFFERED);
     step.choices.truncate(OFFERED);
     step.why.push(match (waiting.is_empty(), more) {
         (true, _) => "Nothing laid waits for an oven.".to_owned(),
+        (false, 0) if only_runs => "Nobody has said yet what came of these runs.".to_owned(),
         (false, 0) => "These wait for it, soonest first.".to_owned(),
         (false, more) => format!("These wait for it, soonest first, and {more} more: see Handover."),
     });
     Ok(step)
+}
+
+/// Every run of a stage that nobody confirmed: one may have been started while another stood open.
+fn open_runs(book: &Book, one: &WaitsForOven, when: When) -> Vec<Code> {
+    let view = View::new(book, when.known);
+    let life = book.label(&one.part).map(|part| stage::stage_life(view, part, &one.stage));
+    let open = life.iter().flat_map(|life| &life.runs).filter(|run| matches!(run.state(when.at), Oven::Provisional(_)));
+    open.map(|run| book.code(run.run)).collect()
 }
 
 fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Result<Step, Fault> {
@@ -239,7 +278,14 @@ fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Resu
             match domain::may_use(book, &question) {
                 Ok(may) => {
                     let text = match may.answer {
-                        Word::Yes => format!("{part} {stage}: {}", may.say),
+                        Word::Yes => {
+                            let say = Say::of(View::new(book, when.known), when.now);
+                            let closed =
+                                closed_then(book, &may, &say, when).map_or(String::new(), |say| format!(" {say}"));
+                            format!("{part} {stage}: {}{closed}", may.say)
+                        }
+                        // The one thing's answer stands in the frame.
+                        _ if loaded.len() == 1 => may.why.clone(),
                         _ => format!("{part} {stage}: {} {}", may.say, may.why),
                     };
                     step.why.push(text);
@@ -254,11 +300,14 @@ fn may_heat(yard: &Yard, query: &OvenQuery, loaded: &Loaded, when: When) -> Resu
         step.frame = work::frame(worst.answer);
         let names: Vec<String> = loaded.iter().map(|(part, stage)| format!("{part} {stage}")).collect();
         let into = if query.oven.is_empty() { "which oven?".to_owned() } else { format!("into {}.", query.oven) };
+        step.big.extend(Some(worst.say.clone()).filter(|_| worst.answer != Word::Yes));
         step.big.push(format!("{}: {into}", names.join(", ")));
-        if worst.answer != Word::Yes {
-            step.big.push(worst.say.clone());
-        }
-        if !query.oven.is_empty() {
+        if let Ok(oven) = Code::new(&query.oven)
+            && is_frozen(book, &ThingName::new(Kind::Place, &oven), when.now)
+        {
+            step.frame = "cannot";
+            step.big.insert(0, no_oven(&oven));
+        } else if !query.oven.is_empty() {
             let started = Button { go: "started".to_owned(), label: "Heating started".to_owned() };
             let run = work::label("RUN", &Say::of(View::new(book, when.known), when.now), when, id);
             let mut fields = vec![("id", id.to_string()), ("run", run)];

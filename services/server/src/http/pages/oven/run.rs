@@ -240,7 +240,12 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
                 false
             }
             (Some(Oven::Started(_)), None) => {
-                step.big.push("Confirmed: the cure was under way.".to_owned());
+                let ends = label.into_iter().flat_map(|run| view.facts(run)).filter_map(|fact| match fact.what {
+                    What::RunEnded { committed_at, .. } => committed_at,
+                    _ => None,
+                });
+                let since = ends.last().map_or(String::new(), |at| format!(" since {}", say.time(at, when.now)));
+                step.big.push(format!("Confirmed: the cure was under way{since}."));
                 false
             }
             (Some(Oven::Provisional(_)), _) => {

@@ -47,7 +47,8 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
         Body::PliesLaid(body) => {
             let items = body.items.as_ref().map_or(String::new(), |items| format!(", only of {}", codes(items)));
             let began = body.from_at.as_ref().map_or(String::new(), |at| format!(", first ply {}", time(at)));
-            format!("plies laid into {name}, {}, from {}{items}{began}", body.stage, body.from.short())
+            let length = body.length_mm.map_or(String::new(), |length| format!("{} of ", metres(length.get())));
+            format!("plies laid into {name}, {}, from {length}{}{items}{began}", body.stage, body.from.short())
         }
         Body::OvenRunStarted(body) => {
             let stages: Vec<String> = body.stages.iter().map(|one| format!("{} {}", one.part, one.stage)).collect();

@@ -102,6 +102,7 @@ fn material(book: &Book, seen: &ThingView, when: When, say: &Say, shown: &mut Sh
             shown.big.push(format!("{lead}{}", answer.say));
             shown.why.extend(Some(answer.why.clone()).filter(|why| !why.is_empty()));
             shown.why.extend(answer.notes.iter().cloned());
+            shown.why.extend(super::super::closed::closed_then(book, &answer, say, when));
             let away = answer.if_put_away_now.as_ref().filter(|_| !inside);
             let with = |one: &shared_types::LimitRow| rows::Row {
                 first: answer.governing == Some(one.limit),
