@@ -1,5 +1,6 @@
 //! The pages and answers by which the day is run: warnings, the calendar, what comes out of the cold, the handover.
 
+use crate::browser::{signed_on, words};
 use crate::yard::Server;
 use serde_json::{Value, json};
 
@@ -206,6 +207,18 @@ fn what_runs_out_is_a_page_a_form_and_a_table() {
         let text = server.get(&format!("/thing/roll/R-42?csv={sheet}")).text;
         assert!(text.contains("Wed 6 May 2026 06:"), "{text}");
     }
+}
+
+#[test]
+fn what_is_to_be_done_is_said_once_for_the_limit_that_ends_first() {
+    let server = day();
+    let mut browser = signed_on(&server);
+    // Tack life ends after 158 h 59 min, out-life 80 h later: both are of one putting away.
+    let page = browser.get("/runs-out?days=20");
+    assert_eq!(page.text.matches("Clerk: put").count(), 1, "{}", page.text);
+    assert!(words(&page).contains("Its tack life ends"), "{}", words(&page));
+    let both = server.get("/api/v1/warnings?within_h=480").json();
+    assert_eq!(both["warnings"].as_array().unwrap().len(), 2, "{both}");
 }
 
 #[test]

@@ -75,7 +75,7 @@ fn all_that_is_wrong_with_a_plan_is_said_at_once() {
     let nothing = browser.get("/job?part=&choice=ask");
     assert_eq!(nothing.status, 400);
     for sentence in [
-        "There is a problem",
+        "Nothing is written yet. Look at this again:",
         "Give the job a number",
         "Name the part",
         "at least one lay-up stage",
@@ -366,7 +366,7 @@ fn a_boats_list_is_declared_changed_and_compared_with_what_is_in_it() {
     ] {
         let page = browser.get(&format!("/boat/NB-32/list?choice=ask&parts={typed}"));
         assert_eq!(page.status, 400, "{typed}");
-        says(&page, "There is a problem");
+        says(&page, "Nothing is written yet. Look at this again:");
         says(&page, sentence);
     }
     assert_eq!(browser.get(&format!("/boat/NB-32/list?choice=ask&parts={}", "x".repeat(10_000))).status, 400);

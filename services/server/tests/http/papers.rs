@@ -90,6 +90,8 @@ fn what_a_deliverys_note_lists_is_counted_against_what_was_received() {
     for (note, rolls, sentence) in [
         ("", "R-61", "Say which number the note has."),
         ("DN-7", " \n", "Name the rolls on the note, one a line."),
+        ("DN-7", "R-61\nR-62, R-63", "Line 2: write each roll on a line of its own, without commas."),
+        ("DN-7", "R-61\nF1", "F1 is a place and no roll. Look at the note again."),
         ("DN-7", "R-61\na/b", "Line 2: a code has 1 to 40 printable characters"),
         ("DN-7", "R-61\n\u{420}-62", "Line 2: \"\u{420}\" (U+0420) is not taken"),
     ] {
@@ -97,7 +99,9 @@ fn what_a_deliverys_note_lists_is_counted_against_what_was_received() {
         assert_eq!((said.status, server.last_seq()), (400, before), "{rolls}");
         says(&said, &sentence.replace('"', "&#34;"));
     }
-    let done = browser.post(&asked, &[("note", "dn-7"), ("rolls", "R-61\r\nr-62\r\n\r\nR-63")]);
+    let done = browser.post(&asked, &[("note", "dn-7"), ("rolls", "R-61\r\nr-62\r\n\r\nR-63\r\nR-61")]);
+    says(&done, "delivery DN-7 came, its note lists R-61, R-62, R-63, by B-17");
+    says(&done, "The 1 entry that names it.");
     says(&done, "Delivery DN-7: 0 of 3 rolls on its note received. Missing: R-61, R-62, R-63.");
     browser.post(&asked, &[("note", "dn-7"), ("rolls", "R-61\r\nr-62\r\n\r\nR-63")]);
     assert_eq!(server.last_seq(), before + 1);
@@ -145,7 +149,7 @@ fn deliveries_are_listed_newest_first_with_what_is_missing() {
     let page = browser.get("/deliveries");
     let (newer, older) = (page.text.find(">DN-2<").unwrap(), page.text.find(">DN-1<").unwrap());
     assert!(newer < older, "{}", page.text);
-    says(&page, "DN-2 Wed 07:31 PM-101 3 1 R-77 R-78 Receive");
+    says(&page, "DN-2 Wed 07:31 PM-101 3 1 R-77 , R-78 Receive");
     says(&page, "DN-1 Wed 06:31 PM-101 1 1 none");
     assert!(page.text.contains("href=\"/receive?note=DN-2\"") && page.text.contains("href=\"/thing/delivery/DN-2\""));
     // As it was known before the second came; and what can't be read is said.

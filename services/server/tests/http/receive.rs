@@ -143,7 +143,7 @@ fn a_batch_nobody_registered_costs_its_rolls_until_two_have_registered_it() {
     ] {
         let page = browser.get(&format!("{at}&choice=ask&{typed}"));
         assert_eq!(page.status, 400, "{typed}");
-        says(&page, "There is a problem");
+        says(&page, "Nothing is written yet. Look at this again:");
         says(&page, sentence);
     }
     let page = browser.get(&format!("{at}&choice=ask&made_on=2026-02-01"));
@@ -201,13 +201,13 @@ fn all_that_is_wrong_is_said_beside_its_field_and_what_was_typed_stays() {
     ] {
         let page = browser.get(&DELIVERY.replace(right, wrong));
         assert_eq!(page.status, 400, "{wrong}");
-        says(&page, "There is a problem");
+        says(&page, "Nothing is written yet. Look at this again:");
         assert!(
             words(&page).to_lowercase().matches(&sentence.to_lowercase()).count() == 2,
             "{wrong}: {}",
             words(&page)
         );
-        assert!(page.text.contains("<title>Error: Receive a delivery"), "{wrong}");
+        assert!(page.text.contains("<title>Look again: Receive a delivery"), "{wrong}");
         assert!(
             page.text.contains("name=\"batch\" value=") && page.text.contains("value=\"1270\"")
                 || wrong.starts_with("width"),

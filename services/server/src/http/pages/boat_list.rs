@@ -53,6 +53,7 @@ fn asked(request: &HttpRequest, yard: &Yard, code: &str, said: &Said) -> Result<
     let entered = said.contains_key("parts");
     let parts = if entered { typed.read("parts", parts) } else { declared.clone() };
     let mut shown = WishPage::new(yard, request, Chosen::of(said));
+    shown.asks = "The list";
     shown.title = format!("The list of parts of boat {code}");
     shown.address = format!("/{}/list", in_a_path(&boat));
     shown.then = Some(format!("/thing/{}", in_a_path(&boat)));

@@ -16,6 +16,7 @@ use askama::Template;
 use domain::{Book, TakeOutQuestion, When, say::Say, view::View};
 use serde::{Deserialize, Deserializer, de::Error};
 use shared_types::{Code, Handover, Stamp, TakeOutList, ThingName, WaitsForOven, Warning};
+use std::collections::BTreeSet;
 
 /// The moment a page is asked for, its time as people write it.
 #[derive(Deserialize, Clone, Default)]
@@ -85,6 +86,13 @@ fn line(say: &Say, warning: &Warning, at: shared_types::Instant) -> Line {
     }
 }
 
+/// What is to be done to a thing is said once, for the limit that asks for it first: a later time beside *now* would read
+/// as leave to wait until then.
+fn once(soonest_first: &[Warning]) -> impl Iterator<Item = &Warning> {
+    let mut said = BTreeSet::new();
+    soonest_first.iter().filter(move |one| one.limit.is_none() || said.insert((&one.thing, &one.stage, one.act)))
+}
+
 fn waiting(say: &Say, one: &WaitsForOven, at: shared_types::Instant) -> Line {
     Line {
         link: link(&one.part),
@@ -133,7 +141,7 @@ pub(crate) async fn today_page(request: HttpRequest, yard: web::Data<Yard>, quer
     let found = async {
         let (today, foot) = read(&yard, query.read(&yard)?, |book, when, say| {
             let today = domain::today(book, when);
-            let lines = |all: &[Warning]| all.iter().map(|one| line(say, one, when.at)).collect();
+            let lines = |all: &[Warning]| once(all).map(|one| line(say, one, when.at)).collect();
             Ok(TodayLines {
                 misses: lines(&today.misses),
                 tonight: today.tonight.iter().map(|one| waiting(say, one, when.at)).collect(),
@@ -240,7 +248,7 @@ pub(crate) async fn runs_out_page(
         let asked = AtKnown { at: query.at, known: query.known };
         let (lines, foot) = read(&yard, asked, move |book, when, say| {
             let all = domain::warnings(book, &query.question(&shared, book)?).warnings;
-            Ok(all.iter().map(|one| line(say, one, when.at)).collect::<Vec<_>>())
+            Ok(once(&all).map(|one| line(say, one, when.at)).collect::<Vec<_>>())
         })
         .await?;
         let text = |code: &Option<Code>| code.as_ref().map(ToString::to_string).unwrap_or_default();

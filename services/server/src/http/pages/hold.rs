@@ -43,6 +43,7 @@ fn asked(request: &HttpRequest, yard: &Yard, chosen: &Chosen) -> WishPage {
         }
     });
     shown.address = "/hold".to_owned();
+    shown.asks = "What, and why?";
     let mut field = |name, label: &str, value: &str, like| {
         shown.fields.push(Field { name, label: label.to_owned(), value: value.to_owned(), like });
     };

@@ -102,6 +102,7 @@ fn asked(
     };
     let mut typed = Typed::of(&filled);
     let mut shown = WishPage::new(yard, request, Chosen::of(said));
+    shown.asks = "The plan";
     shown
         .lead
         .push("A plan is a wish: it changes no limit, and what does not last through it is not issued.".to_owned());

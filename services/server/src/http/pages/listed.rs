@@ -1,7 +1,7 @@
 //! A row of a list, in the words of the trade.
 
 use domain::say::{Say, left, limit};
-use shared_types::{Code, Kind, Stamp, StockRow};
+use shared_types::{Code, Day, Kind, Stamp, StockRow};
 
 pub(super) fn heads(kind: Kind) -> &'static [&'static str] {
     match kind {
@@ -94,8 +94,16 @@ fn declared(kind: Kind, row: &StockRow) -> String {
     let Some(body) = &row.declared else { return "not declared".to_owned() };
     let text = |name: &str| body.get(name).and_then(|value| value.as_str()).unwrap_or_default().to_owned();
     match kind {
-        Kind::Material => format!("{}, {}, rev. {}", text("name"), text("form"), text("revision")),
-        Kind::Batch => format!("made on {}", text("made_on")),
+        Kind::Material => {
+            let (name, form) = (text("name"), text("form"));
+            let form =
+                if name.to_lowercase().contains(&form.to_lowercase()) { String::new() } else { format!(", {form}") };
+            format!("{name}{form}, rev. {}", text("revision"))
+        }
+        Kind::Batch => {
+            let made_on = Day::parse(&text("made_on")).map_or_else(|_| text("made_on"), super::declared::day);
+            format!("made {made_on}")
+        }
         Kind::Place => {
             let frozen = body.get("frozen").and_then(serde_json::Value::as_bool).unwrap_or_default();
             format!("{}, {}", text("name"), if frozen { "frozen" } else { "a room" })

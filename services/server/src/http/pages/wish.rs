@@ -36,6 +36,8 @@ pub(super) struct WishPage {
     assets: Assets,
     foot: Foot,
     pub(super) title: String,
+    /// What stands above its fields.
+    pub(super) asks: &'static str,
     /// What it is about.
     pub(super) lead: Vec<String>,
     pub(super) address: String,
@@ -67,6 +69,7 @@ impl WishPage {
             assets: Assets::new(),
             foot: Foot::of(yard, View::new(&yard.read(), when.known), when),
             title: String::new(),
+            asks: "What was it?",
             lead: Vec::new(),
             address: String::new(),
             about: None,

@@ -64,6 +64,7 @@ fn asked(request: &HttpRequest, yard: &Yard, said: &Said) -> Result<(WishPage, O
     let made_on = entered.then(|| typed.read("made_on", made)).flatten();
     let ends = typed.read_if_any("certificate_ends", day);
     let mut shown = WishPage::new(yard, request, Chosen::of(said));
+    shown.asks = "What does it say?";
     shown.title = format!("Register batch {}", batch.code());
     shown.lead.push("What its certificate says. Its rolls' shelf life is reckoned from it.".to_owned());
     if let Some(known) = &registered {

@@ -20,6 +20,7 @@ use askama::Template;
 use domain::{When, view::View};
 use serde_json::json;
 use shared_types::{Code, Kind, ThingName, clear_code};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -54,7 +55,8 @@ pub(crate) async fn post_note(request: HttpRequest, yard: web::Data<Yard>, form:
         let said = form.into_inner();
         let mut typed = Typed::of(&said);
         let note = typed.code("note", "Say which number the note has.");
-        let rolls = typed.read("rolls", rolls);
+        let listed = |text: &str| rolls(text).and_then(|rolls| no_other(&yard, rolls));
+        let rolls = typed.read("rolls", listed);
         let id = said.get("id").and_then(|id| id.parse().ok());
         let id: Uuid =
             id.ok_or_else(|| Fault::cannot_read("The form came without its number. Open the page again."))?;
@@ -101,13 +103,30 @@ fn shown(
     page(status, &shown)
 }
 
-/// One roll a line; empty lines are nothing.
+/// One roll a line, each once; empty lines are nothing.
 fn rolls(text: &str) -> Result<Vec<Code>, String> {
     let lines = (1..).zip(text.lines()).filter(|(_, line)| !line.trim().is_empty());
     let read = lines.map(|(at, line)| {
+        if line.contains([',', ';', '\t']) {
+            return Err(format!("Line {at}: write each roll on a line of its own, without commas"));
+        }
         let code = Code::new(line).map_err(|why| format!("Line {at}: {why}"))?;
         clear_code(line).map(|()| code).map_err(|why| format!("Line {at}: {why}"))
     });
-    let rolls = read.collect::<Result<Vec<Code>, String>>()?;
+    let mut seen = BTreeSet::new();
+    let mut rolls = read.collect::<Result<Vec<Code>, String>>()?;
+    rolls.retain(|roll| seen.insert(roll.clone()));
     if rolls.is_empty() { Err("Name the rolls on the note, one a line.".to_owned()) } else { Ok(rolls) }
+}
+
+/// No line is the label of something else: named as a roll, its scan would mean two things from then on.
+fn no_other(yard: &Yard, rolls: Vec<Code>) -> Result<Vec<Code>, String> {
+    let book = yard.read();
+    for code in &rolls {
+        let things = domain::scan(&book, code).things;
+        if let Some(other) = things.first().filter(|_| things.iter().all(|thing| thing.kind() != Kind::Roll)) {
+            return Err(format!("{code} is a {} and no roll. Look at the note again", other.kind()));
+        }
+    }
+    Ok(rolls)
 }

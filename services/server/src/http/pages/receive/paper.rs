@@ -101,6 +101,7 @@ async fn asked(
     let chosen = Chosen::of(&said);
     said.insert("source".to_owned(), chosen.choice.clone());
     let mut shown = WishPage::new(yard, request, chosen.clone());
+    shown.asks = "What does it say?";
     shown.title = format!("A paper of roll {code} that came later");
     shown.address = format!("/receive/paper/{}", in_a_query(code.as_str()));
     shown.about = Some(roll.clone());
