@@ -117,7 +117,9 @@ fn every_question(url: &str, at: &str) -> Vec<String> {
         let takes = |name: &str| {
             item["get"]["parameters"].as_array().is_some_and(|all| all.iter().any(|one| one["name"] == name))
         };
-        let query = [("at", at), ("act", "take_out"), ("boat", "NB-1")].into_iter().filter(|(name, _)| takes(name));
+        let query = [("at", at), ("act", "take_out"), ("boat", "NB-1"), ("entry", "9"), ("from", "9")]
+            .into_iter()
+            .filter(|(name, _)| takes(name));
         let query: Vec<String> = query.map(|(name, value)| format!("{name}={value}")).collect();
         format!("{path}?{}", query.join("&"))
     });

@@ -17,6 +17,7 @@ mod log;
 mod origin;
 mod pages;
 mod problems;
+mod proofs;
 mod query;
 mod read;
 mod refusals;
@@ -109,6 +110,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(decisions::post_decision)
             .service(entries::list_entries)
             .service(entries::get_entry)
+            .service(proofs::inclusion)
+            .service(proofs::consistency)
             .service(lists::scan)
             .service(things::out_time_card)
             .service(things::trace)

@@ -9,6 +9,7 @@ mod frame;
 mod index;
 mod merkle;
 mod opening;
+mod proofs;
 mod reader;
 mod scan;
 mod tail;
@@ -23,11 +24,12 @@ pub use disk::{Disk, DiskFile, RealDisk};
 pub use frame::{MAX_GROUP_BYTES, MAX_GROUP_LINES, MAX_LINE_BYTES};
 pub use index::SegmentInfo;
 pub use merkle::{Hash, Tree, leaf, node};
+pub use proofs::Proofs;
 pub use reader::Reader;
 pub(crate) use scan::{file_name, sealed_bytes};
 pub use tail::{Damage, Fault};
 pub(crate) use verify::verify_by_segment;
-pub use verify::{Ending, Report, verify, verify_as, verify_lines, verify_told};
+pub use verify::{Ending, Report, verify, verify_as, verify_lines};
 pub use writer::Journal;
 
 /// How a journal is laid out and looked after. `Options::default()` is what the product uses; tests make it small.

@@ -21,7 +21,7 @@ use crate::{
     archive::Archive,
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
-    journal::{self, Disk, Journal, Reader, RealDisk},
+    journal::{self, Disk, Journal, Proofs, Reader, RealDisk},
 };
 use lately::Lately;
 
@@ -110,6 +110,7 @@ pub struct Yard {
     pub archive: Arc<Archive>,
     pub committer: Committer,
     lately: Lately,
+    pub(crate) proofs: Proofs,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
@@ -180,6 +181,7 @@ impl Yard {
             reader,
             archive,
             lately: Lately::new(),
+            proofs: Proofs::default(),
             committer,
             clock,
             tail,

@@ -211,7 +211,9 @@ fn every_question_is_answered_to_head_as_to_get() {
         let path =
             template.replace("{kind}/{code}", "roll/R-42").replace("scan/{code}", "scan/R-42").replace("{seq}", "1");
         let path = path.replace("{material}", "PM-101").replace("{batch}", "B-123").replace("part/{code}", "part/P-3");
-        let path = if template.ends_with("/may-use") { format!("{path}?act=lay") } else { path };
+        let needed = [("/may-use", "?act=lay"), ("/proofs/inclusion", "?entry=1"), ("/proofs/consistency", "?from=1")];
+        let query = needed.iter().find(|(end, _)| template.ends_with(end)).map_or("", |(_, query)| query);
+        let path = format!("{path}{query}");
         let (get_said, head) = (server.get(&path), server.send(Method::HEAD, &path, &[], Vec::new()));
         assert_eq!((get_said.status, head.status, head.text.as_str()), (200, 200, ""), "{path} {}", get["operationId"]);
         assert_eq!(head.media, get_said.media, "{path}");

@@ -22,6 +22,7 @@ mod oven;
 mod pages;
 mod papers;
 mod problems;
+mod proofs;
 mod questions;
 mod recall;
 mod receive;

@@ -117,8 +117,14 @@ pub(super) fn ask(shared: &Server, operation: &Operation<'_>, status: &str) -> S
             said
         }
         (_, "404") => {
-            let unknown =
-                [("R%2D42", "R-99"), ("part/P%2D3", "part/P-99"), ("B%2D123", "B-999"), ("entries/9", "entries/9999")];
+            let unknown = [
+                ("R%2D42", "R-99"),
+                ("part/P%2D3", "part/P-99"),
+                ("B%2D123", "B-999"),
+                ("entries/9", "entries/9999"),
+                ("entry=1", "entry=9999"),
+                ("from=7", "from=9999"),
+            ];
             let path = unknown.iter().fold(plain, |path, (known, unknown)| path.replace(known, unknown));
             send(shared, &path, &[], &Value::Null)
         }
