@@ -5,7 +5,6 @@ use std::{
     path::Path,
     process::{Command, Stdio},
     thread,
-    time::Duration,
 };
 
 use reqwest::blocking::Client;
@@ -143,8 +142,8 @@ fn killed_at_any_point_there_is_a_sound_backup_and_a_restore_is_whole_or_absent(
     running.kill();
 }
 
-/// Whether the program was killed before it was done, after so many short waits, and how many there were.
-fn killed(folder: &Path, args: &[&str], waits: u64) -> (bool, u64) {
+/// Whether the program was killed before it was done, after so many looks at it, and how many there were.
+fn killed(folder: &Path, args: &[&str], looks: u64) -> (bool, u64) {
     let mut started = Command::new(rimebook())
         .args(args)
         .current_dir(folder)
@@ -152,11 +151,11 @@ fn killed(folder: &Path, args: &[&str], waits: u64) -> (bool, u64) {
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
-    let mut waited = 0;
-    while waited < waits && started.try_wait().unwrap().is_none() {
-        thread::sleep(Duration::from_micros(200));
-        waited += 1;
+    let mut looked = 0;
+    while looked < looks && started.try_wait().unwrap().is_none() {
+        thread::yield_now();
+        looked += 1;
     }
     let _ = started.kill();
-    (!started.wait().unwrap().success(), waited)
+    (!started.wait().unwrap().success(), looked)
 }
