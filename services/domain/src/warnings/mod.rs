@@ -15,7 +15,7 @@ use crate::guard::guarded;
 use crate::jobs::{OpenJob, material_of, open_jobs};
 use crate::limits::At;
 use crate::question::When;
-use crate::say::{Say, floor_s};
+use crate::say::{Dates, Say, floor_s};
 use crate::view::View;
 use shared_types::{
     Code, Instant, LimitName, StageName, ThingName, Warning, WarningAbout, WarningAct, WarningWho, Warnings,
@@ -31,6 +31,8 @@ pub struct WarningsQuestion {
     pub job: Option<Code>,
     pub material: Option<Code>,
     pub when: When,
+    /// In full where the sentences are kept and read later: then none says how long it is until then.
+    pub dates: Dates,
 }
 
 impl WarningsQuestion {
@@ -42,7 +44,7 @@ impl WarningsQuestion {
     /// Of everything, as far ahead as usual.
     pub fn usual(when: When) -> WarningsQuestion {
         let (within_h, shelf_within_h) = (WarningsQuestion::WITHIN_H, WarningsQuestion::SHELF_WITHIN_H);
-        WarningsQuestion { within_h, shelf_within_h, job: None, material: None, when }
+        WarningsQuestion { within_h, shelf_within_h, job: None, material: None, when, dates: Dates::Near }
     }
 }
 
@@ -80,7 +82,7 @@ pub fn warnings(book: &Book, question: &WarningsQuestion) -> Warnings {
     let read = At::new(view, at);
     let asked = Asked {
         read,
-        say: Say::of(view, at),
+        say: Say { dates: question.dates, ..Say::of(view, at) },
         calendar: Calendar::of(view, at),
         spare_ms: view.yard(at).map_or(0, |yard| yard.spare_s.as_ms()),
         jobs: open_jobs(read),
@@ -116,8 +118,11 @@ pub fn warnings(book: &Book, question: &WarningsQuestion) -> Warnings {
     }
 }
 
-fn written(asked: &Asked<'_>, found: Found) -> Warning {
+fn written(asked: &Asked<'_>, mut found: Found) -> Warning {
     let book = asked.read.view.book;
+    if asked.say.dates == Dates::Full {
+        found.say.push_str(&format!(" Said {}.", asked.say.whole_time(asked.read.at)));
+    }
     let thing = book.name(found.thing).clone();
     let materials = found.rolls.iter().filter_map(|roll| material_of(asked.read.view, *roll));
     let mut materials: Vec<Code> = materials.map(|material| book.code(material)).collect();

@@ -1,7 +1,7 @@
 //! The sentences of warnings: who, what, by when, and why.
 
 use super::Asked;
-use crate::say::left;
+use crate::say::{Dates, left, so_far};
 use shared_types::{Instant, LimitName};
 
 const DAY_MS: i64 = 86_400_000;
@@ -11,7 +11,7 @@ impl Asked<'_> {
     pub(super) fn by(&self, act_by: Instant) -> String {
         let at = self.read.at;
         match at <= act_by {
-            true => format!("by {}, in {}", self.say.time(act_by, at), ahead(act_by.since(at))),
+            true => format!("by {}{}", self.say.time(act_by, at), self.in_words(act_by)),
             false => format!("now; it was to be done by {}", self.say.time(act_by, at)),
         }
     }
@@ -21,8 +21,13 @@ impl Asked<'_> {
         let at = self.read.at;
         let what = crate::say::limit(limit);
         if ends < at {
-            let over = crate::say::so_far(at.since(ends));
-            return format!("It is {over} over its {what}{because}, since {}.", self.say.time(ends, at));
+            let since = self.say.time(ends, at);
+            return match self.say.dates {
+                Dates::Near => {
+                    format!("It is {} over its {what}{because}, since {since}.", so_far(at.since(ends)))
+                }
+                Dates::Full => format!("It is over its {what}{because}, since {since}."),
+            };
         }
         if act_by == ends {
             return format!("Its {what}{because} ends then.");
@@ -30,7 +35,15 @@ impl Asked<'_> {
         let closed = if self.calendar.last_open(ends) < ends { ", while the yard is closed" } else { "" };
         let spare = self.calendar.last_open(ends) == ends && 0 < self.spare_ms;
         let spare = if spare { format!("; {} is spare time", left(self.spare_ms)) } else { String::new() };
-        format!("Its {what}{because} ends {}, in {}{closed}{spare}.", self.say.time(ends, at), ahead(ends.since(at)))
+        format!("Its {what}{because} ends {}{}{closed}{spare}.", self.say.time(ends, at), self.in_words(ends))
+    }
+
+    /// `, in 5 h 20 min`: not where it is read at another time.
+    fn in_words(&self, then: Instant) -> String {
+        match self.say.dates {
+            Dates::Near => format!(", in {}", ahead(then.since(self.read.at))),
+            Dates::Full => String::new(),
+        }
     }
 }
 

@@ -4,6 +4,7 @@ use crate::look::*;
 use crate::random::{at_minute, cases, ops, yard};
 use crate::scene::{Scene, code, lisbon};
 use crate::when::instant;
+use domain::say::Dates;
 use domain::{WarningsQuestion, runs_out, warnings};
 use proptest::prelude::*;
 use shared_types::{Body, ClockTime, Code, Day, Warning, WarningAbout::*, WarningAct::*, WarningWho, Weekday, Yard};
@@ -103,6 +104,20 @@ fn what_is_over_is_said_with_since_when() {
     let stands = out(Scene::yard()).put_away("R-1", "F1", "Sat 11:00");
     let expected = "Quality: say what becomes of R-1. It is 3 h over its tack life, since Sat 10:00.";
     assert_eq!(said(&stands, "Sat 13:00"), [expected]);
+}
+
+#[test]
+fn what_is_kept_and_read_later_has_full_dates_and_says_no_time_that_is_left() {
+    let kept = |at: &str| {
+        let asked = WarningsQuestion { within_h: 80, dates: Dates::Full, ..WarningsQuestion::usual(when(at)) };
+        warnings(&out(Scene::yard_with_spare(2)).book(), &asked).warnings.remove(0).say
+    };
+    let ahead = "Clerk: put R-1 away in F1 by Sat 9 May 2026 08:00. Its tack life ends Sat 9 May 2026 10:00; 2 h is \
+                 spare time. Said Fri 8 May 2026 14:00.";
+    assert_eq!(kept("Fri 14:00"), ahead);
+    let over = "Clerk: put R-1 away in F1 now, then call 4711. It is over its tack life, since Sat 9 May 2026 10:00. Said \
+                Sat 9 May 2026 11:00.";
+    assert_eq!(kept("Sat 11:00"), over);
 }
 
 #[test]

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::yard::Yard;
 use actix_web::{HttpResponse, http::header, route, web};
-use domain::{Book, TakeOutQuestion, WarningsQuestion};
+use domain::{Book, TakeOutQuestion, WarningsQuestion, say::Dates};
 use serde::{Deserialize, Deserializer, de::Error};
 use shared_types::{Code, Handover, Kind, Stamp, TakeOutList, ThingName, Warnings};
 use utoipa::IntoParams;
@@ -81,13 +81,17 @@ impl WarningsQuery {
             shelf_within_h: self.shelf_within_h.unwrap_or(usual.shelf_within_h),
             job: self.job.clone(),
             material: self.material.clone(),
-            when,
+            ..usual
         })
     }
 
-    pub(crate) async fn ask(self, yard: &web::Data<Yard>) -> Result<Warnings, Fault> {
+    pub(crate) async fn ask(self, yard: &web::Data<Yard>, dates: Dates) -> Result<Warnings, Fault> {
         let shared = yard.clone();
-        ask_beside(yard, move |book| Ok(domain::warnings(book, &self.question(&shared, book)?))).await
+        ask_beside(yard, move |book| {
+            let question = self.question(&shared, book)?;
+            Ok(domain::warnings(book, &WarningsQuestion { dates, ..question }))
+        })
+        .await
     }
 }
 
@@ -101,19 +105,20 @@ impl WarningsQuery {
 ))]
 #[route("/warnings", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
-    json(&query.into_inner().ask(&yard).await?)
+    json(&query.into_inner().ask(&yard, Dates::Near).await?)
 }
 
 /// The same as a calendar (RFC 5545) to subscribe to.
 ///
 /// One event for each warning, at the instant by which somebody has to act, with an alarm an hour before. A warning
-/// that no longer holds is no longer there. Subscribe for one material or job by naming it.
+/// that no longer holds is no longer there. A calendar is read later: its sentences name full dates, and the moment at
+/// which they were said, instead of how long it is until then. Subscribe for one material or job by naming it.
 #[utoipa::path(operation_id = "warnings_calendar", tag = "life", params(WarningsQuery), responses(
     (status = 200, description = "A calendar.", body = String, content_type = "text/calendar"), Alive,
 ))]
 #[route("/warnings.ics", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
-    let asked = query.into_inner().ask(&yard).await?;
+    let asked = query.into_inner().ask(&yard, Dates::Full).await?;
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
         .insert_header((header::CACHE_CONTROL, "no-store"))

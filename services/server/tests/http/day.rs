@@ -37,6 +37,10 @@ fn a_warning_says_who_does_what_by_when_and_stands_in_the_calendar() {
     assert_eq!(server.get("/api/v1/warnings?material=PM-101").json()["warnings"].as_array().unwrap().len(), 1);
 
     let calendar = server.get("/api/v1/warnings.ics");
+    let unfolded = calendar.text.replace("\r\n ", "");
+    let described: Vec<&str> = unfolded.lines().filter(|line| line.starts_with("DESCRIPTION:")).collect();
+    assert!(!described.is_empty() && described.iter().all(|line| line.contains(" 2026 ") && !line.contains("\\, in ")));
+    assert!(described.iter().all(|line| line.contains(" Said ")), "an alarm is read hours later: {described:?}");
     assert_eq!((calendar.status, calendar.media.as_str()), (200, "text/calendar; charset=utf-8"));
     let events = parsed(&calendar.text);
     assert_eq!(events.len(), 1);
