@@ -1,14 +1,13 @@
 //! A boat's build sheet: which parts have a record, of what, and whether it was laid and cured within life.
 
-use super::claim::claim;
-use crate::http::{ask::nobody, problems::Fault};
-use domain::cure::{Cure, cure};
-use domain::fact::{Label, What};
-use domain::judge::{Judged, stage_acts};
-use domain::say::{Say, left, limit, so_far};
-use domain::stage::{Oven, stage_life};
-use domain::view::View;
-use domain::{Book, When};
+use crate::book::Book;
+use crate::cure::{Cure, cure};
+use crate::fact::{Label, What};
+use crate::judge::{Judged, stage_acts};
+use crate::question::When;
+use crate::say::{Say, left, limit, so_far};
+use crate::stage::{Oven, stage_life};
+use crate::view::View;
 use shared_types::{Act, Code, Direction, Instant, Kind, LimitName, StageName, ThingName, Trace, TraceLink, Word};
 use std::{
     collections::{BTreeSet, HashMap},
@@ -16,28 +15,28 @@ use std::{
 };
 
 /// The sheet of one boat.
-pub(super) struct Sheet {
-    /// The claim and what it comes to.
-    pub(super) claim: Vec<String>,
-    pub(super) parts: Vec<Part>,
+pub struct Sheet {
+    /// How many parts are on its list, if anybody named one.
+    pub listed: Option<usize>,
+    pub parts: Vec<Part>,
 }
 
-pub(super) struct Part {
-    pub(super) name: String,
+pub struct Part {
+    pub name: String,
     /// The boat it is in.
-    pub(super) boat: Option<String>,
-    pub(super) on_list: bool,
-    pub(super) stands: Stands,
-    pub(super) stages: Vec<Stage>,
+    pub boat: Option<String>,
+    pub on_list: bool,
+    pub stands: Stands,
+    pub stages: Vec<Stage>,
     /// Stages that are planned and of which nothing was laid.
-    pub(super) unlaid: Vec<String>,
+    pub unlaid: Vec<String>,
     /// How far all of it is made, whatever of it is shown.
     made: Made,
 }
 
 /// Where a part is.
 #[derive(PartialEq, Eq)]
-pub(super) enum Stands {
+pub enum Stands {
     Installed,
     /// In another boat.
     Elsewhere(String),
@@ -46,7 +45,7 @@ pub(super) enum Stands {
 
 /// How far a part is made.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Made {
+pub enum Made {
     NoRecord,
     /// Something is planned of which nothing is laid.
     Begun,
@@ -56,25 +55,25 @@ pub(super) enum Made {
     Cured,
 }
 
-pub(super) struct Stage {
-    pub(super) name: String,
-    pub(super) sources: Vec<Source>,
-    pub(super) tack_when_laid: String,
-    pub(super) out_life_at_cure: String,
-    pub(super) run: String,
-    pub(super) verdict: Verdict,
+pub struct Stage {
+    pub name: String,
+    pub sources: Vec<Source>,
+    pub tack_when_laid: String,
+    pub out_life_at_cure: String,
+    pub run: String,
+    pub verdict: Verdict,
     first_laid: Option<Instant>,
 }
 
 /// A kit, or a roll that was laid without one.
-pub(super) struct Source {
-    pub(super) kit: Option<String>,
+pub struct Source {
+    pub kit: Option<String>,
     /// Roll and batch, which is named with its material.
-    pub(super) rolls: Vec<(String, String)>,
+    pub rolls: Vec<(String, String)>,
 }
 
 #[derive(Clone, PartialEq, Eq)]
-pub(super) enum Verdict {
+pub enum Verdict {
     Within,
     Over(String),
     CannotSay(String),
@@ -82,7 +81,7 @@ pub(super) enum Verdict {
 }
 
 impl Verdict {
-    pub(super) fn words(&self) -> String {
+    pub fn words(&self) -> String {
         match self {
             Verdict::Within => "within life".to_owned(),
             Verdict::Over(what) | Verdict::NotCured(what) => what.clone(),
@@ -93,7 +92,7 @@ impl Verdict {
 
 impl Verdict {
     /// The worse, the higher.
-    pub(super) fn rank(&self) -> u8 {
+    pub fn rank(&self) -> u8 {
         match self {
             Verdict::Within => 0,
             Verdict::NotCured(_) => 1,
@@ -104,12 +103,12 @@ impl Verdict {
 }
 
 impl Part {
-    pub(super) fn rows(&self) -> usize {
+    pub fn rows(&self) -> usize {
         self.stages.iter().map(Stage::rows).sum()
     }
 
     /// Why there is nothing below, or what is odd.
-    pub(super) fn note(&self) -> Option<String> {
+    pub fn note(&self) -> Option<String> {
         let mut notes: Vec<String> = Vec::new();
         notes.extend((!self.on_list).then(|| "not on the boat's list".to_owned()));
         match (&self.stands, self.made()) {
@@ -130,42 +129,43 @@ impl Part {
         (!notes.is_empty()).then(|| notes.join("; "))
     }
 
-    pub(super) fn made(&self) -> Made {
+    pub fn made(&self) -> Made {
         self.made
     }
 
     /// The worst of its stages; one that is still to be laid is not cured.
-    pub(super) fn rank(&self) -> Option<u8> {
+    pub fn rank(&self) -> Option<u8> {
         let missing = (!self.unlaid.is_empty() && !self.stages.is_empty()).then_some(NOT_CURED);
         self.stages.iter().map(|stage| stage.verdict.rank()).chain(missing).max()
     }
 }
 
 /// The rank of what is not in the oven yet, or not confirmed.
-pub(super) const NOT_CURED: u8 = 1;
+pub const NOT_CURED: u8 = 1;
 
 impl Stage {
-    pub(super) fn rows(&self) -> usize {
+    pub fn rows(&self) -> usize {
         self.sources.iter().map(Source::rows).sum::<usize>().max(1)
     }
 }
 
 impl Stage {
-    pub(super) fn within(&self) -> bool {
+    pub fn within(&self) -> bool {
         self.verdict == Verdict::Within
     }
 }
 
 impl Source {
-    pub(super) fn rows(&self) -> usize {
+    pub fn rows(&self) -> usize {
         self.rolls.len().max(1)
     }
 }
 
-pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, Fault> {
+/// None: nobody has named the boat.
+pub fn build_sheet(book: &Book, boat: &ThingName, when: When) -> Option<Sheet> {
     let view = View::new(book, when.known);
-    let seen = domain::thing_view(book, boat, when).ok_or_else(|| nobody(boat))?;
-    let trace = domain::trace(book, boat, Direction::MadeFrom, when).ok_or_else(|| nobody(boat))?;
+    let seen = crate::thing_view(book, boat, when)?;
+    let trace = crate::trace(book, boat, Direction::MadeFrom, when)?;
     let listed = listed_parts(seen.declared.as_ref());
     let installed: BTreeSet<ThingName> =
         trace.links.iter().filter(|link| link.into == *boat).map(|link| link.from.clone()).collect();
@@ -180,15 +180,14 @@ pub(super) fn sheet(book: &Book, boat: &ThingName, when: When) -> Result<Sheet, 
         };
         let on_list = listed.as_ref().is_none_or(|listed| listed.contains(name));
         // What is not in the boat has a history of its own.
-        let own = (stands != Stands::Installed).then(|| domain::trace(book, name, Direction::MadeFrom, when)).flatten();
+        let own = (stands != Stands::Installed).then(|| crate::trace(book, name, Direction::MadeFrom, when)).flatten();
         match own {
             Some(own) => traced_part(view, &Links::of(&own), name, stands, on_list, when.at),
             None => traced_part(view, &links, name, stands, on_list, when.at),
         }
     };
     let parts: Vec<Part> = all.into_iter().map(part).collect();
-    let claim = claim(boat.short(), listed.as_ref().map(BTreeSet::len), &parts);
-    Ok(Sheet { claim, parts })
+    Some(Sheet { listed: listed.as_ref().map(BTreeSet::len), parts })
 }
 
 /// The stages that the jobs in force by then plan for a part.
@@ -208,10 +207,10 @@ fn listed_parts(declared: Option<&serde_json::Value>) -> Option<BTreeSet<ThingNa
 }
 
 /// What went into what, found by what it went into. It is looked up only, so no randomness comes in.
-pub(super) struct Links<'t>(HashMap<&'t ThingName, Vec<&'t TraceLink>, BuildHasherDefault<DefaultHasher>>);
+pub struct Links<'t>(HashMap<&'t ThingName, Vec<&'t TraceLink>, BuildHasherDefault<DefaultHasher>>);
 
 impl<'t> Links<'t> {
-    pub(super) fn of(trace: &'t Trace) -> Links<'t> {
+    pub fn of(trace: &'t Trace) -> Links<'t> {
         let mut links: HashMap<_, Vec<&TraceLink>, _> = HashMap::default();
         for link in &trace.links {
             links.entry(&link.into).or_default().push(link);
@@ -224,7 +223,7 @@ impl<'t> Links<'t> {
     }
 
     /// The rolls of a kit or a roll itself, each with its batch; there is always a row to show.
-    pub(super) fn source(&self, from: &ThingName) -> Source {
+    pub fn source(&self, from: &ThingName) -> Source {
         let with_batch = |roll: &ThingName| {
             let batches: BTreeSet<&str> = self.into(roll).map(|(batch, _)| batch.code()).collect();
             (roll.short().to_owned(), batches.into_iter().collect::<Vec<_>>().join(", "))
@@ -243,12 +242,12 @@ impl<'t> Links<'t> {
 }
 
 /// The code of the boat a part is in.
-pub(super) fn boat_of(view: View<'_>, part: &ThingName, at: Instant) -> Option<String> {
-    let (boat, _) = domain::trace::boat_of(view, view.book.label(part)?, at)?;
+pub fn boat_of(view: View<'_>, part: &ThingName, at: Instant) -> Option<String> {
+    let (boat, _) = crate::trace::boat_of(view, view.book.label(part)?, at)?;
     Some(view.book.code(boat).to_string())
 }
 
-pub(super) fn traced_part(
+pub fn traced_part(
     view: View<'_>,
     links: &Links<'_>,
     name: &ThingName,

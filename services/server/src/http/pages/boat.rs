@@ -5,17 +5,18 @@ use super::{
     answer,
     assets::Assets,
     boat_record::{Record, Records},
+    claim::claim,
     foot::{Foot, print},
     page,
-    sheet::{Sheet, sheet},
 };
 use crate::http::{
-    ask::{AtKnown, ask_beside},
+    ask::{AtKnown, ask_beside, nobody},
     problems::Fault,
 };
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
+use domain::sheet::Sheet;
 use domain::view::View;
 use serde::Deserialize;
 use shared_types::{Code, Kind, ThingName};
@@ -26,6 +27,7 @@ struct BoatPage {
     assets: Assets,
     foot: Foot,
     boat: String,
+    claim: Vec<String>,
     sheet: Sheet,
     /// `As of Sun 1 Mar 2026 12:00, as known at entry 300`, where that was asked.
     asked: Option<String>,
@@ -76,7 +78,7 @@ async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<Ht
     let asked = AtKnown { at: as_of, known: query.known };
     let (sheet, records, foot) = ask_beside(yard, move |book| {
         let when = asked.when(&shared, book)?;
-        let sheet = sheet(book, &named, when)?;
+        let sheet = domain::build_sheet(book, &named, when).ok_or_else(|| nobody(&named))?;
         let names = sheet.parts.iter().filter(|_| parts == Shown::Whole).map(|part| part.name.as_str());
         let records = Records::of(book, names, when);
         Ok((sheet, records, Foot::of(&shared, View::new(book, when.known), when)))
@@ -92,6 +94,7 @@ async fn one(yard: &web::Data<Yard>, code: &str, query: &BoatQuery) -> Result<Ht
     let shown = BoatPage {
         assets: Assets::new(),
         boat: boat.short().to_owned(),
+        claim: claim(boat.short(), &sheet),
         sheet,
         asked: (!asked.is_empty()).then(|| asked.join(", ")),
         other: other(&boat, query),

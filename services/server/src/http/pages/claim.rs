@@ -1,10 +1,11 @@
 //! The sentences above a boat's build sheet: how much of its list is installed, and was all of that within life?
 
-use super::sheet::{Made, NOT_CURED, Part, Stands};
+use domain::sheet::{Made, NOT_CURED, Part, Sheet, Stands};
 use std::collections::BTreeSet;
 
 /// The first sentence answers; each part is told once by where it stands, and each installed one once by its worst stage.
-pub(super) fn claim(boat: &str, listed: Option<usize>, parts: &[Part]) -> Vec<String> {
+pub(super) fn claim(boat: &str, sheet: &Sheet) -> Vec<String> {
+    let (listed, parts) = (sheet.listed, &sheet.parts);
     let installed: Vec<&Part> = parts.iter().filter(|part| part.stands == Stands::Installed).collect();
     let mut claim = vec![first(boat, listed, &installed)];
     // They are in the boat as much as the others: their rolls are counted right behind those of the list.

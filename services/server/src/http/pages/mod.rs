@@ -38,7 +38,6 @@ mod recall;
 mod receive;
 mod scan;
 mod screen;
-mod sheet;
 mod stock;
 mod strike;
 mod thing;

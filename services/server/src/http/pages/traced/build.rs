@@ -1,8 +1,8 @@
 //! The ruled build sheet of anything: boat, part, kit, roll, batch, and how each part was judged.
 
-use super::super::sheet::{Links, Part, Source, Stands, boat_of, traced_part};
 use crate::http::{fallback::in_a_path, problems::Fault};
 use actix_web::{HttpResponse, http::header};
+use domain::sheet::{Links, Part, Source, Stands, boat_of, traced_part};
 use domain::view::View;
 use domain::{Book, When};
 use shared_types::{Direction, Kind, ThingName, Trace};

@@ -3,7 +3,7 @@
 mod answer;
 mod build;
 
-use super::{assets::Assets, foot::Foot, in_a_query, named::Named, page, see, sheet::sheet};
+use super::{assets::Assets, claim::claim, foot::Foot, in_a_query, named::Named, page, see};
 use crate::{
     http::{
         ask::{AtKnown, ask, ask_beside, nobody, nobody_has},
@@ -163,9 +163,9 @@ async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<Http
         let when = asked.when(&shared, book)?;
         let trace = domain::trace(book, &named, direction, when).ok_or_else(|| nobody(&named))?;
         // A boat's claim is made from its sheet, so that both are there at once.
-        let boat = (named.kind() == Kind::Boat && direction == Direction::MadeFrom).then(|| sheet(book, &named, when));
-        let (claim, parts) = match boat.transpose()? {
-            Some(sheet) => (sheet.claim, Some(sheet.parts)),
+        let boat = named.kind() == Kind::Boat && direction == Direction::MadeFrom;
+        let (claim, parts) = match boat.then(|| domain::build_sheet(book, &named, when)).flatten() {
+            Some(sheet) => (claim(named.short(), &sheet), Some(sheet.parts)),
             None => (answer::answer(book, &trace, when), None),
         };
         let shown = match (form, parts) {
