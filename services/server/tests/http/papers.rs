@@ -166,3 +166,17 @@ fn deliveries_are_listed_newest_first_with_what_is_missing() {
     assert!(first.text.contains("href=\"/deliveries?page=2\""), "{}", first.text);
     says(&browser.get("/deliveries?page=2"), "DN-2");
 }
+
+#[test]
+fn what_was_received_days_before_its_delivery_came_is_named() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    server.pass(60);
+    server.fact("delivery_arrived", "delivery/DN-1", json!({"rolls": ["R-42"]}));
+    let soon = words(&browser.get("/thing/delivery/DN-1"));
+    assert!(soon.contains("all 1 roll on its note received.") && !soon.contains("Received before"), "{soon}");
+    server.pass(3 * 24 * 60);
+    server.fact("delivery_arrived", "delivery/DN-2", json!({"rolls": ["R-42", "R-77"]}));
+    let page = browser.get("/thing/delivery/DN-2");
+    says(&page, "Received before this delivery came, so look whether the label is right: R-42 Wed 6 May 06:00.");
+}

@@ -223,18 +223,18 @@ fn a_last_ply_while_the_yard_is_closed_is_said_with_the_last_open_hour() {
     let server = Server::yard();
     server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
     let mut browser = Browser { server: &server, cookie: String::new() };
-    assert!(!words(&browser.scan("R-42")).contains("The yard is closed"));
+    assert!(!words(&browser.scan("R-42")).contains("Closed then"));
     // 158 h 59 min of tack life are left: they end on Tuesday 12 May, and nobody is there from Sunday 22:00 on.
     let yard = json!({"zone": "Europe/Lisbon", "spare_s": 1800, "on_call": "4711", "closed_weekdays": ["monday", "tuesday"],
                       "shift_start": "07:00", "shift_end": "22:00"});
     server.decide("declare_yard", "yard/YARD", yard);
     for page in [browser.scan("R-42"), browser.get("/thing/roll/R-42")] {
-        says(&page, "The yard is closed then: last ply by Sun 22:00");
+        says(&page, "Closed then: last ply by Sun 22:00");
     }
     // Laid now, its lay-to-cure limit ends on Saturday at 06:00, before anybody comes.
     server.fact("plies_laid", "part/P-3", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 12_000}));
     for path in ["/?code=P-3", "/lay?part=P-3&stage=skin", "/oven?stages=P-3/skin"] {
-        says(&browser.get(path), "The yard is closed then: heating by Fri 22:00.");
+        says(&browser.get(path), "Closed then: heating by Fri 22:00.");
     }
 }
 

@@ -97,7 +97,7 @@ fn a_time_is_written_as_people_write_it_and_one_that_is_none_stays_in_its_field(
 fn the_cards_of_a_part_say_which_roll_was_laid_where() {
     let server = Server::yard();
     server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
-    for stage in ["skin", "second skin"] {
+    for stage in ["skin", "skin", "second skin"] {
         server.fact("plies_laid", "part/P-3", json!({"stage": stage, "from": "roll/R-42", "length_mm": 500}));
         server.pass(5);
     }

@@ -3,7 +3,7 @@
 use domain::{Book, When, calendar::Calendar, say::Say, view::View};
 use shared_types::{MayUse, Stamp, Word};
 
-/// `The yard is closed then: last ply by Fri 22:00.`, where an answer's times fall outside the yard's hours.
+/// `Closed then: last ply by Fri 22:00.`, where an answer's times fall outside the yard's hours.
 pub(super) fn closed_then(book: &Book, answer: &MayUse, say: &Say, when: When) -> Option<String> {
     let calendar = Calendar::of(View::new(book, when.known), when.now);
     let told = |what: &str, by: Option<Stamp>| {
@@ -15,5 +15,5 @@ pub(super) fn closed_then(book: &Book, answer: &MayUse, say: &Say, when: When) -
     };
     let told: Vec<String> =
         [told("last ply", answer.last_ply_by), told("heating", answer.heating_by)].into_iter().flatten().collect();
-    (!told.is_empty()).then(|| format!("The yard is closed then: {}.", told.join(", ")))
+    (!told.is_empty()).then(|| format!("Closed then: {}.", told.join(", ")))
 }

@@ -7,8 +7,11 @@ use domain::say::{Say, left};
 use domain::view::View;
 use serde::de::DeserializeOwned;
 use shared_types::{
-    Batch, BoatList, Day, Job, Kind, LayToCure, Place, Refreezes, Revision, ShelfLife, StatedSeconds, ThingView, Yard,
+    Batch, BoatList, Day, DeliveryNote, Job, Kind, LayToCure, Place, Refreezes, Revision, ShelfLife, StatedSeconds,
+    ThingName, ThingView, Yard,
 };
+
+const DAY_MS: i64 = 86_400_000;
 
 pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
     let name = look.thing.short();
@@ -20,7 +23,10 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
         Kind::Yard => body(seen).map(|yard| yard_words(&yard)),
         Kind::Boat => body(seen)
             .map(|list: BoatList| format!("{name}: {} on its list.", super::claim::number(list.parts.len(), "part"))),
-        Kind::Delivery => seen.note.is_some().then(|| seen.say.clone()),
+        Kind::Delivery => seen.note.as_ref().map(|note| {
+            screen.why.extend(long_before(book, look, note, say));
+            seen.say.clone()
+        }),
         Kind::Badge => Some(format!("{name} is a badge. What was written with it stands in the histories, under who.")),
         Kind::Nest => nest_words(book, look, say),
         Kind::Run => run_words(book, look, say),
@@ -42,6 +48,22 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
     if !seen.holds.is_empty() {
         screen.frame = "no";
     }
+}
+
+/// Goods-in may be scanned before its note is written; what was received days before is perhaps another roll.
+fn long_before(book: &Book, look: &Look<'_>, note: &DeliveryNote, say: &Say) -> Option<String> {
+    let view = View::new(book, look.when.known);
+    let first = |thing: &ThingName, is: fn(&What) -> bool| {
+        view.facts(book.label(thing)?).find(|fact| is(&fact.what)).map(|fact| fact.at)
+    };
+    let came = first(look.thing, |what| matches!(what, What::Noted(_)))?;
+    let received = note.received.iter().filter_map(|roll| {
+        let at = first(roll, |what| matches!(what, What::Received(_))).filter(|at| at.plus_ms(DAY_MS) <= came)?;
+        Some(format!("{} {}", roll.short(), say.past(at, look.when.now)))
+    });
+    let received: Vec<String> = received.collect();
+    let words = "Received before this delivery came, so look whether the label is right:";
+    (!received.is_empty()).then(|| format!("{words} {}.", received.join(", ")))
 }
 
 pub(super) fn body<T: DeserializeOwned>(seen: &ThingView) -> Option<T> {

@@ -179,7 +179,8 @@ async fn loading(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<Step, Faul
             let address = |oven: &Code| OvenQuery { oven: oven.to_string(), ..query.clone() }.address();
             step.choices = ovens.iter().map(|oven| (address(oven), oven.to_string())).collect();
         }
-        Ok(oven) if !ovens.contains(&oven) => {
+        // What is no oven said so already.
+        Ok(oven) if step.press.is_some() && !ovens.contains(&oven) => {
             step.why.push(format!("Nobody heated anything in {oven} lately: look whether that is the oven."));
         }
         Ok(_) => {}

@@ -221,7 +221,9 @@ fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
 }
 
 pub(super) fn cards(book: &Book, thing: &ThingName, when: When, say: &Say) -> Vec<rows::Card> {
-    let cards = domain::out_time_card(book, thing, when).map_or_else(Vec::new, |card| card.cards);
+    let mut cards = domain::out_time_card(book, thing, when).map_or_else(Vec::new, |card| card.cards);
+    // Laid several times from one roll, it is one card.
+    cards.dedup();
     cards.iter().map(|card| rows::card(card, say, when.now)).collect()
 }
 
