@@ -70,10 +70,7 @@ pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, wish: Wish) -
 }
 
 fn begun(listener: Listener) -> HttpResponse {
-    HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, EVENTS))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
-        .body(listener)
+    HttpResponse::Ok().insert_header((header::CONTENT_TYPE, EVENTS)).body(listener)
 }
 
 /// What a stream would begin with, for who only asks for that.

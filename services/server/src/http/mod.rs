@@ -30,7 +30,13 @@ mod utf8;
 mod warnings;
 
 use crate::yard::Yard;
-use actix_web::{App, HttpServer, middleware::from_fn, rt::time::sleep, web};
+use actix_web::{
+    App, HttpServer,
+    http::header::CACHE_CONTROL,
+    middleware::{DefaultHeaders, from_fn},
+    rt::time::sleep,
+    web,
+};
 use contract::Contract;
 use feed::Listeners;
 use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
@@ -70,6 +76,8 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
             .wrap(from_fn(accept::answerable))
             .wrap(from_fn(host::own_names_only))
             .wrap(from_fn(trace::named))
+            // An answer changes with time: nobody on the way keeps a *yes*. What may be kept says so itself.
+            .wrap(DefaultHeaders::new().add((CACHE_CONTROL, "no-store")))
     })
     .workers(2)
     .client_request_timeout(Duration::from_secs(10))

@@ -228,7 +228,7 @@ impl ResponseError for Fault {
         let mut answer = HttpResponse::build(self.status());
         // For whoever knows the trace that it belongs to.
         answer.extensions_mut().insert(self.problem().clone());
-        answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON)).insert_header((header::CACHE_CONTROL, "no-store"));
+        answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON));
         if matches!(self.0.status, 406 | 408 | 413 | 421) {
             // A rest of the body may still come; nobody is going to read it.
             answer.force_close();

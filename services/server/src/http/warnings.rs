@@ -121,7 +121,6 @@ pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: Query<Warnin
     let asked = query.into_inner().ask(&yard, Dates::Full).await?;
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .body(calendar::written(&asked)))
 }
 

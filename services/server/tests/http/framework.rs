@@ -77,6 +77,44 @@ fn what_the_server_answers_is_a_problem_in_words() {
     assert_eq!(server.last_seq(), before);
 }
 
+/// RFC 9111, section 3: what says nothing about it may be kept on the way, and a *yes* of this morning is none now.
+#[test]
+fn no_answer_is_kept_on_the_way() {
+    let server = Server::yard();
+    let events = [("accept", "text/event-stream")];
+    let heads = [("/api/v1/entries", events.as_slice())].into_iter().chain(
+        [
+            "/api/v1/things/roll/R-42/may-use?act=lay",
+            "/api/v1/rolls",
+            "/api/v1/entries/1",
+            "/api/v1/warnings.ics",
+            "/api/v1/openapi.json",
+            "/api/v1/things/roll/R-99",
+            "/healthz",
+            "/",
+            "/?code=R-42",
+            "/rolls.csv",
+            "/thing/roll/R-42",
+            "/no/such/page",
+        ]
+        .map(|path| (path, [].as_slice())),
+    );
+    for (path, headers) in heads {
+        let said = server.send(Method::HEAD, path, headers, Vec::new());
+        assert_eq!(
+            said.headers.get("cache-control").map(|kept| kept.as_bytes()),
+            Some(b"no-store".as_slice()),
+            "{path}"
+        );
+    }
+    let refused = server.post("/api/v1/decisions", &json!({}));
+    let written = server
+        .post("/api/v1/entries", &json!({"entries": [server.fact_now("seen", "roll/R-42", json!({"in": "F1"}))]}));
+    for said in [refused, written] {
+        assert_eq!(said.headers["cache-control"], "no-store", "{}", said.status);
+    }
+}
+
 /// The framework (actix-http 3.20) answers these itself and knows nobody to ask: there is no operation yet, because the head
 /// of the request was never read whole. An empty answer, a closed connection, and nothing is written.
 #[test]

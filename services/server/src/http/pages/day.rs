@@ -313,7 +313,6 @@ pub(crate) async fn runs_out_csv(
         Ok(HttpResponse::Ok()
             .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
             .insert_header((header::CONTENT_DISPOSITION, "attachment; filename=\"runs-out.csv\""))
-            .insert_header((header::CACHE_CONTROL, "no-store"))
             .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
             .body(bytes))
     };

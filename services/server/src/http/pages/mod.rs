@@ -220,7 +220,6 @@ fn page(status: StatusCode, template: &impl Template) -> Result<HttpResponse, Fa
     let html = template.render().map_err(|_| Fault::went_wrong("The page could not be written down."))?;
     Ok(HttpResponse::build(status)
         .insert_header((header::CONTENT_TYPE, "text/html; charset=utf-8"))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
         .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .insert_header((header::REFERRER_POLICY, "same-origin"))
@@ -251,10 +250,7 @@ fn wants_html(request: &HttpRequest) -> bool {
 }
 
 fn see(address: &str) -> HttpResponse {
-    HttpResponse::SeeOther()
-        .insert_header((header::LOCATION, address))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
-        .finish()
+    HttpResponse::SeeOther().insert_header((header::LOCATION, address)).finish()
 }
 
 /// Text within a query.

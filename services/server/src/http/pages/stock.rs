@@ -248,7 +248,6 @@ async fn csv(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
         .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}.csv\"", list.name)))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .streaming(futures_util::StreamExt::chain(begun, rest)))
 }

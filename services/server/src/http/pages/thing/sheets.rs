@@ -99,7 +99,6 @@ pub(in super::super) fn csv(
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8"))
         .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{safe}.csv\"")))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .body(body))
 }

@@ -94,7 +94,6 @@ pub(in super::super) fn csv_file<R: AsRef<[String]>>(name: &str, rows: &[R]) -> 
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
         .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.csv\"")))
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         .body(body))
 }
