@@ -1,6 +1,9 @@
 //! What one item alone can get wrong beyond its shape: a kind on the wrong sort of thing, a quantity that can't be.
 
-use shared_types::{Body, FieldProblem, Kind, Settlement, ThingName};
+use shared_types::{
+    Body, FieldProblem, Kind, Settlement, ThingName,
+    bodies::{LiftHold, PlaceHold, Strike},
+};
 
 /// Nothing is colder, in thousandths of a degree Celsius.
 const ABSOLUTE_ZERO_MILLIDEG_C: i32 = -273_150;
@@ -16,6 +19,14 @@ pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
     }
     let too_cold = |millideg_c: Option<i32>| millideg_c.is_some_and(|value| value < ABSOLUTE_ZERO_MILLIDEG_C);
     let cold = || "nothing is colder than -273.15 °C".to_owned();
+    let why = match body {
+        Body::HoldPlaced(PlaceHold { why, .. }) | Body::HoldLifted(LiftHold { why, .. }) => Some(why),
+        Body::EntryStruck(Strike { why, .. }) => Some(why),
+        _ => None,
+    };
+    if why.is_some_and(|why| why.trim().is_empty()) {
+        say("/body/why", "say why, in a word or two".into());
+    }
     match body {
         Body::NestCut(cut) => {
             if cut.kits.is_empty() && cut.waste.is_empty() {

@@ -91,6 +91,21 @@ fn what_cannot_be_read_is_refused_in_words_that_point_to_it() {
 }
 
 #[test]
+fn a_reason_is_never_blank() {
+    for why in ["", "  ", "\u{3000}"] {
+        let asked = [
+            asked("place_hold", "roll/R-42", json!({"why": why})),
+            asked("lift_hold", "roll/R-42", json!({"hold": OTHER, "why": why})),
+            asked("strike", "roll/R-42", json!({"entry": OTHER, "why": why})),
+        ];
+        for item in asked {
+            let problem = decision(&item.to_string()).unwrap_err();
+            assert_eq!(problem.detail(), "/body/why: say why, in a word or two", "{item}");
+        }
+    }
+}
+
+#[test]
 fn thirty_two_levels_are_read_and_one_more_is_too_deep() {
     let nested = |levels: usize| (0..levels).fold(json!(1), |inner, _| json!({"in": inner}));
     // The item and its body are two levels.

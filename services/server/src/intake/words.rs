@@ -100,6 +100,10 @@ fn sentence(message: &str) -> String {
         let known = expected.trim_start_matches("expected one of ").trim_start_matches("expected ").replace('`', "");
         return format!("{got} can't stand here; it is one of {known}");
     }
+    // The one thing that serde says so little of, once the text is JSON: an answer that is none, or two.
+    if message == "expected value" {
+        return "give one answer, such as {\"out_since\": \"2026-05-06T06:02:11.000+02:00\"}".to_owned();
+    }
     if let Some(name) = message.strip_prefix(UNTAGGED) {
         return untagged(name).to_owned();
     }
@@ -223,6 +227,18 @@ mod tests {
                 r#"{"mismatch":{"kind":"k","entry":"0197a1c2-0000-7000-8000-000000000001"},"answer":{"carried_over_s":99999999999}}"#,
                 "/body/answer/carried_over_s",
                 "whole number from 0",
+            ),
+            (
+                "mismatch_settled",
+                r#"{"mismatch":{"kind":"k","entry":"0197a1c2-0000-7000-8000-000000000001"},"answer":{}}"#,
+                "/body/answer",
+                "give one answer",
+            ),
+            (
+                "mismatch_settled",
+                r#"{"mismatch":{"kind":"k","entry":"0197a1c2-0000-7000-8000-000000000001"},"answer":{"carried_over_s":5,"assigned_s":5}}"#,
+                "/body/answer/carried_over_s",
+                "give one answer",
             ),
             ("roll_put_away", "[]", "/body", ""),
             (
