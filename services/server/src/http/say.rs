@@ -26,6 +26,15 @@ pub(crate) fn plain(message: &str) -> String {
             return format!("{} stands where {} is expected", shape(found), shape(expected));
         }
     }
+    if text.contains("integer from empty string") {
+        return "a whole number is expected, and nothing stands there".to_owned();
+    }
+    if text.starts_with("number too large to fit") {
+        return "the number is larger than any that counts here".to_owned();
+    }
+    if text.contains("was not `true` or `false`") {
+        return "true or false is expected".to_owned();
+    }
     // The one message quotes what it could not read, which may be long; the other quotes nothing.
     if text.contains("digit found in string") || text.starts_with("can not parse ") {
         return "a whole number is expected, 0 or more".to_owned();
@@ -94,6 +103,9 @@ mod tests {
             ),
             ("duplicate field `at`", "`at` stands there twice"),
             ("invalid digit found in string", "a whole number is expected, 0 or more"),
+            ("cannot parse integer from empty string", "a whole number is expected, and nothing stands there"),
+            ("number too large to fit in target type", "the number is larger than any that counts here"),
+            ("provided string was not `true` or `false`", "true or false is expected"),
             ("can not parse \"first\" to a u64", "a whole number is expected, 0 or more"),
             (
                 "UUID parsing failed: invalid character: found `R` at 0",
