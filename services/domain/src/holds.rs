@@ -81,6 +81,14 @@ pub(crate) fn on(view: View<'_>, thing: Label, at: Instant, say: &Say) -> Vec<Ho
     }
 }
 
+/// The same for a stage.
+pub(crate) fn on_stage(view: View<'_>, stage: &StageLife, at: Instant, say: &Say) -> Vec<HoldView> {
+    match view.book.ever_held().is_empty() {
+        true => Vec::new(),
+        false => in_force(view, &above_stage(view, stage, at), at, say),
+    }
+}
+
 /// The holds in force at an instant. One known now, asked before its time, is not.
 pub fn in_force(view: View<'_>, above: &BTreeSet<Label>, at: Instant, say: &Say) -> Vec<HoldView> {
     let held = view.book.ever_held().intersection(above);

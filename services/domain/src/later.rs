@@ -6,13 +6,18 @@ use crate::trace;
 use crate::view::View;
 use shared_types::{Direction, Instant, Kind, ThingName};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// From which time on something counts, and the last entry in which anything was written that counts from that time or
 /// earlier.
 pub(crate) struct LaterWords(Vec<(Instant, u32)>);
 
 impl LaterWords {
-    pub(crate) fn of(view: View<'_>, label: Label) -> LaterWords {
+    pub(crate) fn of(view: View<'_>, label: Label) -> Arc<LaterWords> {
+        view.kept(label, || LaterWords::found(view, label))
+    }
+
+    fn found(view: View<'_>, label: Label) -> LaterWords {
         let mut words = match view.book.kind(label) {
             Kind::Part => of_part(view, label),
             _ => of(view, holds::above(view, label, Instant::MAX), |fact| fact.earliest()),
@@ -34,20 +39,25 @@ impl LaterWords {
 }
 
 /// Of a part also what is said of its runs and of the cuts of what was laid in it, whenever that was: what came of a run
-/// says whether it started, and a cut that is recorded late what a kit held.
+/// says whether it started, and a cut that is recorded late what a kit held. What else was cut from its rolls counts from
+/// when it was cut, as it does for a roll.
 fn of_part(view: View<'_>, part: Label) -> Vec<(Instant, u32)> {
     let runs = view.book.all_facts(part).iter().filter_map(|fact| match &fact.what {
         What::RunStarted(started) => Some(started.run),
         _ => None,
     });
     let mut on: BTreeSet<Label> = runs.chain([part]).collect();
+    let mut kits = BTreeSet::new();
     for below in trace::walk(view, part, Direction::MadeFrom, Instant::MAX) {
-        match view.book.kind(below) {
+        let kind = view.book.kind(below);
+        kits.extend((kind == Kind::Kit).then_some(below));
+        match kind {
             Kind::Roll | Kind::Kit => on.extend(holds::above(view, below, Instant::MAX)),
             _ => _ = on.insert(below),
         }
     }
-    of(view, on, |fact| match fact.what {
+    of(view, on, |fact| match &fact.what {
+        What::Cut(cut) if !cut.kits.iter().any(|kit| kits.contains(&kit.kit)) => fact.earliest(),
         What::Cut(_) | What::RunEnded { .. } | What::RunInterrupted { .. } => Instant::MIN,
         _ => fact.earliest(),
     })

@@ -63,7 +63,7 @@ fn stage(view: View<'_>, life: &StageLife, when: When, say: &Say) -> StageRecord
     let at = oven.run().map_or(when.at, |run| run.start);
     let read = At::new(view, at);
     let mut holds = holds::by_rule(view, life, at, say);
-    holds.extend(holds::in_force(view, &holds::above_stage(view, life, at), at, say));
+    holds.extend(holds::on_stage(view, life, at, say));
     StageRecord {
         stage: life.stage.clone(),
         say: cure_words(view, life, when, say),

@@ -53,6 +53,11 @@ pub(crate) fn run(plan: &Plan) -> bool {
     let all = rounds(plan, "thousandth page beside the first", || of(&begin), || of(&far));
     let (ratio, noise) = ratios(&all, |asked| asked.p50_us);
     met &= row("a list's thousandth page / its first: p50", Target::AtMost(1.1), &ratio, &noise);
+    let (sheet, whole) = ("/boat/NB-1", "/boat/NB-1?parts=whole");
+    let all =
+        rounds(plan, "the boat's page with its parts' records beside the one without", || of(sheet), || of(whole));
+    let (ratio, noise) = ratios(&all, |asked| asked.p50_us);
+    met &= row("the boat's page with its parts' records / without: p50", Target::AtMost(3.0), &ratio, &noise);
     ours.stop();
     met
 }
@@ -83,9 +88,8 @@ fn next(server: std::net::SocketAddr, path: &str) -> String {
 
 /// A boat of sixty parts, each laid from four kits that were cut from rolls of the yard, cured and installed.
 fn build_boat(yard: &Yard) {
-    let at = Stamp::utc(yard.now());
     let post = |kind: &str, thing: &str, body: &str| {
-        let id = SystemClock::new().new_id();
+        let (id, at) = (SystemClock::new().new_id(), Stamp::utc(yard.now()));
         let fact = format!(
             r#"{{"id":"{id}","kind":"{kind}","thing":"{thing}","occurred_at":"{at}","by":"B-7","body":{body}}}"#
         );
