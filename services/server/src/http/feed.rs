@@ -1,5 +1,7 @@
 //! The log as server-sent events: stored lines byte for byte, as they come. A listener reads the journal by number; the
-//! committer only says how far the book has come, so that nobody who listens slowly, or not at all, holds it up.
+//! committer only says how far the book has come, so that nobody who listens slowly, or not at all, holds it up. Listeners
+//! take turns, so that many of them leave the machine to whoever writes: then each gets more lines in a piece, and waits
+//! for it some tenths of a second.
 
 use super::{
     ask::beside,
@@ -32,18 +34,46 @@ pub(crate) const MOST_LISTENERS: usize = 256;
 /// After so long without an entry a comment says that the server is there.
 const BEAT: Duration = Duration::from_secs(15);
 /// Lines sent in one piece.
-const AT_ONCE: usize = 50;
+const AT_ONCE: usize = 100;
+/// So many pieces are made in so long a time, for all listeners together.
+const PIECES: usize = 4;
+const IN: Duration = Duration::from_millis(5);
 
 /// Who listens, and the word that the server stops.
 pub(crate) struct Listeners {
     free: Arc<Semaphore>,
+    turns: Turns,
     current: Arc<Current>,
     stopping: watch::Receiver<bool>,
 }
 
 impl Listeners {
     pub(crate) fn new(stopping: watch::Receiver<bool>) -> Listeners {
-        Listeners { free: Arc::new(Semaphore::new(MOST_LISTENERS)), current: Arc::default(), stopping }
+        Listeners {
+            free: Arc::new(Semaphore::new(MOST_LISTENERS)),
+            turns: Turns::new(),
+            current: Arc::default(),
+            stopping,
+        }
+    }
+}
+
+/// Whose turn it is to be sent a piece, in the order in which they came.
+#[derive(Clone)]
+struct Turns(Arc<Semaphore>);
+
+impl Turns {
+    fn new() -> Turns {
+        Turns(Arc::new(Semaphore::new(PIECES)))
+    }
+
+    async fn next(&self) {
+        if let Ok(turn) = self.0.clone().acquire_owned().await {
+            actix_web::rt::spawn(async move {
+                sleep(IN).await;
+                drop(turn);
+            });
+        }
     }
 }
 
@@ -65,7 +95,8 @@ pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, wish: Wish) -
     let (tail, stopping) = (yard.tail.clone(), listeners.stopping.clone());
     let Wish { filter, after, warnings } = wish;
     let told = warnings.then(|| (listeners.current.clone(), Told::default()));
-    actix_web::rt::spawn(Sending { yard, filter, after, told, tail, stopping, to }.run());
+    let turns = listeners.turns.clone();
+    actix_web::rt::spawn(Sending { yard, filter, after, told, turns, tail, stopping, to }.run());
     Ok(begun(Listener { pieces, _seat: Some(seat) }))
 }
 
@@ -102,6 +133,7 @@ struct Sending {
     filter: Filter,
     after: u64,
     told: Option<(Arc<Current>, Told)>,
+    turns: Turns,
     tail: watch::Receiver<u64>,
     stopping: watch::Receiver<bool>,
     to: mpsc::Sender<Bytes>,
@@ -122,8 +154,9 @@ impl Sending {
             if !piece.is_empty() && self.to.send(piece).await.is_err() || *self.stopping.borrow() {
                 return;
             }
-            let known = *self.tail.borrow_and_update();
-            if self.after < known {
+            if self.after < *self.tail.borrow_and_update() {
+                self.turns.next().await;
+                let known = *self.tail.borrow_and_update();
                 match self.next(known).await {
                     Ok(next) => piece = next,
                     Err(_) => return,
@@ -184,5 +217,24 @@ impl Sending {
             beat.as_mut().poll(context).map(|()| Woken::ByTime)
         })
         .await
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{PIECES, Turns};
+    use actix_web::rt::System;
+    use futures_util::FutureExt;
+
+    #[test]
+    fn so_many_pieces_are_made_at_a_time_and_then_the_next() {
+        System::new().block_on(async {
+            let turns = Turns::new();
+            for _ in 0..PIECES {
+                assert!(turns.next().now_or_never().is_some());
+            }
+            assert!(turns.next().now_or_never().is_none());
+            turns.next().await;
+        });
     }
 }
