@@ -1,6 +1,7 @@
 //! Lists of things of one kind, in the order of their codes. A page costs what it shows: no list folds the whole yard.
 
 use crate::book::Book;
+use crate::deliveries::delivered;
 use crate::fact::{Label, Received, What};
 use crate::guard::guarded;
 use crate::limits::{At, LimitState, Limits, OvenMark};
@@ -26,6 +27,8 @@ pub struct Filter {
     pub boat: Option<Code>,
     pub held: Option<bool>,
     pub frozen: Option<bool>,
+    /// Rolls that stand on a delivery's notes and that nobody received.
+    pub missing: Option<bool>,
     /// Used up or thrown away.
     pub ended: Option<bool>,
 }
@@ -88,6 +91,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
     };
     let planned_for = plan.and_then(|plan| plan.job.boat.clone());
     let boat = own_boat(&shown.whereabouts).or_else(|| planned_for.clone());
+    let delivered = if kind == Kind::Delivery { delivered(read, label, say) } else { None };
     let jobs = if kind == Kind::Part { made_by(view, label) } else { shown.jobs };
     let ended = matches!(shown.whereabouts.state(), State::Consumed | State::Disposed);
     let ends_first = match (kind, part.as_ref()) {
@@ -96,11 +100,17 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         (Kind::Job, Some(part)) => first_of_stages(read, &part.shown.stages, &part.stages, say),
         _ => first(read, &limits, None, say),
     };
+    let came = delivered.as_ref();
     let keep = filter.place.as_ref().is_none_or(|place| shown.whereabouts.place() == Some(place))
         && filter.state.is_none_or(|state| shown.whereabouts.state() == state)
         && filter.job.as_ref().is_none_or(|job| jobs.contains(job))
         && filter.boat.as_ref().is_none_or(|of| boat.as_ref() == Some(of) || planned_for.as_ref() == Some(of))
         && filter.held.is_none_or(|held| shown.holds.is_empty() != held)
+        && filter
+            .material
+            .as_ref()
+            .is_none_or(|of| kind != Kind::Delivery || came.is_some_and(|came| came.materials.contains(of)))
+        && filter.missing.is_none_or(|missing| came.is_some_and(|came| came.note.missing.is_empty() != missing))
         && filter.ended.is_none_or(|wanted| ended == wanted)
         && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
     keep.then(|| StockRow {
@@ -117,6 +127,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         boat,
         ends_first,
         holds: shown.holds,
+        delivered,
         declared: if kind == Kind::Job { None } else { shown.declared },
     })
 }

@@ -1,6 +1,6 @@
 //! Lists of things of one kind, by code, page by page.
 
-use crate::{Code, HoldView, LimitName, StageName, Stamp, ThingName, Whereabouts};
+use crate::{Code, DeliveryNote, HoldView, LimitName, StageName, Stamp, ThingName, Whereabouts};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -50,6 +50,9 @@ pub struct StockRow {
     /// Of a job: what it was planned to be.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub planned: Option<PlannedJob>,
+    /// Of a delivery with a note: what came with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub delivered: Option<Delivered>,
     /// What a declaration says of a boat, place, material or batch: the latest body, as stored.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<Object>)]
@@ -83,6 +86,16 @@ pub struct PlannedJob {
     pub needs: Vec<NeedMet>,
     /// Rolls and kits that were issued to it or cut for it.
     pub issued: Vec<ThingName>,
+}
+
+/// What came with a delivery, by its notes. A receipt names no delivery: a roll stands with the notes that list it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Delivered {
+    /// When its first note was written down as having come.
+    pub arrived_at: Stamp,
+    /// Of those of its rolls that anybody received.
+    pub materials: Vec<Code>,
+    pub note: DeliveryNote,
 }
 
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]

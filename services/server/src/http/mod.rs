@@ -144,6 +144,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(stock::list_batches)
             .service(stock::list_materials)
             .service(stock::list_places)
+            .service(stock::list_deliveries)
             .service(contract::get_openapi),
     );
     config.service(health::healthz).service(health::readyz);

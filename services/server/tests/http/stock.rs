@@ -239,3 +239,61 @@ fn altered(cursor: &str, member: &str, value: Value) -> String {
     held[member] = value;
     URL_SAFE_NO_PAD.encode(held.to_string())
 }
+
+#[test]
+fn deliveries_are_a_list_of_what_their_notes_say_against_what_was_received() {
+    let server = Server::yard();
+    server.fact("delivery_arrived", "delivery/DN-7", json!({"rolls": ["X-1", "X-2", "X-3"]}));
+    server.fact("delivery_arrived", "delivery/DN-8", json!({"rolls": ["X-4"]}));
+    let before = server.last_seq();
+    server.receive("X-1");
+    server.receive("X-3");
+    server.receive("X-4");
+    server.decide("place_hold", "delivery/DN-9", json!({"why": "its truck was warm"}));
+    assert_eq!(followed(&server, "/api/v1/deliveries?limit=1"), ["DN-7", "DN-8", "DN-9"]);
+    let rows = server.get("/api/v1/deliveries").json()["items"].clone();
+    let came = &rows[0]["delivered"];
+    assert_eq!(
+        came["note"],
+        json!({"noted": 3, "received": ["roll/X-1", "roll/X-3"], "missing": ["roll/X-2"]}),
+        "{came}"
+    );
+    assert_eq!(
+        (&came["materials"], &came["arrived_at"]),
+        (&json!(["PM-101"]), &json!("2026-05-06T06:31:00.000+01:00"))
+    );
+    assert_eq!((&rows[2]["delivered"], rows[2]["holds"].as_array().map(Vec::len)), (&Value::Null, Some(1)));
+    let of = |filter: &str| codes(&server.get(&format!("/api/v1/deliveries?{filter}")).json());
+    assert_eq!(of("missing=true"), ["DN-7"]);
+    assert_eq!(of("missing=false"), ["DN-8"]);
+    assert_eq!(of("held=true"), ["DN-9"]);
+    assert_eq!(of("material=PM-101"), ["DN-7", "DN-8"]);
+    assert_eq!(of("material=PM-999"), Vec::<String>::new());
+    // As known before anything of it was received: all of it is missing, and nobody knows of what it is.
+    assert_eq!(of(&format!("missing=true&known={before}")), ["DN-7", "DN-8"]);
+    assert_eq!(of(&format!("material=PM-101&known={before}")), Vec::<String>::new());
+    server.get("/api/v1/deliveries?state=out").problem(400, "cannot-read");
+    let first = server.get("/api/v1/deliveries?missing=true&limit=1").json()["next"].clone();
+    let other = first.as_str().unwrap().replace("missing=true", "missing=false");
+    let said = server.get(&other).problem(400, "cannot-read");
+    assert_eq!(said["detail"], "The cursor belongs to other filters. Begin the list again without one.");
+
+    let csv = server.get("/deliveries.csv");
+    assert_eq!(csv.media, "text/csv; charset=utf-8; header=present");
+    let lines: Vec<&str> = csv.text.lines().collect();
+    assert_eq!(lines[0], "kind,code,came,material,on the note,received,missing,to look at");
+    assert_eq!(lines[1], "delivery,DN-7,Wed 6 May 2026 06:31,PM-101,3,2,X-2,");
+    assert_eq!(lines[3], "delivery,DN-9,no note,,,,,held");
+    let page = shown(&server, &format!("/deliveries?known={before}")).text;
+    assert!(page.contains(&format!("href=\"/deliveries.csv?known={before}\"")), "{page}");
+}
+
+/// What it holds is in the words of the address, so that it is read by another build of the same version.
+#[test]
+fn a_cursor_holds_its_filters_as_the_address_has_them() {
+    let server = yard(4);
+    let next = server.get("/api/v1/rolls?held=false&limit=1").json()["next"].as_str().unwrap().to_owned();
+    let cursor = next.split("cursor=").nth(1).unwrap();
+    let held: Value = serde_json::from_slice(&URL_SAFE_NO_PAD.decode(cursor).unwrap()).unwrap();
+    assert_eq!(held["filter"], "held=false");
+}

@@ -88,7 +88,7 @@ fn usual(name: &str) -> Option<Value> {
         "Last-Event-ID" => json!(8),
         "within_h" => json!(240),
         "shelf_within_h" => json!(1344),
-        "dry_run" | "warnings" | "frozen" => json!(true),
+        "dry_run" | "warnings" | "frozen" | "missing" => json!(true),
         "held" => json!(false),
         "kind" => json!("roll"),
         "code" => json!("R-42"),

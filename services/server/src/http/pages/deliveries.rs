@@ -9,9 +9,9 @@ use crate::http::{
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
-use domain::{deliveries::Delivery, say::Say, view::View};
+use domain::{say::Say, view::View};
 use serde::Deserialize;
-use shared_types::ThingName;
+use shared_types::{Delivered, ThingName};
 
 /// The moment it is asked for, and which page of it.
 #[derive(Deserialize, Clone, Default)]
@@ -38,6 +38,8 @@ struct DeliveriesPage {
     page: usize,
     lines: Vec<Line>,
     next: Option<String>,
+    /// The moment that was asked for, as it stands in an address.
+    moment: String,
 }
 
 struct Line {
@@ -57,18 +59,18 @@ fn address(thing: &ThingName) -> String {
     format!("/thing/{}", in_a_path(thing))
 }
 
-fn line(one: &Delivery, say: &Say, at: shared_types::Instant) -> Line {
+fn line(thing: &ThingName, one: &Delivered, say: &Say, at: shared_types::Instant) -> Line {
     let missing = one.note.missing.iter().take(NAMED).map(|roll| (address(roll), roll.short().to_owned()));
     Line {
-        address: address(&one.thing),
-        name: one.thing.short().to_owned(),
-        came: say.past(one.arrived.at, at),
+        address: address(thing),
+        name: thing.short().to_owned(),
+        came: say.past(one.arrived_at.at, at),
         materials: one.materials.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
         noted: one.note.noted,
         received: one.note.received.len(),
         missing: missing.collect(),
         more: one.note.missing.len().saturating_sub(NAMED),
-        receive: format!("/receive?note={}", in_a_query(one.thing.short())),
+        receive: format!("/receive?note={}", in_a_query(thing.short())),
     }
 }
 
@@ -90,15 +92,19 @@ async fn shown(yard: &web::Data<Yard>, query: DeliveriesQuery) -> Result<HttpRes
         let view = View::new(book, when.known);
         let (say, all) = (Say::of(view, when.at), domain::deliveries::deliveries(book, when));
         let before = ON_A_PAGE.saturating_mul(which - 1);
-        let lines: Vec<Line> = all.iter().skip(before).take(ON_A_PAGE).map(|one| line(one, &say, when.at)).collect();
+        let these = all.iter().skip(before).take(ON_A_PAGE);
+        let lines: Vec<Line> = these.map(|(thing, one)| line(thing, one, &say, when.at)).collect();
         Ok((Foot::of(&shared, view, when), lines, before.saturating_add(ON_A_PAGE) < all.len()))
     })
     .await?;
-    let next = more.then(|| {
-        let mut next = format!("/deliveries?page={}", which.saturating_add(1));
-        next.extend(Some(&query.at).filter(|at| !at.is_empty()).map(|at| format!("&at={}", in_a_query(at))));
-        next.extend(query.known.map(|known| format!("&known={known}")));
-        next
-    });
-    page(StatusCode::OK, &DeliveriesPage { assets: Assets::new(), foot, page: which, lines, next })
+    let at = Some(&query.at).filter(|at| !at.is_empty()).map(|at| format!("at={}", in_a_query(at)));
+    let known = query.known.map(|known| format!("known={known}"));
+    let moment: Vec<String> = at.into_iter().chain(known).collect();
+    let address = |first: Option<String>| {
+        let query: Vec<String> = first.into_iter().chain(moment.iter().cloned()).collect();
+        if query.is_empty() { String::new() } else { format!("?{}", query.join("&")) }
+    };
+    let next = more.then(|| format!("/deliveries{}", address(Some(format!("page={}", which.saturating_add(1))))));
+    let moment = address(None);
+    page(StatusCode::OK, &DeliveriesPage { assets: Assets::new(), foot, page: which, lines, next, moment })
 }

@@ -1,7 +1,7 @@
 //! A row of a list, in the words of the trade.
 
 use domain::say::{Say, left, limit};
-use shared_types::{Code, Day, Kind, Stamp, StockRow};
+use shared_types::{Code, Day, Delivered, Kind, Stamp, StockRow, ThingName};
 
 pub(super) fn heads(kind: Kind) -> &'static [&'static str] {
     match kind {
@@ -9,6 +9,7 @@ pub(super) fn heads(kind: Kind) -> &'static [&'static str] {
         Kind::Kit => &["where", "ends first", "jobs", "to look at"],
         Kind::Part => &["how far", "ends first", "jobs", "boat", "to look at"],
         Kind::Job => &["lay-up", "oven", "part", "how far", "needs", "issued", "boat", "to look at"],
+        Kind::Delivery => &["came", "material", "on the note", "received", "missing", "to look at"],
         _ => &["declared", "to look at"],
     }
 }
@@ -56,6 +57,14 @@ pub(super) fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Ins
                 _ => boat,
             };
             vec![time(plan.lay_at), time(plan.oven_at), part, place(), needs.join("; "), issued.join(", "), boat, look]
+        }
+        Kind::Delivery => {
+            let Some(Delivered { arrived_at, materials, note }) = &row.delivered else {
+                return ["no note", "", "", "", ""].map(str::to_owned).into_iter().chain([look]).collect();
+            };
+            let missing: Vec<&str> = note.missing.iter().map(ThingName::short).collect();
+            let (noted, received) = (note.noted.to_string(), note.received.len().to_string());
+            vec![say.time(arrived_at.at, at), codes(materials), noted, received, missing.join(", "), look]
         }
         _ => vec![declared(kind, row), look],
     }

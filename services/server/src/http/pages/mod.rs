@@ -108,6 +108,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/docs/shapes/{name}", &["GET", "HEAD"]),
     ("/problems", &["GET", "HEAD"]),
     ("/problems/{name}", &["GET", "HEAD"]),
+    ("/deliveries.csv", &["GET", "HEAD"]),
     ("/rolls", &["GET", "HEAD"]),
     ("/rolls.csv", &["GET", "HEAD"]),
     ("/kits", &["GET", "HEAD"]),

@@ -13,7 +13,7 @@ use crate::{
         ask::ask,
         fallback::in_a_path,
         problems::{Answer, Fault},
-        stock::{LISTS, List, Page, Paged, page, set, word, words},
+        stock::{DELIVERIES, LISTS, List, Page, Paged, page, set, word, words},
     },
     yard::Yard,
 };
@@ -72,14 +72,15 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
         let shown = move |request: HttpRequest, yard: web::Data<Yard>, query: Query| async move {
             answer(&request, stock_page(&yard, list, query.into_inner()).await)
         };
+        for method in [web::get(), web::head()] {
+            config.route(&format!("/{}", list.name), method.to(shown));
+        }
+    }
+    for list in LISTS.into_iter().chain([&DELIVERIES]) {
         let written = move |request: HttpRequest, yard: web::Data<Yard>, query: Query| async move {
             answer(&request, csv(&yard, list, query.into_inner()).await)
         };
-        let methods = || [web::get(), web::head()];
-        for method in methods() {
-            config.route(&format!("/{}", list.name), method.to(shown));
-        }
-        for method in methods() {
+        for method in [web::get(), web::head()] {
             config.route(&format!("/{}.csv", list.name), method.to(written));
         }
     }
@@ -177,6 +178,7 @@ fn filters(list: &List, query: BTreeMap<String, String>) -> Result<(Filter, Page
             "job" => filter.job = code()?,
             "boat" => filter.boat = code()?,
             "held" => filter.held = yes()?,
+            "missing" => filter.missing = yes()?,
             "frozen" => filter.frozen = yes()?,
             _ if value == ALL => filter.ended = None,
             _ => {
@@ -203,6 +205,7 @@ fn fields(list: &List, filter: &Filter) -> Vec<Field> {
             }
             "held" => vec![("true", "held"), ("false", "not held")],
             "frozen" => vec![("true", "freezers"), ("false", "rooms")],
+            "missing" => vec![("true", "some missing"), ("false", "all received")],
             _ => Vec::new(),
         };
         let options = options.into_iter().map(|(option, words)| (option, words, option == value)).collect();
@@ -220,6 +223,7 @@ fn label(name: &str) -> &'static str {
         "job" => "Job",
         "boat" => "Boat",
         "held" => "Holds",
+        "missing" => "Rolls",
         _ => "Kind of place",
     }
 }
@@ -299,9 +303,9 @@ mod tests {
 
     #[test]
     fn every_filter_of_every_list_has_its_word_and_its_field() {
-        for list in LISTS {
+        for list in LISTS.into_iter().chain([&DELIVERIES]) {
             let example = |name: &str| match name {
-                "held" | "frozen" => "true".to_owned(),
+                "held" | "frozen" | "missing" => "true".to_owned(),
                 "state" => list.states.first().map(|state| word(*state).to_owned()).unwrap(),
                 _ => "X-1".to_owned(),
             };

@@ -1,6 +1,6 @@
 //! Where a list goes on: opaque to whoever holds it, bound to its list and filters, and to the moment of its first page.
 
-use super::List;
+use super::{List, set};
 use crate::http::problems::Fault;
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use domain::{When, stock::Filter};
@@ -18,6 +18,15 @@ struct Held {
     after: ThingName,
 }
 
+const VERSION: u8 = 2;
+
+/// The filters as an address has them.
+fn spelt(filter: &Filter) -> String {
+    let ended = filter.ended.map(|ended| ("ended", ended.to_string()));
+    let all = set(filter).into_iter().chain(ended);
+    all.map(|(name, value)| format!("{name}={value}")).collect::<Vec<_>>().join("&")
+}
+
 /// A place in a list.
 pub(super) struct Place {
     pub(super) at: Instant,
@@ -27,9 +36,9 @@ pub(super) struct Place {
 
 pub(super) fn write(list: &List, filter: &Filter, when: When, after: &ThingName) -> String {
     let held = Held {
-        v: 1,
+        v: VERSION,
         list: list.name.to_owned(),
-        filter: format!("{filter:?}"),
+        filter: spelt(filter),
         at: when.at.0,
         known: when.known,
         after: after.clone(),
@@ -42,7 +51,7 @@ pub(super) fn read(text: &str, list: &List, filter: &Filter) -> Result<Place, Fa
     let held = bytes.and_then(|bytes| serde_json::from_slice::<Held>(&bytes).ok());
     // An instant outside of all calendars was never a page's moment.
     let at = |held: &Held| Stamp::parse(&Stamp::utc(Instant(held.at)).to_string()).is_ok_and(|at| at.at.0 == held.at);
-    let held = held.filter(|held| held.v == 1 && at(held));
+    let held = held.filter(|held| held.v == VERSION && at(held));
     let Some(held) = held else {
         return Err(wrong("The cursor is none that this server made. Begin the list again without one."));
     };
@@ -52,7 +61,7 @@ pub(super) fn read(text: &str, list: &List, filter: &Filter) -> Result<Place, Fa
             held.list, list.name
         )));
     }
-    match held.filter == format!("{filter:?}") {
+    match held.filter == spelt(filter) {
         true => Ok(Place { at: Instant(held.at), known: held.known, after: held.after }),
         false => Err(wrong("The cursor belongs to other filters. Begin the list again without one.")),
     }

@@ -48,13 +48,21 @@ pub(crate) const MATERIALS: List =
     List { kind: Kind::Material, name: "materials", title: "Materials", filters: &["held"], states: &[] };
 pub(crate) const PLACES: List =
     List { kind: Kind::Place, name: "places", title: "Places", filters: &["frozen", "held"], states: &[] };
+/// Its page is one of its own: what came last stands first there.
+pub(crate) const DELIVERIES: List = List {
+    kind: Kind::Delivery,
+    name: "deliveries",
+    title: "Deliveries",
+    filters: &["material", "missing", "held"],
+    states: &[],
+};
 
 pub(crate) const LISTS: [&List; 8] = [&ROLLS, &KITS, &PARTS, &BOATS, &JOBS, &BATCHES, &MATERIALS, &PLACES];
 
 /// The filters that are set, as they stand in an address.
 pub(crate) fn set(filter: &Filter) -> Vec<(&'static str, String)> {
     // Whether what has ended is left out is asked by pages alone, which write it in words of their own.
-    let Filter { material, batch, place, state, job, boat, held, frozen, ended: _ } = filter;
+    let Filter { material, batch, place, state, job, boat, held, frozen, missing, ended: _ } = filter;
     let code = |code: &Option<shared_types::Code>| code.as_ref().map(ToString::to_string);
     let all = [
         ("material", code(material)),
@@ -65,6 +73,7 @@ pub(crate) fn set(filter: &Filter) -> Vec<(&'static str, String)> {
         ("boat", code(boat)),
         ("held", held.map(|held| held.to_string())),
         ("frozen", frozen.map(|frozen| frozen.to_string())),
+        ("missing", missing.map(|missing| missing.to_string())),
     ];
     all.into_iter().filter_map(|(name, value)| Some((name, value?))).collect()
 }

@@ -143,3 +143,12 @@ list!(PLACES, list_places, PlacesQuery, "/places", "list_places", "Places: freez
     /// With a hold in force, or without.
     held: bool,
 });
+list!(DELIVERIES, list_deliveries, DeliveriesQuery, "/deliveries", "list_deliveries", "Deliveries: what their notes list, against what was received.", {
+    /// With a roll of this material that was received.
+    #[param(value_type = Option<String>, example = "PM-101")]
+    material: Code,
+    /// With a roll on a note that nobody received, or with all of them received.
+    missing: bool,
+    /// With a hold in force, or without.
+    held: bool,
+});

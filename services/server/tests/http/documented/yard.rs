@@ -4,7 +4,7 @@ use crate::yard::Server;
 use serde_json::json;
 
 /// The last entry of its log, which the examples of decisions are based on.
-pub(super) const LAST: u64 = 20;
+pub(super) const LAST: u64 = 21;
 
 /// The scan that the example of a strike strikes.
 const WRONG_SCAN: &str = "0197a1c2-0000-7000-8000-0000000000a1";
@@ -36,6 +36,7 @@ pub(super) fn fill(base: &Server) {
     wrong["id"] = json!(WRONG_SCAN);
     base.post("/api/v1/entries", &json!({"entries": [wrong]}));
     base.decide("place_hold", "batch/PM-205/B-7", json!({"why": "no certificate yet"}));
+    base.fact("delivery_arrived", "delivery/DN-7", json!({"rolls": ["R-24", "R-42", "R-43"]}));
     let eight = shared_types::Stamp::parse("2026-05-06T08:00:00+01:00").unwrap().at;
     assert!(base.clock_ahead_ms(0) < eight);
     base.clock.set(eight);
