@@ -13,11 +13,7 @@ use actix_web::{
     route, web,
 };
 use askama::Template;
-use domain::{
-    Book, TakeOutQuestion, When,
-    say::{Dates, Say},
-    view::View,
-};
+use domain::{Book, TakeOutQuestion, When, say, say::Say, view::View};
 use serde::{Deserialize, Deserializer, de::Error};
 use shared_types::{Code, Handover, Stamp, TakeOutList, ThingName, WaitsForOven, Warning};
 use std::collections::BTreeSet;
@@ -287,7 +283,7 @@ pub(crate) async fn runs_out_csv(
     form: web::Query<RunsOutForm>,
 ) -> HttpResponse {
     let found = async {
-        let all = form.query(&yard)?.ask(&yard, Dates::Near).await?;
+        let all = form.query(&yard)?.ask(&yard, say::Dates::Near).await?;
         let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
         let head = ["act_by", "thing", "stage", "limit", "ends_at", "left_s", "materials", "jobs", "who", "act", "at"];
         let mut written = csv.write_record(head);
