@@ -93,6 +93,12 @@ fn what_comes_out_of_the_cold_is_listed_with_what_is_short() {
     let page = server.get("/take-out");
     assert!(page.text.contains("Warm-up time is not stated for <code>PM-101</code>"), "{}", page.text);
     assert!(page.text.contains("60.0 m") && page.text.contains("/thing/roll/R-42"));
+    assert!(page.text.contains("data-head=\"out well before\""), "{}", page.text);
+    // What is out already is not late for coming out.
+    server.fact("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+    let out = server.get("/take-out");
+    assert!(out.text.contains("is out already") && !out.text.contains("data-head=\"out well before\""), "{}", out.text);
+    server.fact("roll_put_away", "roll/R-42", json!({"into": "F1"}));
     let now = server.now().replace('+', "%2B");
     assert_eq!(server.get(&format!("/api/v1/take-out-list?until={now}")).json()["lines"], json!([]));
 }

@@ -36,6 +36,7 @@ mod part;
 mod puzzles;
 mod recall;
 mod receive;
+mod runs_out;
 mod scan;
 mod screen;
 mod stock;
@@ -152,8 +153,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(thing::thing_page)
         .service(boat::boat_page)
         .service(day::today_page)
-        .service(day::runs_out_page)
-        .service(day::runs_out_csv)
+        .service(runs_out::runs_out_page)
+        .service(runs_out::runs_out_csv)
         .service(day::take_out_page)
         .service(day::handover_page)
         .service(moves::post_move)
