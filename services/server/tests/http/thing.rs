@@ -48,7 +48,7 @@ fn a_roll_shows_answer_limits_card_history_and_what_the_screen_had_said() {
     assert!(!words(&then).contains("taken out of F1"));
     for (table, line) in [("card", "still out"), ("history", "R-42 taken out of F1 to CUT")] {
         let said = server.get(&format!("/thing/roll/R-42?csv={table}"));
-        assert_eq!((said.status, said.media.as_str()), (200, "text/csv; charset=utf-8"));
+        assert_eq!((said.status, said.media.as_str()), (200, "text/csv; charset=utf-8; header=present"));
         assert!(said.text.contains(line), "{}", said.text);
     }
 }

@@ -5,8 +5,8 @@ use super::{
     assets::Assets,
     foot::{Foot, print},
     named::Named,
-    page,
-    traced::{csv_file, plain, read_known},
+    page, table,
+    traced::read_known,
 };
 use crate::{
     http::{
@@ -105,7 +105,7 @@ async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<Http
     })
     .await?;
     if let (true, Some(changes)) = (csv, &changes) {
-        return table(changes);
+        return as_table(changes);
     }
     let now = yard.now();
     let line = |entry: &shared_types::EntryBetween| Line {
@@ -138,16 +138,12 @@ async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<Http
 }
 
 /// A row for each entry that came between, then one for each thing that changed.
-fn table(changes: &Changes) -> Result<HttpResponse, Fault> {
-    let mut rows = vec![["entry", "what", "thing", "occurred"].map(str::to_owned)];
-    rows.extend(changes.entries.iter().map(|entry| {
-        [
-            entry.seq.to_string(),
-            entry.kind.replace('_', " "),
-            plain(&entry.thing.to_string()),
-            entry.occurred_at.to_string(),
-        ]
-    }));
-    rows.extend(changes.say.iter().skip(1).map(|line| [String::new(), plain(line), String::new(), String::new()]));
-    csv_file(&format!("changes-{}", in_a_path(&changes.thing).replace(['/', '%'], "-")), &rows)
+fn as_table(changes: &Changes) -> Result<HttpResponse, Fault> {
+    let entries = changes.entries.iter().map(|entry| {
+        let (seq, kind) = (entry.seq.to_string(), entry.kind.replace('_', " "));
+        [seq, kind, entry.thing.to_string(), entry.occurred_at.to_string()]
+    });
+    let changed = changes.say.iter().skip(1).map(|line| [String::new(), line.clone(), String::new(), String::new()]);
+    let name = format!("changes-{}", in_a_path(&changes.thing).replace(['/', '%'], "-"));
+    table::whole(&name, &["entry", "what", "thing", "occurred"], entries.chain(changed))
 }

@@ -41,6 +41,7 @@ mod scan;
 mod screen;
 mod stock;
 mod strike;
+mod table;
 mod thing;
 mod traced;
 mod typed;

@@ -1,6 +1,6 @@
 //! What doesn't add up, one line each, and the page on which one is answered.
 
-use super::thing::sheets;
+use super::table;
 use super::wish::{self, Choice, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, foot::Foot, in_a_query, page};
 use crate::http::{
@@ -72,7 +72,7 @@ pub(crate) async fn puzzles_csv(request: HttpRequest, yard: web::Data<Yard>) -> 
             let at = say.whole_time(one.at.at);
             vec![one.thing.to_string(), at, one.seq.to_string(), one.say, one.ask.unwrap_or_default(), one.kind]
         });
-        sheets::csv("does-not-add-up", &["thing", "when", "entry", "what", "question", "kind"], rows)
+        table::whole("does-not-add-up", &["thing", "when", "entry", "what", "question", "kind"], rows)
     };
     answer(&request, done.await)
 }

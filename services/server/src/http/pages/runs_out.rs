@@ -1,18 +1,14 @@
 //! What runs out, soonest first: a page, its form, and the same as CSV.
 
 use super::day::{Line, line, once, read};
-use super::{answer, asked_then, assets::Assets, foot::Foot, in_a_query, page, stock::no_formula};
+use super::{answer, asked_then, assets::Assets, foot::Foot, in_a_query, page, table, table::no_formula};
 use crate::http::{
     ask::AtKnown,
     problems::Fault,
     warnings::{WarningsQuery, code},
 };
 use crate::yard::Yard;
-use actix_web::{
-    HttpRequest, HttpResponse,
-    http::{StatusCode, header},
-    route, web,
-};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::say::Dates;
 use serde::{Deserialize, Deserializer, de::Error};
@@ -167,11 +163,7 @@ pub(crate) async fn runs_out_csv(
         }
         let bytes = written.ok().and_then(|()| csv.into_inner().ok());
         let bytes = bytes.ok_or_else(|| Fault::went_wrong("The list could not be written down."))?;
-        Ok(HttpResponse::Ok()
-            .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
-            .insert_header((header::CONTENT_DISPOSITION, "attachment; filename=\"runs-out.csv\""))
-            .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-            .body(bytes))
+        Ok(table::file("runs-out").body(bytes))
     };
     answer(&request, found.await)
 }

@@ -6,7 +6,7 @@ use super::{
     foot::Foot,
     in_a_query,
     listed::{Read, cells, heads},
-    page as rendered,
+    page as rendered, table,
 };
 use crate::{
     http::{
@@ -17,11 +17,7 @@ use crate::{
     },
     yard::Yard,
 };
-use actix_web::{
-    HttpRequest, HttpResponse,
-    http::{StatusCode, header},
-    web,
-};
+use actix_web::{HttpRequest, http::StatusCode, web};
 use askama::Template;
 use domain::{say::Say, stock::Filter, view::View};
 use futures_util::stream;
@@ -234,7 +230,7 @@ async fn csv(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String
     // The first page before anything is sent, so that what is wrong is said in words.
     let begin = Paged { limit: Some(200), ..paged };
     let first = page(yard, list, filter.clone(), begin).await?;
-    let head = line(["kind", "code"].into_iter().chain(heads(list.kind).iter().copied()))?;
+    let head = table::line(["kind", "code"].into_iter().chain(heads(list.kind).iter().copied()))?;
     let (yard, started) = (yard.clone(), web::Bytes::from(head + &lines(yard, list, &first)?));
     let rest = stream::unfold(first.paged, move |paged| {
         let (yard, filter) = (yard.clone(), filter.clone());
@@ -249,11 +245,7 @@ async fn csv(yard: &web::Data<Yard>, list: &'static List, query: BTreeMap<String
         }
     });
     let begun = stream::iter([Ok::<_, io::Error>(started)]);
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
-        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}.csv\"", list.name)))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .streaming(futures_util::StreamExt::chain(begun, rest)))
+    Ok(table::file(list.name).streaming(futures_util::StreamExt::chain(begun, rest)))
 }
 
 fn lines(yard: &Yard, list: &List, page: &Page) -> Result<String, Fault> {
@@ -267,39 +259,12 @@ fn lines(yard: &Yard, list: &List, page: &Page) -> Result<String, Fault> {
         };
         Ok(page.stock.items.iter().map(row).collect::<Vec<_>>())
     })?;
-    rows.iter().map(|row| line(row.iter().map(String::as_str))).collect()
-}
-
-/// A cell that a spreadsheet would take for a formula begins with an apostrophe.
-pub(super) fn no_formula(cell: &str) -> String {
-    match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        true => format!("'{cell}"),
-        false => cell.to_owned(),
-    }
-}
-
-/// One line of RFC 4180, with no formula in it.
-pub(super) fn line<'a>(cells: impl Iterator<Item = &'a str>) -> Result<String, Fault> {
-    let wrong = |_| Fault::went_wrong("The list could not be written down.");
-    let safe = cells.map(no_formula);
-    let mut to = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    to.write_record(safe).map_err(|_| wrong(()))?;
-    let bytes = to.into_inner().map_err(|_| wrong(()))?;
-    String::from_utf8(bytes).map_err(|_| wrong(()))
+    rows.iter().map(table::line).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_cell_is_never_a_formula_and_the_line_reads_back() {
-        let cells = ["=1+1", "a \"word\", and\nmore", "-18", "plain"];
-        let text = line(cells.into_iter()).unwrap();
-        let mut read = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
-        let back: Vec<String> = read.records().next().unwrap().unwrap().iter().map(str::to_owned).collect();
-        assert_eq!(back, ["'=1+1", "a \"word\", and\nmore", "'-18", "plain"]);
-    }
 
     #[test]
     fn every_filter_of_every_list_has_its_word_and_its_field() {

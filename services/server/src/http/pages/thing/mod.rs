@@ -4,7 +4,7 @@ mod facts;
 pub(super) mod history;
 pub(super) mod rows;
 pub(super) mod said;
-pub(super) mod sheets;
+mod sheets;
 pub(super) mod shown;
 
 use super::{answer, assets::Assets, foot::Foot, in_a_query, named::Named, page, see};

@@ -1,8 +1,9 @@
 //! A card or a history as a table for a spreadsheet (CSV, RFC 4180).
 
+use super::super::table;
 use super::{history::Line, rows::Card};
 use crate::http::problems::Fault;
-use actix_web::{HttpResponse, http::header};
+use actix_web::HttpResponse;
 use shared_types::ThingName;
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -60,7 +61,7 @@ pub(super) fn card(thing: &ThingName, cards: &[Card]) -> Result<HttpResponse, Fa
             .to_vec()
         })
     });
-    csv(&format!("{} out-time card", thing.short()), &head, rows)
+    table::whole(&format!("{} out-time card", thing.short()), &head, rows)
 }
 
 pub(super) fn history(thing: &ThingName, lines: &[Line]) -> Result<HttpResponse, Fault> {
@@ -77,28 +78,5 @@ pub(super) fn history(thing: &ThingName, lines: &[Line]) -> Result<HttpResponse,
             line.shown.clone().unwrap_or_default(),
         ]
     });
-    csv(&format!("{} history", thing.short()), &head, rows)
-}
-
-pub(in super::super) fn csv(
-    name: &str,
-    head: &[&str],
-    rows: impl Iterator<Item = Vec<String>>,
-) -> Result<HttpResponse, Fault> {
-    let failed = |_| Fault::went_wrong("The table could not be written down.");
-    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    table.write_record(head).map_err(failed)?;
-    for row in rows {
-        // A spreadsheet takes what begins so for a formula.
-        let plain =
-            row.into_iter().map(|cell| if cell.starts_with(['=', '+', '-', '@']) { format!("'{cell}") } else { cell });
-        table.write_record(plain).map_err(failed)?;
-    }
-    let body = table.into_inner().map_err(|_| Fault::went_wrong("The table could not be written down."))?;
-    let safe: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' }).collect();
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8"))
-        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{safe}.csv\"")))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .body(body))
+    table::whole(&format!("{} history", thing.short()), &head, rows)
 }

@@ -1,7 +1,8 @@
 //! The ruled build sheet of anything: boat, part, kit, roll, batch, and how each part was judged.
 
+use super::super::table;
 use crate::http::{fallback::in_a_path, problems::Fault};
-use actix_web::{HttpResponse, http::header};
+use actix_web::HttpResponse;
 use domain::sheet::{Links, Part, Source, Stands, boat_of, traced_part};
 use domain::view::View;
 use domain::{Book, When};
@@ -57,8 +58,9 @@ pub(super) fn build(book: &Book, trace: &Trace, when: When) -> Build {
 /// A row for each roll of each stage.
 pub(super) fn csv(build: &Build, thing: &ThingName) -> Result<HttpResponse, Fault> {
     let head = "boat,part,stage,kit,roll,batch,tack left when laid,out-life left at cure,oven run,judged";
-    let mut rows: Vec<Vec<String>> = vec![head.split(',').map(str::to_owned).collect()];
-    let mut row = |cells: [&str; 10]| rows.push(cells.map(plain).to_vec());
+    let head: Vec<&str> = head.split(',').collect();
+    let mut rows: Vec<[String; 10]> = Vec::new();
+    let mut row = |cells: [&str; 10]| rows.push(cells.map(str::to_owned));
     for part in &build.parts {
         let boat = part.boat.as_deref().unwrap_or_default();
         if part.stages.is_empty() {
@@ -80,28 +82,5 @@ pub(super) fn csv(build: &Build, thing: &ThingName) -> Result<HttpResponse, Faul
             row(["", "", "", source.kit.as_deref().unwrap_or_default(), roll, batch, "", "", "", "in no part"]);
         }
     }
-    csv_file(&format!("trace-{}", in_a_path(thing).replace(['/', '%'], "-")), &rows)
-}
-
-/// RFC 4180.
-pub(in super::super) fn csv_file<R: AsRef<[String]>>(name: &str, rows: &[R]) -> Result<HttpResponse, Fault> {
-    let failed = || Fault::went_wrong("The sheet could not be written down.");
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    for row in rows {
-        writer.write_record(row.as_ref()).map_err(|_| failed())?;
-    }
-    let body = writer.into_inner().map_err(|_| failed())?;
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present"))
-        .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.csv\"")))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .body(body))
-}
-
-/// A spreadsheet takes what begins like this for a sum to work out; a code may begin like this.
-pub(in super::super) fn plain(cell: &str) -> String {
-    match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        true => format!("'{cell}"),
-        false => cell.to_owned(),
-    }
+    table::whole(&format!("trace-{}", in_a_path(thing).replace(['/', '%'], "-")), &head, rows)
 }

@@ -16,7 +16,6 @@ use crate::{
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use askama::Template;
 use build::Build;
-pub(super) use build::{csv_file, plain};
 use domain::view::View;
 use serde::Deserialize;
 use shared_types::{Code, Direction, Kind, NameError, ThingName};
