@@ -1,6 +1,6 @@
 //! The fold itself: one state, one step at a time, and no scan is swallowed as a repeat.
 
-use super::readings::{Reading, add_ways, unite};
+use super::readings::{Reading, add_ways};
 use super::settled::Settled;
 use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches, Take};
 use crate::cold::Storage;
@@ -50,11 +50,19 @@ pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
         return folded(view, start, steps.to_vec());
     }
     let without = folded(view, start, steps.iter().filter(|step| !told(step)).copied().collect());
+    // By the scans alone: what was told may not have been.
+    let is_scan = |step: &&Step| !step.told;
+    let scanned = steps.iter().any(Step::waits).then(|| steps.iter().filter(is_scan).copied().collect());
+    let scanned = scanned.map(|scans| folded(view, start, scans));
     let out_anyway = |step: &Step| {
-        let is_out = matches!(without.spot(step.at), Some((_, Spot::Out(_))));
-        is_out && without.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to)
+        let by_scans = scanned.as_ref().unwrap_or(&without);
+        let is_out = matches!(by_scans.spot(step.at), Some((_, Spot::Out(_))));
+        is_out && by_scans.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to)
     };
     let counts = |step: &&Step| !told(step) || !out_anyway(step);
+    if steps.iter().filter(told).all(out_anyway) {
+        return without;
+    }
     let mut with = folded(view, start, steps.iter().filter(counts).copied().collect());
     with.join(without, steps);
     with
@@ -85,36 +93,14 @@ fn folded(view: View<'_>, start: Start, mut steps: Vec<Step>) -> History {
 /// A mismatch that a put-away at a named time settles.
 #[derive(Clone, Copy)]
 pub(super) struct Granted {
-    seq: u32,
-    found: Found,
-}
-
-impl History {
-    /// Takes the worse of two readings of the same facts.
-    fn join(&mut self, other: History, steps: &[Step]) {
-        let mut all = std::mem::take(&mut self.stretches.all);
-        all.extend(other.stretches.all.into_iter().filter(|stretch| !all.contains(stretch)).collect::<Vec<_>>());
-        self.stretches = Stretches::new(all);
-        self.lumps.extend(other.lumps.into_iter().filter(|lump| !self.lumps.contains(lump)).collect::<Vec<_>>());
-        self.takes_told = std::mem::replace(&mut self.takes, other.takes);
-        self.found.extend(other.found);
-        // In the order in which it happened: the order of arrival must not show.
-        let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);
-        self.found.sort_by_key(|found| (happened(found.seq), found.puzzle, found.since));
-        self.found.dedup_by_key(|found| (found.seq, found.puzzle));
-        // What was told makes no return undone.
-        let mut ways = other.returns.into_iter();
-        if let Some((own, other)) = self.returns.first_mut().zip(ways.next()) {
-            unite(own, other);
-        }
-        add_ways(&mut self.returns, ways.collect());
-    }
+    pub(super) seq: u32,
+    pub(super) found: Found,
 }
 
 pub(super) struct Folding<'b> {
     pub(super) view: View<'b>,
     pub(super) start: Start,
-    granted: &'b [Granted],
+    pub(super) granted: &'b [Granted],
     /// What to put into history before looking again.
     pub(super) grant: Option<(Step, Found)>,
     /// How the facts are read first of all: what is shown, and most of what is asked, comes of it.
@@ -191,13 +177,20 @@ impl<'b> Folding<'b> {
         let puzzle = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle)?;
         match (puzzle, &self.now.state) {
             (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, State::In { .. }) => Some(*step),
-            (Puzzle::OutWhileOut, State::Out { from, .. }) => {
-                let place = (*from)?;
+            (Puzzle::OutWhileOut, State::Out { from: Some(place), .. } | State::In { place, .. }) => {
+                let place = *place;
                 Some(Step { act: StepAct::PutAway { place, rack_ms: self.rack_ms(place, step.at) }, ..*step })
             }
             (Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut, State::Out { .. }) => Some(*step),
             (_, _) => None,
         }
+    }
+
+    /// A put-away that a person named of a second take-out, at a time at which it is in the cold on this way: whether it is
+    /// out twice later on is not known yet.
+    pub(super) fn may_be_too_soon(&self, state: &State, step: &Step) -> bool {
+        let of_two_take_outs = |one: &Granted| one.seq == step.seq && one.found.puzzle == Puzzle::OutWhileOut;
+        step.granted && matches!(state, State::In { .. }) && self.granted.iter().any(of_two_take_outs)
     }
 
     pub(super) fn rack_ms(&self, place: Label, at: Instant) -> i64 {
@@ -270,13 +263,12 @@ impl<'b> Folding<'b> {
             }
             // The put-away itself was put into history; this scan only shows that it was there.
             (
-                State::In { place, .. },
+                State::In { place, last_known, .. },
                 StepAct::PutAway { place: seen, .. } | StepAct::SeenInside { place: seen, .. },
-            ) if self.is_granted(step) => {
-                if *place == seen {
-                    self.seen_again(step);
-                }
-            }
+            ) if self.is_granted(step) => match *place == seen {
+                true => self.seen_again(step),
+                false => self.moved_on(step, *last_known, seen),
+            },
             (State::In { place, last_known, .. }, StepAct::PutAway { place: into, .. }) if *place == into => {
                 self.puzzle(Puzzle::InWhileIn, step, *last_known, Some(into));
             }

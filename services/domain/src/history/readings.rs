@@ -3,7 +3,7 @@
 //! beside it, and whatever any of them takes counts.
 
 use super::fold::{Folding, State};
-use super::{History, Puzzle, Return, Step};
+use super::{History, Lump, Puzzle, Return, Step, Stretches};
 use crate::fact::Label;
 use shared_types::Instant;
 use std::mem::{replace, take};
@@ -43,6 +43,7 @@ impl Folding<'_> {
             self.read(step);
         }
         for other in others {
+            self.others.extend(self.may_be_too_soon(&other.state, step).then(|| other.clone()));
             self.read_beside(other, step);
         }
         self.join_readings();
@@ -82,8 +83,8 @@ impl Folding<'_> {
         }
     }
 
-    /// Readings that have the thing in the same place, or out since the same time, are one from then on: the worse of
-    /// them. Of many also those that have it out at all, or in which not the same was odd.
+    /// Readings that have the thing in the same place or out of the same, since the same time, are one from then on: the
+    /// worse of them. Of many also those that have it there since another time, or in which not the same was odd.
     fn join_readings(&mut self) {
         for other in take(&mut self.others) {
             if self.now.state.is_same(&other.state) && self.now.granted == other.granted {
@@ -138,7 +139,7 @@ fn covers(other: &[Return], way: &[Return]) -> bool {
 }
 
 /// Every return of two ways, the longer where both have it.
-pub(super) fn unite(way: &mut Vec<Return>, other: Vec<Return>) {
+fn unite(way: &mut Vec<Return>, other: Vec<Return>) {
     for one in other {
         match way.iter_mut().find(|own| own.seq == one.seq) {
             Some(own) => {
@@ -153,15 +154,19 @@ pub(super) fn unite(way: &mut Vec<Return>, other: Vec<Return>) {
 
 impl State {
     fn is_same(&self, other: &State) -> bool {
-        match (self, other) {
-            (State::Out { since, .. }, State::Out { since: other, .. }) => since == other,
-            (_, _) => self.is_like(other),
-        }
+        let since = |state: &State| match state {
+            State::Unknown => None,
+            State::In { entered, last_known, .. } => Some((*entered, *last_known)),
+            State::Out { since, .. } => Some((*since, *since)),
+        };
+        self.is_like(other) && since(self) == since(other)
     }
 
+    /// In the same place, or out of the same: what a person says of a later scan may put it back there.
     fn is_like(&self, other: &State) -> bool {
         match (self, other) {
-            (State::Unknown, State::Unknown) | (State::Out { .. }, State::Out { .. }) => true,
+            (State::Unknown, State::Unknown) => true,
+            (State::Out { from, .. }, State::Out { from: other, .. }) => from == other,
             (State::In { place, .. }, State::In { place: other, .. }) => place == other,
             (_, _) => false,
         }
@@ -186,7 +191,7 @@ impl State {
 }
 
 impl History {
-    /// Of a step that was read in another way only what it charges, and what has to be asked for that.
+    /// Of a step that was read in another way only what it charges, what has to be asked for that, and whose it is.
     fn take_over(&mut self, beside: History) {
         let charged = |puzzle| matches!(puzzle, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere);
         for found in beside.found.into_iter().filter(|found| charged(found.puzzle)) {
@@ -194,9 +199,41 @@ impl History {
                 self.found.push(found);
             }
         }
-        for lump in beside.lumps {
-            if self.lumps.iter().all(|own| own.seq != lump.seq) {
-                self.lumps.push(lump);
+        self.add_lumps(beside.lumps);
+        // What is another thing's may be that where it counts only so.
+        self.moved_out
+            .extend(beside.moved_out.into_iter().filter(|one| !self.moved_out.contains(one)).collect::<Vec<_>>());
+    }
+
+    /// Takes the worse of two readings of the same facts, this one with the take-outs that were only told and the other
+    /// without.
+    pub(super) fn join(&mut self, other: History, steps: &[Step]) {
+        let mut all = take(&mut self.stretches.all);
+        all.extend(other.stretches.all.into_iter().filter(|stretch| !all.contains(stretch)).collect::<Vec<_>>());
+        self.stretches = Stretches::new(all);
+        self.add_lumps(other.lumps);
+        self.takes_told = replace(&mut self.takes, other.takes);
+        self.found.extend(other.found);
+        // In the order in which it happened: the order of arrival must not show.
+        let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);
+        self.found.sort_by_key(|found| (happened(found.seq), found.puzzle, found.since));
+        self.found.dedup_by_key(|found| (found.seq, found.puzzle));
+        // What was told makes no return undone, whatever else that was told may have been or not.
+        let firsts = [&self.returns, &other.returns].map(|ways| ways.first().cloned().unwrap_or_default());
+        let [with, without] = firsts;
+        let told = take(&mut self.returns).into_iter().map(|way| (way, &without));
+        for (mut way, first) in told.chain(other.returns.into_iter().skip(1).map(|way| (way, &with))) {
+            unite(&mut way, first.clone());
+            add_ways(&mut self.returns, vec![way]);
+        }
+    }
+
+    /// No settlement is charged twice; in readings that have it at different times it is at the earliest.
+    pub(super) fn add_lumps(&mut self, lumps: Vec<Lump>) {
+        for lump in lumps {
+            match self.lumps.iter_mut().find(|own| own.seq == lump.seq) {
+                Some(own) => own.at = own.at.min(lump.at),
+                None => self.lumps.push(lump),
             }
         }
     }

@@ -65,6 +65,16 @@ impl Folding<'_> {
         }
     }
 
+    /// The put-away that a person named was put into history, but before this scan it went to another place: it came in
+    /// from there, whatever that person said.
+    pub(super) fn moved_on(&mut self, step: &Step, last_known: Instant, place: Label) {
+        let puzzle = Puzzle::InWhileInElsewhere;
+        match self.granted.iter().any(|one| (one.seq, one.found.puzzle) == (step.seq, puzzle)) {
+            true => self.unsafe_way(puzzle, step, last_known),
+            false => self.puzzle(puzzle, step, last_known, Some(place)),
+        }
+    }
+
     /// Out from an instant on; what is out already stays so, and the earlier of the two counts.
     pub(super) fn outside(&mut self, since: Instant, step: &Step, place: Option<Label>, take: Option<&Step>) {
         if let State::Out { since: already, takes, .. } = &mut self.now.state {

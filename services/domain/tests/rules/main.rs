@@ -34,6 +34,7 @@ mod limits;
 mod lists;
 mod look;
 mod random;
+mod readings;
 mod recalled;
 mod refreezes;
 mod rules_version;
