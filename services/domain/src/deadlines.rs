@@ -52,8 +52,8 @@ fn cured_from((last_ply, _): Bound, allowed_ms: i64, spare_ms: i64) -> Bound {
 pub fn deadlines(set: &[Limit], at: Instant, act: Act, laid: bool, spare_ms: i64) -> Deadlines {
     let of = |name: LimitName| set.iter().find(|limit| limit.name == name).map(|limit| &limit.state);
     let clock_end = |name| match of(name) {
-        Some(LimitState::Clock { allowed, so_far, passed, .. }) => {
-            Some((passed.unwrap_or_else(|| at.plus_ms(allowed.saturating_sub(*so_far))), name))
+        Some(state @ LimitState::Clock { passed, .. }) => {
+            Some((passed.unwrap_or_else(|| at.plus_ms(state.left_at_worst().unwrap_or(0))), name))
         }
         _ => None,
     };

@@ -6,6 +6,7 @@ use crate::kit::KitLife;
 use crate::roll::{Life, Missing, RollLife, end_of_day};
 use crate::stage::{Oven, StageItem, StageLife};
 use crate::view::View;
+use crate::worst::worst;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use shared_types::{Instant, LayToCure, LayToCureFrom, LimitName, Refreezes, ShelfLife, StatedSeconds, TestedAt};
@@ -54,6 +55,8 @@ pub enum LimitState {
 pub struct OvenMark {
     pub not_confirmed: bool,
     pub left_if_never: Option<i64>,
+    /// Of another item than ends first while the start counts.
+    pub item_if_never: Option<Label>,
 }
 
 /// The limits of one thing: for each the worst of what it holds, and everything that is missing.
@@ -165,7 +168,8 @@ pub fn limits_when_laid(read: At<'_>, stage: &StageLife, seq: u32) -> Limits {
 /// The first ply of this material in the stage, whichever revision or roll; of what nobody knows it may be.
 pub fn first_of_material(stage: &StageLife, life: &Life, at: Instant) -> Option<Instant> {
     let same = |item: &&StageItem| {
-        item.lives.is_empty() || item.lives.iter().any(|other| other.received.material == life.received.material)
+        let unknown = item.cut_unknown || item.lives.is_empty();
+        unknown || item.lives.iter().any(|other| other.received.material == life.received.material)
     };
     stage.lying(at).filter(same).map(|item| item.first_ply).min()
 }
@@ -219,7 +223,7 @@ fn clock_state(at: Instant, life: &Life, allowed: i64, stops: Option<(Instant, b
 
 fn oven_mark(stops: Option<(Instant, bool)>, left_if_never: impl FnOnce() -> Option<i64>) -> OvenMark {
     match stops {
-        Some((_, true)) => OvenMark { not_confirmed: true, left_if_never: left_if_never() },
+        Some((_, true)) => OvenMark { not_confirmed: true, left_if_never: left_if_never(), item_if_never: None },
         Some((_, false)) | None => OvenMark::default(),
     }
 }
@@ -269,7 +273,13 @@ fn shelf_life(read: At<'_>, life: &Life, tested: &Tested) -> LimitState {
     };
     let started = tested.started.map_or(read.at, |(start, _)| start.min(read.at));
     let stands = life.clock.until(started);
-    let tested = act.is_some() && (by != TestedAt::TakeOut || tested.out || tested.laid.is_some());
+    let tested = act.is_some()
+        && match by {
+            TestedAt::TakeOut => tested.out || tested.laid.is_some(),
+            TestedAt::Lay => true,
+            // A start that is not confirmed may never have been.
+            TestedAt::Oven => tested.started.is_some_and(|(_, not_confirmed)| !not_confirmed),
+        };
     LimitState::Date { last_day, end: end_of_day(last_day, zone), read_at: act.unwrap_or(stands), by, tested }
 }
 
@@ -303,46 +313,19 @@ fn all_missing(item: Label, missing: Missing) -> Vec<Limit> {
     ORDER.into_iter().map(|name| Limit { name, item, state: LimitState::Missing(missing) }).collect()
 }
 
-/// For each limit the worst: what ends first, ties by the smallest left. What is missing is kept beside it.
-fn worst(read: At<'_>, sets: Vec<Vec<Limit>>) -> Limits {
-    let all = || sets.iter().flatten();
-    let missing = all().filter_map(|limit| match limit.state {
-        LimitState::Missing(missing) => Some((limit.name, limit.item, missing)),
-        _ => None,
-    });
-    let mut missing: Vec<_> = missing.collect();
-    missing.sort_by_key(|(name, item, missing)| (*name, read.view.book.name(*item), *missing));
-    missing.dedup();
-    let of_name = |name| all().filter(move |limit| limit.name == name);
-    let worst_of = |name| of_name(name).min_by_key(|limit| urgency(read.at, &limit.state)).cloned();
-    let rows = match &*sets {
-        // Mostly there is one, and each set is in order.
-        [one] => one.clone(),
-        _ => ORDER.into_iter().filter_map(worst_of).collect(),
-    };
-    Limits { rows, missing, sets }
-}
-
-fn urgency(at: Instant, state: &LimitState) -> (u8, i64, i64) {
-    match state {
-        LimitState::Clock { allowed, so_far, passed, oven, .. } => {
-            let left = allowed.saturating_sub(*so_far);
-            // A start that is not confirmed may never have been: then its clock ran on.
-            let never = oven.left_if_never.filter(|_| oven.not_confirmed);
-            let ends = at.plus_ms(never.map_or(left, |never| never.min(left)));
-            (0, passed.unwrap_or(ends).0, left)
-        }
-        LimitState::NotLaid { allowed, .. } => (0, at.plus_ms(*allowed).0, *allowed),
-        LimitState::Date { end, read_at, .. } => (0, end.since(*read_at), 0),
-        LimitState::Count { allowed, so_far } => (0, allowed.saturating_sub(*so_far), 0),
-        LimitState::Missing(_) => (1, 0, 0),
-        LimitState::NoneBy(_) => (2, 0, 0),
-    }
-}
-
 impl Limits {
     pub fn get(&self, name: LimitName) -> Option<&LimitState> {
         self.rows.iter().find(|limit| limit.name == name).map(|limit| &limit.state)
+    }
+}
+
+impl Limit {
+    /// Whose it is, if an oven start that is not confirmed never was.
+    pub fn item_at_worst(&self) -> Label {
+        match self.state {
+            LimitState::Clock { oven, .. } => oven.item_if_never.unwrap_or(self.item),
+            _ => self.item,
+        }
     }
 }
 
@@ -369,6 +352,14 @@ impl LimitState {
             LimitState::NotLaid { allowed, .. } => Some(*allowed),
             LimitState::Date { end, read_at, .. } => Some(end.since(*read_at)),
             LimitState::NoneBy(_) | LimitState::Missing(_) => None,
+        }
+    }
+
+    /// The same, if an oven start that is not confirmed never was.
+    pub fn left_at_worst(&self) -> Option<i64> {
+        match self {
+            LimitState::Clock { oven, .. } => self.left().into_iter().chain(oven.left_if_never).min(),
+            _ => self.left(),
         }
     }
 

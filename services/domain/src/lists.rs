@@ -126,7 +126,7 @@ fn line(
         thing,
         stage: stage.cloned(),
         limit: limit.name,
-        item: read.view.book.name(limit.item).clone(),
+        item: read.view.book.name(limit.item_at_worst()).clone(),
         ends_at: say.stamp(ends),
         left_s: floor_s(ms),
         runs,

@@ -90,6 +90,10 @@ pub(crate) fn weigh<'b>(view: View<'b>, label: Label, question: &MayUseQuestion)
         match &question.job {
             Some(job) => {
                 let mut planned = against_plan(read, &subject, question, job, spare_ms, &say);
+                // Where nobody knows what is planned, it is no better than without a job.
+                if planned.against.iter().any(|one| one.word == Word::CannotSay) {
+                    too_late(at, question.act, deadlines, spare_ms, &say, &mut against);
+                }
                 against.append(&mut planned.against);
                 plan = Some(planned);
             }

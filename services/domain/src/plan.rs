@@ -166,8 +166,8 @@ fn falls_short(
 
 fn clock_end(set: &[Limit], name: LimitName, at: Instant) -> Option<(Instant, LimitName)> {
     set.iter().find_map(|limit| match limit.state {
-        LimitState::Clock { allowed, so_far, passed, .. } if limit.name == name => {
-            Some((passed.unwrap_or_else(|| at.plus_ms(allowed.saturating_sub(so_far))), name))
+        LimitState::Clock { passed, .. } if limit.name == name => {
+            Some((passed.unwrap_or_else(|| at.plus_ms(limit.state.left_at_worst().unwrap_or(0))), name))
         }
         _ => None,
     })

@@ -206,13 +206,14 @@ fn first(read: At<'_>, limits: &Limits, stage: Option<&StageName>, say: &Say) ->
         }
         let never = oven.left_if_never.map(floor_s);
         let left_s = never.or(limit.state.left().map(floor_s))?;
-        let ends = ends.or_else(|| Some(read.at.plus_ms(never?.saturating_mul(1_000))));
+        let never_ends = never.map(|left_s| read.at.plus_ms(left_s.saturating_mul(1_000)));
+        let ends = ends.into_iter().chain(never_ends).min();
         Some((limit, ends, left_s, runs || never.is_some()))
     });
     let (limit, ends, left_s, runs) = ends.min_by_key(|(_, ends, left_s, _)| order(*ends, *left_s))?;
     Some(EndsFirst {
         limit: limit.name,
-        item: read.view.book.name(limit.item).clone(),
+        item: read.view.book.name(limit.item_at_worst()).clone(),
         stage: stage.cloned(),
         ends_at: ends.map(|at| say.stamp(at)),
         left_s,

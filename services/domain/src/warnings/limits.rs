@@ -68,9 +68,9 @@ fn warning(asked: &Asked<'_>, label: Label, stage: Option<&StageName>, limit: &L
         thing: label,
         stage: stage.cloned(),
         limit: Some(limit.name),
-        item: Some(limit.item),
+        item: Some(limit.item_at_worst()),
         // The material is that whose limit it is.
-        rolls: vec![limit.item],
+        rolls: vec![limit.item_at_worst()],
         jobs: jobs.into_iter().map(|job| job.code.clone()).collect(),
         who,
         act,
@@ -105,7 +105,9 @@ fn away(asked: &Asked<'_>, label: Label, act: WarningAct, act_by: Instant) -> Aw
 }
 
 fn who(stage: Option<&StageName>, limit: &Limit, end: &Ends, has_job: bool) -> (WarningWho, WarningAct) {
-    let unconfirmed = matches!(&limit.state, LimitState::Clock { oven, .. } if oven.not_confirmed);
+    // What is over and runs on is in no run that anybody could confirm.
+    let over = matches!(limit.state, LimitState::Clock { runs: true, .. }) && limit.state.is_over();
+    let unconfirmed = matches!(&limit.state, LimitState::Clock { oven, .. } if oven.not_confirmed) && !over;
     match (stage, &limit.state) {
         (Some(_), _) if unconfirmed => (WarningWho::Oven, WarningAct::ConfirmHeat),
         (Some(_), _) if end.left_ms < 0 => (WarningWho::Quality, WarningAct::Decide),
@@ -131,7 +133,7 @@ fn judged_first(
     why: &str,
 ) -> String {
     let book = asked.read.view.book;
-    let because = format!(" by {}", book.name(limit.item).short());
+    let because = format!(" by {}", book.name(limit.item_at_worst()).short());
     let ends = asked.ends_words(limit.name, act_by, end.at, &because);
     let (thing, by) = (book.name(label).short(), asked.by(act_by));
     format!("Quality: say {by} whether {thing} {stage} may be cured. {why} {ends} It ages while you wait.")
@@ -154,9 +156,9 @@ fn sentence(
     let of = stage.map_or(String::new(), |stage| format!(" {stage}"));
     let thing = format!("{}{of}", book.name(label).short());
     let by = asked.by(act_by);
-    let because = match limit.item == label {
+    let because = match limit.item_at_worst() == label {
         true => String::new(),
-        false => format!(" by {}", book.name(limit.item).short()),
+        false => format!(" by {}", book.name(limit.item_at_worst()).short()),
     };
     let why = asked.ends_words(limit.name, act_by, end.at, &because);
     let job = jobs.iter().map(|job| job.code.as_str()).collect::<Vec<_>>().join(" and ");
@@ -186,7 +188,7 @@ fn sentence(
             )
         }
         WarningAct::Retest => {
-            let batch = batch(asked, limit.item);
+            let batch = batch(asked, limit.item_at_worst());
             format!("Quality: have {batch} tested again {by}, or have {thing} planned first. {why}")
         }
         WarningAct::PlanFirst => {

@@ -398,3 +398,13 @@ fn without_a_declared_yard_no_shelf_life_can_be_said() {
     let asked = scene.stored("R-1", "Mon 06:00").may(TakeOut, "R-1", "Tue 07:00");
     asked.answer(CannotSay).because("The yard's zone is not declared yet.");
 }
+
+#[test]
+fn a_job_of_which_nobody_knows_the_plan_makes_no_answer_better() {
+    // 100 h of tack life were over on Friday.
+    let scene = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Mon 07:00").put_away("R-1", "F1", "Sat 06:00");
+    scene.may(TakeOut, "R-1", "Sat 08:00").answer(No);
+    scene.may_for("J-9", TakeOut, "R-1", "Sat 08:00").answer(No).governed_by(Tack);
+    let passed = scene.job("J-1", "Wed 12:00", "Thu 12:00");
+    passed.may_for("J-1", TakeOut, "R-1", "Sat 08:00").answer(No).governed_by(Tack);
+}

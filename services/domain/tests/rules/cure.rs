@@ -363,3 +363,30 @@ fn of_what_lies_in_an_unconfirmed_run_the_worst_is_picked_as_if_it_never_started
     let line = list.iter().find(|line| line.thing == thing("P-1") && line.limit == Out).unwrap();
     assert_eq!((line.item.clone(), line.left_s), (thing("R-1"), 176 * 3_600));
 }
+
+/// Out since Monday 06:00 and heating since 12:00, nobody knows whether; R-2, out since 20:00, was laid upon it at 21:00.
+fn laid_upon_what_may_be_heating() -> Scene {
+    let none = || LayToCure::None(NoneBy { none_by: "DOC-1".to_owned() });
+    let scene = Scene::yard_with_sheet(|sheet| sheet.lay_to_cure = Some(none()));
+    let scene = scene.stored("R-1", "Mon 05:00").stored("R-2", "Mon 05:00").out("R-1", "Mon 06:00");
+    let scene = scene.laid("P-1", "R-1", "Mon 08:00").oven("RUN-1", &["P-1"], "Mon 12:00");
+    scene.out("R-2", "Mon 20:00").laid("P-1", "R-2", "Mon 21:00")
+}
+
+#[test]
+fn what_runs_on_is_not_hidden_behind_what_may_be_heating() {
+    // At 11:00 on Tuesday R-2 has been out 15 h and runs on; R-1 stands at 6 h, or has been out 29 h if it never started.
+    let row = laid_upon_what_may_be_heating().look("P-1", "Tue 11:00").stage_row("skin", Out);
+    assert_eq!((row.item, row.runs, row.not_confirmed), (crate::scene::thing("R-2"), true, true));
+    let hours = |left: Option<i64>| left.map(|left_s| left_s / 3_600);
+    assert_eq!((hours(row.left_s), hours(row.left_s_if_never_started)), (Some(185), Some(171)));
+}
+
+#[test]
+fn heating_counts_a_start_that_is_not_confirmed_as_none() {
+    // 200 h from Monday 06:00, if the oven of R-1 never started.
+    laid_upon_what_may_be_heating().may(Oven, "P-1/skin", "Tue 11:00").heating_by("Tue+1 14:00");
+    let heated = laid_upon_what_may_be_heating().ended("RUN-1", "Mon 18:00").committed("Mon 14:00");
+    // Confirmed, it stands at 6 h; R-2 runs on, 200 h from Monday 20:00.
+    heated.may(Oven, "P-1/skin", "Tue 11:00").heating_by("Wed+1 04:00");
+}

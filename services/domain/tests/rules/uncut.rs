@@ -119,3 +119,15 @@ pub fn all_plies_are_known(scene: &Scene, at: Instant) -> bool {
         _ => true,
     })
 }
+
+#[test]
+fn what_was_laid_before_its_kit_was_cut_may_be_of_any_material() {
+    // PM-102 laid at 10:00 from a kit that was cut at 10:01; J-2 wants PM-101 heated 72 h and more after that.
+    let scene = Scene::yard().material("PM-102", crate::scene::sheet()).registered("batch/PM-102/B-1", "2026-01-31");
+    let scene = scene.job_needing("J-2", "PM-101", "Tue 14:00", "Fri 10:30").stored("R-1", "Mon 06:00");
+    let scene = scene.received("R-2", "Mon 06:00").of("PM-102", "B-1").put_away("R-2", "F1", "Mon 06:00");
+    let scene = scene.out("R-2", "Tue 06:00").laid("P-2", "K-1", "Tue 10:00").named("laid");
+    let scene = scene.change(|entry| entry.thing = thing("P-1")).cut("N-1", "R-2", "K-1", "Tue 10:01");
+    scene.may_for("J-2", Cut, "R-1", "Tue 12:00").answer(No).governed_by(ToCure);
+    scene.strike("laid", "Tue 11:00").may_for("J-2", Cut, "R-1", "Tue 12:00").answer(Yes);
+}
