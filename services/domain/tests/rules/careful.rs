@@ -373,7 +373,7 @@ proptest! {
 
     #[test]
     fn what_is_told_makes_no_list_better(ops in ops(20), told in op(), minute in 0..16_000_i64) {
-        let before = needing(&ops);
+        let before = with_its_places(needing(&ops));
         // As in the law of answers: into a freezer only, for one in a room counts as the scanned one does.
         let told = Op { kind: told.kind % 12, place: told.place % 2, told: true, ..told };
         let after = happens(before.clone(), &told);

@@ -66,6 +66,14 @@ pub fn yard(ops: &[Op]) -> Scene {
     ops.iter().fold(scene.opening(3, 1), happens)
 }
 
+/// The same without strikes of places: what was told of a freezer waits, and of a place that is none any more it counts.
+pub fn with_its_places(mut scene: Scene) -> Scene {
+    let places: Vec<uuid::Uuid> =
+        scene.entries.iter().filter(|entry| entry.thing.kind() == Kind::Place).map(|entry| entry.id).collect();
+    scene.entries.retain(|entry| entry.strikes.is_none_or(|struck| !places.contains(&struck)));
+    scene
+}
+
 /// Puts one happening at the log's end.
 pub fn happens(scene: Scene, op: &Op) -> Scene {
     let now = "Mon 06:00";
