@@ -77,8 +77,9 @@ impl Life {
                 (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
             }
             let long = stretches.values().filter(|(order, from, to)| to - begins(*from, order) > longer_than);
-            let (early, late): (Vec<_>, Vec<_>) = long.partition(|(order, ..)| order.0 < opening);
-            (early.len() as i64, late.len() as i64)
+            let early: Vec<bool> = long.map(|(order, ..)| order.0 < opening).collect();
+            let (early, all) = (early.iter().filter(|early| **early).count() as i64, early.len() as i64);
+            (early, all - early)
         };
         if !self.told_take_outs {
             return self.full.iter().map(|way| on(way, way)).collect();

@@ -11,7 +11,8 @@ const QUESTIONS_A_THING: u64 = 8;
 
 /// The seeds of the histories; a longer run is asked for with `STEPPER_HISTORIES=400`, some of them with `161..167`.
 fn seeds() -> std::ops::Range<u64> {
-    let asked = std::env::var("STEPPER_HISTORIES").unwrap_or_else(|_| "12".to_owned());
+    let asked = std::env::var_os("STEPPER_HISTORIES").unwrap_or_else(|| "12".into());
+    let asked = asked.to_string_lossy();
     let number = |text: &str| text.parse().expect("STEPPER_HISTORIES is a number, or two with .. between");
     match asked.split_once("..") {
         Some((from, to)) => number(from)..number(to),
