@@ -197,12 +197,19 @@ impl Book {
 
     /// The last entry of the group an entry was written with: what was known once it was written.
     pub fn group_end(&self, seq: u32) -> u32 {
-        kept::note_more();
-        let Some(own) = self.entry(seq) else { return seq };
+        let Some(own) = self.entry(seq) else {
+            kept::note_more();
+            return seq;
+        };
         // A group is small beside a log.
         let after = usize::try_from(seq).ok().and_then(|seq| self.entries.get(seq..)).unwrap_or_default();
         let same = after.iter().take_while(|other| other.recorded_at <= own.recorded_at).count();
-        seq.saturating_add(u32::try_from(same).unwrap_or(u32::MAX))
+        let end = seq.saturating_add(u32::try_from(same).unwrap_or(u32::MAX));
+        // The last group may still grow; an earlier one stays as it is.
+        if self.last_seq() <= u64::from(end) {
+            kept::note_more();
+        }
+        end
     }
 
     /// Counters that had not come by an entry, per device: the last before the gap, the one after it and its entry.

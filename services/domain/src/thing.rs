@@ -225,6 +225,27 @@ fn acts_of(view: View<'_>, label: Label, asked: impl Fn(u32, Instant) -> bool) -
 
 /// Nothing is emitted or stored: the same act, as was known right after it was written, and as is known now.
 pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<JudgedAgain> {
+    let changed = view.kept(label, || otherwise(view, label));
+    let shown = changed.iter().map(|Otherwise { seq, at, then, now }| JudgedAgain {
+        entry: view.book.id_of(*seq),
+        seq: u64::from(*seq),
+        act: now.act,
+        at: say.stamp(*at),
+        then: then.shown(view),
+        now: now.shown(view),
+    });
+    shown.collect()
+}
+
+/// An act that is judged otherwise now.
+struct Otherwise {
+    seq: u32,
+    at: Instant,
+    then: Judged,
+    now: Judged,
+}
+
+fn otherwise(view: View<'_>, label: Label) -> Vec<Otherwise> {
     let mut changed = Vec::new();
     let mut then_known: Option<(u32, Vec<ActJudged>)> = None;
     let later = LaterWords::of(view, label);
@@ -241,14 +262,7 @@ pub(crate) fn judged_again(view: View<'_>, label: Label, say: &Say) -> Vec<Judge
         let then =
             then_known.iter().flat_map(|(_, acts)| acts).find(|(of, _, judged)| *of == seq && judged.act == now.act);
         let Some((_, _, then)) = then.filter(|(_, _, then)| *then != now) else { continue };
-        changed.push(JudgedAgain {
-            entry: view.book.id_of(seq),
-            seq: u64::from(seq),
-            act: now.act,
-            at: say.stamp(at),
-            then: then.shown(view),
-            now: now.shown(view),
-        });
+        changed.push(Otherwise { seq, at, then: then.clone(), now });
     }
     changed
 }
