@@ -25,7 +25,7 @@ fn a_number_or_a_time_that_is_none_is_said_with_what_is_expected() {
     refused(&server, "/api/v1/rolls?known=-1", "a whole number is expected, 0 or more");
     refused(&server, "/api/v1/rolls?known=99999", "The log ends at entry 8");
     refused(&server, "/api/v1/rolls?at=2026-05-06", "2026-05-06");
-    refused(&server, "/api/v1/rolls?held=perhaps", "`true` or `false`");
+    refused(&server, "/api/v1/rolls?held=perhaps", "true or false is expected");
     refused(&server, "/api/v1/rolls?state=melted", "known are");
     refused(&server, "/api/v1/rolls?limit=1&limit=2", "twice");
 }
