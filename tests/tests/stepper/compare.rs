@@ -101,7 +101,7 @@ fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String>
             let answer = product.may_use(&question);
             let mut differ = differences(&answer, &view, thing);
             differ.extend(ahead::differences(&answer, &view, &question));
-            if !differ.is_empty() {
+            if !differ.is_empty() && !is_only_stricter(&answer, &view) {
                 let own = own_lines(&history.jsonl, thing, &view);
                 let job = question.job.as_ref().map_or(String::new(), |job| format!(" for {job}"));
                 let at = time(question.at);
@@ -112,6 +112,32 @@ fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String>
         }
     }
     found
+}
+
+/// No number of the answer leaves more than the stepper's, no word is better and no time later, and something is worse: where
+/// the product puts ways to read a history together it may count more than any one of them has, and never less.
+fn is_only_stricter(answer: &Value, view: &View) -> bool {
+    let rows: Vec<&Value> = answer["limits"].as_array().into_iter().flatten().collect();
+    let given =
+        |row: &Row| rows.iter().filter(|given| given["limit"] == row.limit).filter_map(|given| left(given)).min();
+    // The tack of what is laid is read as it was then, and not compared.
+    let laid = answer["stage"].is_string();
+    let compared = view.rows.iter().filter(|row| !laid || row.limit != "tack_life");
+    let mut turns: Vec<std::cmp::Ordering> =
+        compared.map(|row| given(row).map_or(std::cmp::Ordering::Greater, |left| left.cmp(&row.left))).collect();
+    let ahead = view.ahead.as_ref();
+    for (key, ours) in
+        [("last_ply_by", ahead.and_then(|of| of.last_ply_ms)), ("heating_by", ahead.and_then(|of| of.heating_ms))]
+    {
+        let given =
+            answer[key].as_str().map(|text| chrono::DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis());
+        turns.extend(given.zip(ours).map(|(given, ours)| given.cmp(&ours)));
+    }
+    let word = verdict(answer["answer"].as_str().unwrap_or_default());
+    turns.push(word.map_or(std::cmp::Ordering::Greater, |word| {
+        if word < view.at_least { std::cmp::Ordering::Greater } else { std::cmp::Ordering::Equal }
+    }));
+    turns.iter().all(|turn| turn.is_le()) && turns.iter().any(|turn| turn.is_lt())
 }
 
 fn question(history: &History, log: &[Entry], thing: &str, stage: Option<&str>, dice: u64) -> Question {
