@@ -191,7 +191,7 @@ impl State {
 }
 
 impl History {
-    /// Of a step that was read in another way only what it charges, what has to be asked for that, and whose it is.
+    /// Of a step that was read in another way only what it charges, and what has to be asked for that.
     fn take_over(&mut self, beside: History) {
         let charged = |puzzle| matches!(puzzle, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere);
         for found in beside.found.into_iter().filter(|found| charged(found.puzzle)) {
@@ -200,9 +200,6 @@ impl History {
             }
         }
         self.add_lumps(beside.lumps);
-        // What is another thing's may be that where it counts only so.
-        self.moved_out
-            .extend(beside.moved_out.into_iter().filter(|one| !self.moved_out.contains(one)).collect::<Vec<_>>());
     }
 
     /// Takes the worse of two readings of the same facts, this one with the take-outs that were only told and the other

@@ -54,13 +54,14 @@ fn a_named_put_away_counts_where_it_was_in_already_too() {
 }
 
 #[test]
-fn a_told_scan_that_was_another_rolls_is_that_rolls() {
-    // R-2 came back at 08:00, if the told scan of R-1 was it; then it was put away where it was.
+fn a_scan_that_is_odd_in_one_reading_alone_brings_no_other_roll_back() {
+    // R-1 came into F2 at 08:00 after a take-out, or had come to F1 at 07:30 as told: then the scan is odd. Said to be R-2's,
+    // it is so only where it is odd, and R-2 stays out.
     let scene = Scene::yard().stored("R-1", "Mon 06:00").stored("R-2", "Mon 06:00").out("R-2", "Tue 06:00");
-    let scene = scene.put_away("R-1", "F2", "Tue 08:00").told().named("told").put_away("R-2", "F1", "Tue 12:00");
-    let other = Settlement::Other(thing("R-2"));
-    let scene = scene.settle("told", "in_while_in_elsewhere", other, "Wed 06:00");
-    scene.look("R-2", "Wed 08:00").returns_are(2);
+    let scene = scene.out("R-1", "Tue 07:00").put_away("R-1", "F1", "Tue 07:30").told();
+    let scene = scene.put_away("R-1", "F2", "Tue 08:00").named("scan");
+    let scene = scene.settle("scan", "in_while_in_elsewhere", Settlement::Other(thing("R-2")), "Wed 06:00");
+    scene.look("R-2", "Tue 12:00").out_time_is("6:00");
 }
 
 #[test]
