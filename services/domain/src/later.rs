@@ -2,7 +2,6 @@
 
 use crate::fact::{Fact, Label, What};
 use crate::holds;
-use crate::trace;
 use crate::view::View;
 use shared_types::{Direction, Instant, Kind, ThingName};
 use std::collections::BTreeSet;
@@ -48,7 +47,7 @@ fn of_part(view: View<'_>, part: Label) -> Vec<(Instant, u32)> {
     });
     let mut on: BTreeSet<Label> = runs.chain([part]).collect();
     let mut kits = BTreeSet::new();
-    for below in trace::walk(view, part, Direction::MadeFrom, Instant::MAX) {
+    for below in below(view, part) {
         let kind = view.book.kind(below);
         kits.extend((kind == Kind::Kit).then_some(below));
         match kind {
@@ -61,6 +60,16 @@ fn of_part(view: View<'_>, part: Label) -> Vec<(Instant, u32)> {
         What::Cut(_) | What::RunEnded { .. } | What::RunInterrupted { .. } => Instant::MIN,
         _ => fact.earliest(),
     })
+}
+
+/// All that a part is made from, thing by thing, so that what it was read from is noted.
+fn below(view: View<'_>, part: Label) -> BTreeSet<Label> {
+    let (mut found, mut open) = (BTreeSet::new(), vec![part]);
+    while let Some(label) = open.pop() {
+        let made_from = view.links(label).into_iter().filter(|(link, _)| link.way == Direction::MadeFrom);
+        open.extend(made_from.map(|(link, _)| link.other).filter(|other| found.insert(*other)));
+    }
+    found
 }
 
 fn of(view: View<'_>, mut on: BTreeSet<Label>, from: impl Fn(&Fact) -> Instant) -> Vec<(Instant, u32)> {

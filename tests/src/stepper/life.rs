@@ -17,19 +17,17 @@ pub struct Life {
     full: Vec<Walk>,
     /// When it was outside on any of them.
     marks: Vec<Mark>,
-    /// Whether there are take-outs that were only told and change anything.
-    told_take_outs: bool,
 }
 
 impl Life {
-    fn new(firm: Vec<Walk>, full: Vec<Walk>, told_take_outs: bool) -> Self {
+    fn new(firm: Vec<Walk>, full: Vec<Walk>) -> Self {
         let mut marks: Vec<Mark> = Vec::new();
         for mark in firm.iter().chain(&full).flat_map(|way| &way.marks) {
             if !marks.contains(mark) {
                 marks.push(mark.clone());
             }
         }
-        Life { firm, full, marks, told_take_outs }
+        Life { firm, full, marks }
     }
 
     fn ways(&self) -> impl Iterator<Item = &Walk> {
@@ -46,21 +44,20 @@ impl Life {
         self.marks.iter().map(|mark| mark.from).min()
     }
 
-    /// Hours that were assigned. No settlement is charged twice; they are charged at the earliest.
+    /// Hours that were assigned. No settlement is charged twice.
     pub fn assigned(&self) -> Vec<Lump> {
         let mut all: Vec<Lump> = Vec::new();
         for lump in self.ways().flat_map(|way| &way.lumps) {
-            match all.iter_mut().find(|other| other.settlement == lump.settlement) {
-                Some(other) => other.at = other.at.min(lump.at),
-                None => all.push(lump.clone()),
+            if all.iter().all(|other| other.settlement != lump.settlement) {
+                all.push(lump.clone());
             }
         }
         all
     }
 
     /// Returns into the cold longer than `longer_than` minutes for which `counts` holds, before an opening and since, on
-    /// each way, with those that there are without the told take-outs or with them, for they make none undone. `begins`
-    /// may move the beginning of a stretch.
+    /// each way, and on the first with the told take-outs and without, for they make none undone. `begins` may move the
+    /// beginning of a stretch.
     pub fn refreezes(
         &self,
         longer_than: Minute,
@@ -68,24 +65,18 @@ impl Life {
         counts: impl Fn(&Order) -> bool,
         begins: impl Fn(Minute, &Order) -> Minute,
     ) -> Vec<(i64, i64)> {
-        // A return is that of its scan, whenever a person says that it was.
-        let on = |other: &Walk, own: &Walk| {
-            let mut stretches: BTreeMap<&str, (&Order, Minute, Minute)> = BTreeMap::new();
-            let both: [&[Return]; 2] = [&own.returns, &other.returns];
+        let on = |firm: &Walk, full: &Walk| {
+            let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
+            let both: [&[Return]; 2] = [&firm.returns, &full.returns];
             for back in both.into_iter().flatten().filter(|back| counts(&back.order)) {
-                let (_, from, to) = stretches.entry(&back.scan).or_insert((&back.order, back.from, back.to));
+                let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
                 (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
             }
-            let long = stretches.values().filter(|(order, from, to)| to - begins(*from, order) > longer_than);
-            let early: Vec<bool> = long.map(|(order, ..)| order.0 < opening).collect();
-            let (early, all) = (early.iter().filter(|early| **early).count() as i64, early.len() as i64);
-            (early, all - early)
+            let long = stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than);
+            let (early, late): (Vec<_>, Vec<_>) = long.partition(|(order, _)| order.0 < opening);
+            (early.len() as i64, late.len() as i64)
         };
-        if !self.told_take_outs {
-            return self.full.iter().map(|way| on(way, way)).collect();
-        }
-        let with = self.full.iter().map(|way| on(&self.firm[0], way));
-        with.chain(self.firm.iter().skip(1).map(|way| on(&self.full[0], way))).collect()
+        std::iter::once(on(&self.firm[0], &self.full[0])).chain(self.ways().map(|way| on(way, way))).collect()
     }
 
     /// The latest instant of the last take-out for which `counts` holds: without what was only told, and with it.
@@ -191,19 +182,11 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
         steps.iter().map(|(fact, step)| if told_take_out(fact, step) { look(step) } else { step.clone() }).collect();
     let firm = walk(&firm);
 
-    // With them, but for what changes nothing: inside a stretch that is outside by the scans alone, from its earliest to its
-    // latest instant.
-    let scans: Vec<Step> = steps
-        .iter()
-        .map(|(fact, step)| match told_take_out(fact, step) || step.perhaps {
-            true => Step { perhaps: false, ..look(step) },
-            false => step.clone(),
-        })
-        .collect();
-    let scans = walk(&scans);
-    let outside = |minute: Minute| scans.iter().flat_map(|way| &way.marks).any(|mark| mark.covers(minute));
+    // With them, but for what changes nothing: inside a stretch that is outside anyway, from its earliest to its latest
+    // instant, and out by the scans alone.
+    let outside = |minute: Minute| firm.iter().flat_map(|way| &way.marks).any(|mark| mark.covers(minute));
     let changes_nothing = |step: &Step| {
-        scans[0].out_since.iter().any(|(id, _)| id == step.id()) && (step.earliest..=step.latest).all(outside)
+        firm[0].out_since.iter().any(|(id, _)| id == step.id()) && (step.earliest..=step.latest).all(outside)
     };
     let full: Vec<Step> = steps
         .iter()
@@ -212,8 +195,8 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
             false => step.clone(),
         })
         .collect();
-    let told_take_outs = steps.iter().any(|(fact, step)| told_take_out(fact, step) && !changes_nothing(step));
-    Life::new(firm, walk(&full), told_take_outs)
+    let full = walk(&full);
+    Life::new(firm, full)
 }
 
 /// Where a place may be warmer than a thing may be stored at, it ages there as it does outside.

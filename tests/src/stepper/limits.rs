@@ -49,8 +49,6 @@ pub struct View {
     /// Out-time of each thing that it holds, in milliseconds.
     pub out_time_ms: Vec<(String, i64)>,
     pub rows: Vec<Row>,
-    /// When what is laid has lain too long, if an oven start that is not confirmed never was. Milliseconds.
-    pub lies_until_ms: Option<i64>,
     /// What lies ahead, where that can be said.
     pub ahead: Option<Ahead>,
 }
@@ -63,7 +61,6 @@ impl View {
             why: vec![why.to_owned()],
             out_time_ms: Vec::new(),
             rows: Vec::new(),
-            lies_until_ms: None,
             ahead: None,
         }
     }
@@ -86,7 +83,6 @@ pub fn view(book: &Book, items: &[Item], act: &str, at: Minute) -> View {
         why: Vec::new(),
         out_time_ms: Vec::new(),
         rows: Vec::new(),
-        lies_until_ms: None,
         ahead: None,
     };
     let known: Vec<(&Item, &Value)> =

@@ -7,28 +7,18 @@ use tests::histories::{History, history, time};
 use tests::server::load_and_serve;
 use tests::stepper::{self, Entry, Minute, Question, Row, Verdict, View, minute, read_log};
 
+/// How many histories; a longer run is built with `STEPPER_HISTORIES=400`.
+const HISTORIES: Option<&str> = option_env!("STEPPER_HISTORIES");
 const QUESTIONS_A_THING: u64 = 8;
-
-/// The seeds of the histories; a longer run is asked for with `STEPPER_HISTORIES=400`, some of them with `161..167`.
-fn seeds() -> std::ops::Range<u64> {
-    let asked = std::env::var_os("STEPPER_HISTORIES").unwrap_or_else(|| "12".into());
-    let asked = asked.to_string_lossy();
-    let number = |text: &str| text.parse().expect("STEPPER_HISTORIES is a number, or two with .. between");
-    match asked.split_once("..") {
-        Some((from, to)) => number(from)..number(to),
-        None => 1..number(&asked) + 1,
-    }
-}
 
 #[test]
 fn the_product_agrees_with_the_stepper_on_random_histories() {
+    let count: u64 = HISTORIES.map_or(12, |count| count.parse().expect("STEPPER_HISTORIES is a number"));
     let mut all = Vec::new();
-    for seed in seeds() {
+    for seed in 1..=count {
         let history = history(seed);
         let server = load_and_serve(&history.jsonl);
         let found = disagreements(&history, seed, &OverHttp::new(&server.url));
-        // A long run says at once what it finds.
-        found.iter().for_each(|one| eprintln!("history {seed}: {one}"));
         all.extend(found.into_iter().map(|one| format!("history {seed}: {one}")));
     }
     let lines =
@@ -51,7 +41,6 @@ fn the_comparison_passes_an_honest_answer_and_finds_a_minute_too_much() {
 fn the_random_histories_hold_what_they_promise() {
     let mut kinds: Vec<String> = Vec::new();
     let (mut told, mut replaced, mut late, mut answers) = (0, 0, 0, Vec::new());
-    let (mut ahead, mut otherwise, mut late_commits) = (0, 0, 0);
     for seed in 1..=20 {
         let history = history(seed);
         assert_eq!(history.jsonl, tests::histories::history(seed).jsonl, "a seed gives one history");
@@ -59,14 +48,6 @@ fn the_random_histories_hold_what_they_promise() {
         told += log.iter().filter(|entry| entry.told).count();
         replaced += log.iter().filter(|entry| entry.kind == "strike" && entry.body["instead"].is_object()).count();
         late += log.windows(2).filter(|pair| pair[1].at < pair[0].at).count();
-        for line in history.jsonl.lines().map(|line| serde_json::from_str::<Value>(line).unwrap()) {
-            let time = |key: &str| line[key].as_str().map(minute);
-            ahead += usize::from(time("occurred_at").is_some_and(|at| time("recorded_at").unwrap() + 2 < at));
-            otherwise += usize::from(time("device_said").is_some_and(|said| time("occurred_at") != Some(said)));
-            let committed = line["body"]["committed_at"].as_str().map(minute);
-            let start = log.iter().find(|entry| entry.kind == "oven_run_started" && line["thing"] == *entry.thing);
-            late_commits += usize::from(start.zip(committed).is_some_and(|(start, at)| start.at + 1440 < at));
-        }
         let settled = log.iter().filter(|entry| entry.kind == "settle");
         answers.extend(settled.flat_map(|settle| settle.body["answer"].as_object().unwrap().keys().cloned()));
         for (thing, _) in &history.things {
@@ -74,15 +55,13 @@ fn the_random_histories_hold_what_they_promise() {
         }
     }
     assert!(told > 100 && replaced > 20 && late > 500, "{told} told, {replaced} replaced, {late} late");
-    assert!(ahead > 50 && otherwise > 200 && late_commits > 3, "{ahead} ahead, {otherwise} said, {late_commits} late");
     for list in [&mut kinds, &mut answers] {
         list.sort();
         list.dedup();
     }
     let all = ["acted_while_inside", "in_while_in", "in_while_in_elsewhere", "out_while_out"];
     assert_eq!(kinds, [&all[..], &["put_away_not_after_take_out", "seen_inside_while_out"]].concat());
-    let all = ["assigned_s", "carried_over_s", "looked_into", "other", "out_since", "put_away_at", "was_take_out"];
-    assert_eq!(answers, all);
+    assert_eq!(answers, ["assigned_s", "carried_over_s", "other", "out_since", "put_away_at", "was_take_out"]);
 }
 
 fn first(found: &[String]) -> String {
@@ -101,7 +80,7 @@ fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String>
             let answer = product.may_use(&question);
             let mut differ = differences(&answer, &view, thing);
             differ.extend(ahead::differences(&answer, &view, &question));
-            if !differ.is_empty() && !is_only_stricter(&answer, &view) {
+            if !differ.is_empty() {
                 let own = own_lines(&history.jsonl, thing, &view);
                 let job = question.job.as_ref().map_or(String::new(), |job| format!(" for {job}"));
                 let at = time(question.at);
@@ -112,32 +91,6 @@ fn disagreements(history: &History, seed: u64, product: &dyn Ask) -> Vec<String>
         }
     }
     found
-}
-
-/// No number of the answer leaves more than the stepper's, no word is better and no time later, and something is worse: where
-/// the product puts ways to read a history together it may count more than any one of them has, and never less.
-fn is_only_stricter(answer: &Value, view: &View) -> bool {
-    let rows: Vec<&Value> = answer["limits"].as_array().into_iter().flatten().collect();
-    let given =
-        |row: &Row| rows.iter().filter(|given| given["limit"] == row.limit).filter_map(|given| left(given)).min();
-    // The tack of what is laid is read as it was then, and not compared.
-    let laid = answer["stage"].is_string();
-    let compared = view.rows.iter().filter(|row| !laid || row.limit != "tack_life");
-    let mut turns: Vec<std::cmp::Ordering> =
-        compared.map(|row| given(row).map_or(std::cmp::Ordering::Greater, |left| left.cmp(&row.left))).collect();
-    let ahead = view.ahead.as_ref();
-    for (key, ours) in
-        [("last_ply_by", ahead.and_then(|of| of.last_ply_ms)), ("heating_by", ahead.and_then(|of| of.heating_ms))]
-    {
-        let given =
-            answer[key].as_str().map(|text| chrono::DateTime::parse_from_rfc3339(text).unwrap().timestamp_millis());
-        turns.extend(given.zip(ours).map(|(given, ours)| given.cmp(&ours)));
-    }
-    let word = verdict(answer["answer"].as_str().unwrap_or_default());
-    turns.push(word.map_or(std::cmp::Ordering::Greater, |word| {
-        if word < view.at_least { std::cmp::Ordering::Greater } else { std::cmp::Ordering::Equal }
-    }));
-    turns.iter().all(|turn| turn.is_le()) && turns.iter().any(|turn| turn.is_lt())
 }
 
 fn question(history: &History, log: &[Entry], thing: &str, stage: Option<&str>, dice: u64) -> Question {

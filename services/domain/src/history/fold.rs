@@ -177,20 +177,13 @@ impl<'b> Folding<'b> {
         let puzzle = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle)?;
         match (puzzle, &self.now.state) {
             (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, State::In { .. }) => Some(*step),
-            (Puzzle::OutWhileOut, State::Out { from: Some(place), .. } | State::In { place, .. }) => {
-                let place = *place;
+            (Puzzle::OutWhileOut, State::Out { from, .. }) => {
+                let place = (*from)?;
                 Some(Step { act: StepAct::PutAway { place, rack_ms: self.rack_ms(place, step.at) }, ..*step })
             }
             (Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut, State::Out { .. }) => Some(*step),
             (_, _) => None,
         }
-    }
-
-    /// A put-away that a person named of a second take-out, at a time at which it is in the cold on this way: whether it is
-    /// out twice later on is not known yet.
-    pub(super) fn may_be_too_soon(&self, state: &State, step: &Step) -> bool {
-        let of_two_take_outs = |one: &Granted| one.seq == step.seq && one.found.puzzle == Puzzle::OutWhileOut;
-        step.granted && matches!(state, State::In { .. }) && self.granted.iter().any(of_two_take_outs)
     }
 
     pub(super) fn rack_ms(&self, place: Label, at: Instant) -> i64 {

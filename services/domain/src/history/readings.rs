@@ -43,7 +43,6 @@ impl Folding<'_> {
             self.read(step);
         }
         for other in others {
-            self.others.extend(self.may_be_too_soon(&other.state, step).then(|| other.clone()));
             self.read_beside(other, step);
         }
         self.join_readings();
@@ -215,14 +214,12 @@ impl History {
         let happened = |seq: u32| steps.iter().position(|step| step.seq == seq);
         self.found.sort_by_key(|found| (happened(found.seq), found.puzzle, found.since));
         self.found.dedup_by_key(|found| (found.seq, found.puzzle));
-        // What was told makes no return undone, whatever else that was told may have been or not.
-        let firsts = [&self.returns, &other.returns].map(|ways| ways.first().cloned().unwrap_or_default());
-        let [with, without] = firsts;
-        let told = take(&mut self.returns).into_iter().map(|way| (way, &without));
-        for (mut way, first) in told.chain(other.returns.into_iter().skip(1).map(|way| (way, &with))) {
-            unite(&mut way, first.clone());
-            add_ways(&mut self.returns, vec![way]);
+        // What was told makes no return undone.
+        let mut ways = other.returns.into_iter();
+        if let Some((own, other)) = self.returns.first_mut().zip(ways.next()) {
+            unite(own, other);
         }
+        add_ways(&mut self.returns, ways.collect());
     }
 
     /// No settlement is charged twice; in readings that have it at different times it is at the earliest.

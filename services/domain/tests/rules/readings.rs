@@ -44,16 +44,6 @@ fn a_scan_elsewhere_is_not_swallowed_because_somebody_named_a_put_away() {
 }
 
 #[test]
-fn a_named_put_away_counts_where_it_was_in_already_too() {
-    let scene = with_slow_f3().put_away("R-1", "F3", "Tue 10:55").told();
-    let scene = scene.seen("R-1", "CUT", "Tue 12:00").named("seen").out("R-1", "Tue 14:00").named("again");
-    let scene = scene.settle("seen", "acted_while_inside", Settlement::WasTakeOut(true), "Wed 06:00");
-    let scene = scene.settle("again", "out_while_out", Settlement::PutAwayAt(stamp("Tue 11:00")), "Wed 06:00");
-    // Out since Monday 06:00 until 11:00, if it was in F1; if in F3, until 11:10. Then since 12:00.
-    scene.look("R-1", "Tue 15:00").out_time_is("32:10");
-}
-
-#[test]
 fn a_scan_that_is_odd_in_one_reading_alone_brings_no_other_roll_back() {
     // R-1 came into F2 at 08:00 after a take-out, or had come to F1 at 07:30 as told: then the scan is odd. Said to be R-2's,
     // it is so only where it is odd, and R-2 stays out.
@@ -62,16 +52,6 @@ fn a_scan_that_is_odd_in_one_reading_alone_brings_no_other_roll_back() {
     let scene = scene.put_away("R-1", "F2", "Tue 08:00").named("scan");
     let scene = scene.settle("scan", "in_while_in_elsewhere", Settlement::Other(thing("R-2")), "Wed 06:00");
     scene.look("R-2", "Tue 12:00").out_time_is("6:00");
-}
-
-#[test]
-fn a_told_take_out_makes_no_return_undone_whatever_else_was_told() {
-    // Without the take-out of 06:01: out 31 min since 06:00, a return; then told to be out and back, a second one.
-    let told = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Mon 06:01").told().named("first");
-    let scene = told.put_away("R-1", "CUT", "Mon 06:23").put_away("R-1", "F1", "Mon 06:31");
-    let scene = scene.out("R-1", "Mon 06:32").told().put_away("R-1", "F1", "Mon 06:33").told().uncertain(30);
-    scene.look("R-1", "Mon 08:00").returns_are(2);
-    scene.strike("first", "Mon 09:00").look("R-1", "Mon 08:00").returns_are(2);
 }
 
 /// One scan or word about the roll, so many minutes after the one before.
