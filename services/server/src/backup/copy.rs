@@ -5,7 +5,7 @@ use std::{fs::File, io, path::Path};
 use rustix::fs::{Advice, fadvise};
 
 use super::{BackupError, manifest::Manifest, while_doing};
-use crate::journal::{Disk, RealDisk};
+use crate::journal::{Disk, DiskFile, RealDisk};
 
 /// Copies from one folder into the other.
 pub(super) struct Copier<'a> {
@@ -23,14 +23,15 @@ pub(super) struct Copied {
 }
 
 const PART: &str = "part";
+/// So much is read back at a time, in bytes.
+const PIECE: usize = 256 << 10;
 
 impl Copier<'_> {
-    /// The first `bytes` of a file.
-    pub(super) fn copy(&self, name: &str, bytes: u64) -> Result<Copied, BackupError> {
-        let (from, to) = (self.from.join(name), self.to.join(name));
-        let new = first(&from, bytes).map_err(while_doing("reading", &from))?;
+    /// What a file of the log has, as it was checked.
+    pub(super) fn copy(&self, name: &str, new: &[u8]) -> Result<Copied, BackupError> {
+        let to = self.to.join(name);
         let known = self.before.and_then(|before| before.files.get(name)).copied();
-        let there = match first(&to, u64::MAX) {
+        let there = match whole(&to) {
             Ok(there) => there,
             Err(error) if error.kind() == io::ErrorKind::NotFound && known.is_none() => Vec::new(),
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Err(differs(name)),
@@ -44,9 +45,9 @@ impl Copier<'_> {
         }
         let written = there != new;
         if written {
-            write(&to, &new).map_err(while_doing("writing", &to))?;
+            write(&to, new).map_err(while_doing("writing", &to))?;
         }
-        Ok(Copied { name: name.to_owned(), bytes, written })
+        Ok(Copied { name: name.to_owned(), bytes: new.len() as u64, written })
     }
 }
 
@@ -54,17 +55,13 @@ fn differs(file: &str) -> BackupError {
     BackupError::Differs { file: file.to_owned() }
 }
 
-/// Up to so many bytes from a file's beginning.
-fn first(path: &Path, bytes: u64) -> io::Result<Vec<u8>> {
+/// All that a file holds.
+pub(super) fn whole(path: &Path) -> io::Result<Vec<u8>> {
     let file = RealDisk.open_to_read(path)?;
-    let size = file.size()?.min(bytes);
-    let mut read = vec![0; usize::try_from(size).map_err(io::Error::other)?];
+    let mut read = vec![0; usize::try_from(file.size()?).map_err(io::Error::other)?];
     let count = file.pread(&mut read, 0)?;
     read.truncate(count);
-    match bytes != u64::MAX && (count as u64) < bytes {
-        true => Err(io::ErrorKind::UnexpectedEof.into()),
-        false => Ok(read),
-    }
+    Ok(read)
 }
 
 /// Written beside it, read back from the disk and not from memory, and only then in its place.
@@ -79,10 +76,24 @@ pub(super) fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.sync_all()?;
     // Advice that can't be taken costs only where it is read from.
     let _ = fadvise(&File::open(part)?, 0, None, Advice::DontNeed);
-    if first(part, u64::MAX)? != bytes {
-        return Err(io::Error::other("what was read back is not what was written"));
+    match holds(&*file, bytes)? {
+        true => RealDisk.rename(part, path),
+        false => Err(io::Error::other("what was read back is not what was written")),
     }
-    RealDisk.rename(part, path)
+}
+
+/// Whether these bytes are all that a file holds.
+fn holds(file: &dyn DiskFile, bytes: &[u8]) -> io::Result<bool> {
+    let mut piece = vec![0; PIECE];
+    let mut offset = 0;
+    for written in bytes.chunks(PIECE) {
+        let read = file.pread(&mut piece, offset)?;
+        if piece.get(..read) != Some(written) {
+            return Ok(false);
+        }
+        offset += written.len() as u64;
+    }
+    Ok(file.size()? == offset)
 }
 
 /// The folder holds nothing, or only what a backup that was broken off left.

@@ -14,7 +14,7 @@ mod view;
 use std::{
     io,
     path::{Path, PathBuf},
-    sync::{Mutex, PoisonError, mpsc},
+    sync::{Arc, Mutex, PoisonError, mpsc},
     thread,
     time::Duration,
 };
@@ -113,7 +113,9 @@ pub fn backup_as(
     let copier = Copier { from: &data.join("journal"), to: &folder, before: before.as_ref() };
     let (report, mut copied) = again(|| copied(data, options, &copier, told))?;
     for cut in journal::kept(&RealDisk, &data.join("journal")).map_err(while_doing("listing", &folder))? {
-        copied.push(copier.copy(&cut.file, cut.bytes)?);
+        let path = copier.from.join(&cut.file);
+        let bytes = copy::whole(&path).map_err(while_doing("reading", &path))?;
+        copied.push(copier.copy(&cut.file, &bytes)?);
     }
     RealDisk.sync_dir(&folder).map_err(while_doing("keeping", &folder))?;
     let entries = report.entries;
@@ -168,26 +170,36 @@ fn again<T>(mut read: impl FnMut() -> Result<T, BackupError>) -> Result<T, Backu
     }
 }
 
-/// Reads the log whole, and copies each segment while the next one is read.
+/// Reads the log whole, and copies of each segment the very bytes that were checked while the next one is.
 fn copied(
     data: &Path,
     options: &Options,
     copier: &Copier<'_>,
     told: &mut dyn FnMut(u64),
 ) -> Result<(Report, Vec<Copied>), BackupError> {
-    let (to_copy, segments) = mpsc::channel::<(u32, u32)>();
-    let segments = Mutex::new(segments);
-    let next = || segments.lock().unwrap_or_else(PoisonError::into_inner).recv().ok();
-    let copy = || {
-        std::iter::from_fn(next).map(|(number, end)| copier.copy(&journal::file_name(number), u64::from(end))).collect()
-    };
+    let (to_copy, segments) = mpsc::sync_channel::<(u32, Arc<Vec<u8>>, u32)>(COPIERS);
+    let segments = Arc::new(Mutex::new(segments));
     thread::scope(|scope| {
         // Most of their time is the disk's.
-        let copying: Vec<_> = (0..COPIERS).map(|_| scope.spawn(copy)).collect();
+        let copying: Vec<_> = (0..COPIERS)
+            .map(|_| {
+                let segments = Arc::clone(&segments);
+                let next = move || segments.lock().unwrap_or_else(PoisonError::into_inner).recv().ok();
+                scope.spawn(move || {
+                    std::iter::from_fn(next)
+                        .map(|(number, bytes, end)| {
+                            let good = bytes.get(..end as usize).unwrap_or_default();
+                            copier.copy(&journal::file_name(number), good)
+                        })
+                        .collect::<Result<Vec<Copied>, BackupError>>()
+                })
+            })
+            .collect();
+        drop(segments);
         let report =
-            journal::verify_by_segment(&RealDisk, data, options, &mut |seq, _| told(seq), &mut |number, end| {
+            journal::verify_by_segment(&RealDisk, data, options, &mut |seq, _| told(seq), &mut |number, bytes, end| {
                 // Where nobody copies any longer somebody failed, and says so below.
-                let _ = to_copy.send((number, end));
+                let _ = to_copy.send((number, Arc::clone(bytes), end));
             });
         drop(to_copy);
         let parts = copying.into_iter().map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));

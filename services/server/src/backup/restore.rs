@@ -123,7 +123,7 @@ fn sound(
     on_line: &mut dyn FnMut(u64, &[u8]),
 ) -> Result<Report, RestoreError> {
     let options = Options { segment_bytes: manifest.segment_bytes, ..Options::default() };
-    let report = verify_by_segment(disk, folder, &options, on_line, &mut |_, _| ())?;
+    let report = verify_by_segment(disk, folder, &options, on_line, &mut |_, _, _| ())?;
     if !report.is_sound() {
         return Err(RestoreError::Damaged(Box::new(report)));
     }

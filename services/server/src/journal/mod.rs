@@ -3,6 +3,7 @@
 //! One entry is one line, one `seq` (from 1) and one leaf of an RFC 9162 tree. One group of lines is one frame: one
 //! write and one barrier. See DEVELOPERS.md for the layout; `frame.rs` has it byte by byte.
 
+mod ahead;
 mod cut;
 mod disk;
 mod frame;

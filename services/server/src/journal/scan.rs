@@ -1,18 +1,14 @@
 //! Reading a journal from its first byte to its last, and judging it. Opening and `verify` both do this; nothing is
 //! changed here.
 
-use std::{
-    error::Error,
-    io::{self, BufRead},
-    ops::Range,
-    path::Path,
-};
+use std::{error::Error, io, ops::Range, path::Path, sync::Arc, thread};
 
 use super::{
-    Damage, Disk, DiskFile,
+    Damage, Disk,
+    ahead::{self, Ahead, Leaves},
     frame::{HEADER_BYTES, Header, MAX_GROUP_BYTES, MAX_GROUP_LINES, NoHeader, SECTOR, first_set_byte, whole_sectors},
     index::Segment,
-    merkle::{Tree, leaf},
+    merkle::Tree,
     tail::{Fault, judge, lonely_bit},
 };
 
@@ -53,6 +49,9 @@ pub(super) struct Torn {
     pub(super) bytes: Vec<u8>,
 }
 
+/// Hears of each segment its number, its bytes and how many of them are good frames.
+pub(crate) type OnSegment<'a> = dyn FnMut(u32, &Arc<Vec<u8>>, u32) + 'a;
+
 pub(super) enum ScanError {
     Damaged(Damage),
     Line { seq: u64, source: Box<dyn Error + Send + Sync> },
@@ -88,16 +87,16 @@ impl Scan {
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
     {
-        self.run_by_segment(disk, folder, on_line, &mut |_, _| ())
+        self.run_by_segment(disk, folder, on_line, &mut |_, _, _| ())
     }
 
-    /// The same, telling of each segment with a good frame its number and how many of its bytes are good frames.
+    /// The same, handing out of each segment with a good frame its number, its bytes and how many of them are good frames.
     pub(super) fn run_by_segment<F>(
         &mut self,
         disk: &dyn Disk,
         folder: &Path,
         mut on_line: F,
-        on_segment: &mut dyn FnMut(u32, u32),
+        on_segment: &mut OnSegment<'_>,
     ) -> Result<(), ScanError>
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
@@ -105,26 +104,26 @@ impl Scan {
         let names = disk.list(folder).map_err(io_error(|| "listing the journal's folder".to_owned()))?;
         let mut numbers: Vec<u32> = names.iter().filter_map(|name| number(name)).collect();
         numbers.sort_unstable();
-        let mut bytes = Vec::new();
-        for (segment, expected) in numbers.into_iter().zip(1..) {
-            if segment != expected {
-                return self.damaged(expected, 0, Fault::Missing);
-            }
-            let path = folder.join(file_name(segment));
-            let doing = io_error(|| format!("reading {}", path.display()));
-            let read = disk.open_to_read(&path).and_then(|file| read_whole(&*file, &mut bytes));
-            if !read.map_err(doing)? {
-                return self.damaged(segment, 0, Fault::FileTooLong);
-            }
-            if self.torn.is_some() || !self.spares.is_empty() {
-                self.space(segment, &bytes)?;
-            } else {
-                self.segment(segment, &bytes, &mut on_line)?;
-                if let Some(read) = self.segments.last().filter(|read| read.number == segment) {
-                    on_segment(read.number, read.end);
+        thread::scope(|scope| {
+            let coming = ahead::read(scope, disk, folder, numbers.clone());
+            for ((segment, expected), ahead) in numbers.into_iter().zip(1..).zip(coming) {
+                if segment != expected {
+                    return self.damaged(expected, 0, Fault::Missing);
+                }
+                let Some(Ahead { bytes, mut leaves }) = ahead? else {
+                    return self.damaged(segment, 0, Fault::FileTooLong);
+                };
+                if self.torn.is_some() || !self.spares.is_empty() {
+                    self.space(segment, &bytes)?;
+                } else {
+                    self.segment(segment, &bytes, &mut leaves, &mut on_line)?;
+                    if let Some(read) = self.segments.last().filter(|read| read.number == segment) {
+                        on_segment(read.number, &bytes, read.end);
+                    }
                 }
             }
-        }
+            Ok(())
+        })?;
         self.nothing_is_lost(disk, folder)
     }
 
@@ -163,13 +162,13 @@ impl Scan {
         Ok(())
     }
 
-    fn segment<F>(&mut self, segment: u32, bytes: &[u8], on_line: &mut F) -> Result<(), ScanError>
+    fn segment<F>(&mut self, segment: u32, bytes: &[u8], leaves: &mut Leaves, on_line: &mut F) -> Result<(), ScanError>
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
     {
         let mut at = 0;
         while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
-            match self.frame(segment, rest, at, on_line) {
+            match self.frame(segment, rest, at, leaves, on_line) {
                 Ok(Some(after)) => at = after,
                 Ok(None) => break,
                 Err(Stop::Scan(error)) => return Err(error),
@@ -193,7 +192,14 @@ impl Scan {
 
     /// Reads the frame that starts at `at`, where the `rest` of the segment's bytes starts. The answer is where the
     /// next one would, or none if all the rest was never written.
-    fn frame<F>(&mut self, segment: u32, rest: &[u8], at: usize, on_line: &mut F) -> Result<Option<usize>, Stop>
+    fn frame<F>(
+        &mut self,
+        segment: u32,
+        rest: &[u8],
+        at: usize,
+        leaves: &mut Leaves,
+        on_line: &mut F,
+    ) -> Result<Option<usize>, Stop>
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
     {
@@ -217,7 +223,7 @@ impl Scan {
         let after = whole_sectors(end);
         let padding = rest.get(end..after.min(rest.len())).unwrap_or_default();
         self.begin_frame(segment, at, end, &header);
-        self.lines(at + HEADER_BYTES, body, on_line)?;
+        self.lines(at + HEADER_BYTES, body, leaves, on_line)?;
         if self.tree.size() + 1 != header.first_seq + u64::from(header.lines)
             || (!body.is_empty() && !body.ends_with(b"\n"))
         {
@@ -258,25 +264,17 @@ impl Scan {
         self.last = Some(LastFrame { segment, bytes: at..at + bytes, is_rest: header.lines == 0 });
     }
 
-    fn lines<F>(&mut self, at: usize, body: &[u8], on_line: &mut F) -> Result<(), ScanError>
+    fn lines<F>(&mut self, at: usize, body: &[u8], leaves: &mut Leaves, on_line: &mut F) -> Result<(), ScanError>
     where
         F: FnMut(u64, &[u8]) -> Result<(), Box<dyn Error + Send + Sync>>,
     {
-        let mut start = at;
-        let mut behind = body;
-        let mut line = body;
-        // `skip_until` on a slice is the standard library's fast search for a byte; it cannot fail.
-        while let Ok(length @ 1..) = behind.skip_until(b'\n') {
-            let (ended, rest) = line.split_at_checked(length).unwrap_or((line, &[]));
-            let text = ended.strip_suffix(b"\n").unwrap_or(ended);
-            self.tree.push(leaf(text));
+        for (start, line) in ahead::lines(at, body) {
+            self.tree.push(leaves.of(start, line));
             if let Some(current) = self.segments.last_mut() {
                 current.starts.push(u32::try_from(start).unwrap_or(u32::MAX));
             }
             let seq = self.tree.size();
-            on_line(seq, text).map_err(|source| ScanError::Line { seq, source })?;
-            start += length;
-            line = rest;
+            on_line(seq, line).map_err(|source| ScanError::Line { seq, source })?;
         }
         Ok(())
     }
@@ -298,15 +296,6 @@ impl From<ScanError> for Stop {
     }
 }
 
-fn io_error(doing: impl FnOnce() -> String) -> impl FnOnce(io::Error) -> ScanError {
+pub(super) fn io_error(doing: impl FnOnce() -> String) -> impl FnOnce(io::Error) -> ScanError {
     |source| ScanError::Io { doing: doing(), source }
-}
-
-/// False, and nothing read, if the file is longer than a place in it can be told.
-fn read_whole(file: &dyn DiskFile, bytes: &mut Vec<u8>) -> io::Result<bool> {
-    let Ok(size) = u32::try_from(file.size()?) else { return Ok(false) };
-    bytes.resize(size as usize, 0);
-    let read = file.pread(bytes, 0)?;
-    bytes.truncate(read);
-    Ok(true)
 }

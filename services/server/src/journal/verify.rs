@@ -6,7 +6,7 @@ use super::{
     Cut, Damage, Disk, Fault, Hash, OpenError, Options, SegmentInfo, cut,
     index::Index,
     opening::has_its_journal,
-    scan::{Scan, ScanError},
+    scan::{OnSegment, Scan, ScanError},
 };
 
 /// What was found in a journal, up to its end or to the first thing that is wrong. Its text is for people.
@@ -59,21 +59,21 @@ pub fn verify(disk: &dyn Disk, dir: &Path) -> Result<Report, OpenError> {
 
 /// The same, handing out each entry's `seq` and line.
 pub fn verify_lines(disk: &dyn Disk, dir: &Path, on_line: &mut dyn FnMut(u64, &[u8])) -> Result<Report, OpenError> {
-    verify_by_segment(disk, dir, &Options::default(), on_line, &mut |_, _| ())
+    verify_by_segment(disk, dir, &Options::default(), on_line, &mut |_, _, _| ())
 }
 
 /// The same for a journal that is laid out in another way.
 pub fn verify_as(disk: &dyn Disk, dir: &Path, options: &Options) -> Result<Report, OpenError> {
-    verify_by_segment(disk, dir, options, &mut |_, _| (), &mut |_, _| ())
+    verify_by_segment(disk, dir, options, &mut |_, _| (), &mut |_, _, _| ())
 }
 
-/// The same, telling also of each segment as soon as it was read its number and how many of its bytes are good groups.
+/// The same, handing out each segment too, as soon as it was checked.
 pub(crate) fn verify_by_segment(
     disk: &dyn Disk,
     dir: &Path,
     options: &Options,
     on_line: &mut dyn FnMut(u64, &[u8]),
-    on_segment: &mut dyn FnMut(u32, u32),
+    on_segment: &mut OnSegment<'_>,
 ) -> Result<Report, OpenError> {
     let failed = |doing: &'static str| move |source| OpenError::Io { doing: doing.to_owned(), source };
     let folder = dir.join("journal");
