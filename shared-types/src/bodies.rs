@@ -18,6 +18,10 @@ macro_rules! bodies {
     };
 }
 
+mod people;
+
+pub use people::*;
+
 bodies! {
     /// A roll was received: what it is, how much of it, and what life it had already used.
     RollReceived {

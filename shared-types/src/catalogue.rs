@@ -30,8 +30,8 @@ macro_rules! catalogue {
         pub enum Body { $($variant($type)),* }
 
         /// The same without what was said, numbered in the catalogue's order.
-        #[derive(Clone, Copy)]
-        enum Rank { $($variant),* }
+        #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+        pub enum BodyKind { $($variant),* }
 
         /// Every kind: name with version, and its door.
         pub const KINDS: &[(&str, Door)] = &[$((concat!($name, ".v", $version), $door)),*];
@@ -42,18 +42,23 @@ macro_rules! catalogue {
                 match self { $(Body::$variant(_) => concat!($name, ".v", $version)),* }
             }
 
+            /// What it says something of.
+            pub fn of(&self) -> BodyKind {
+                match self { $(Body::$variant(_) => BodyKind::$variant),* }
+            }
+
             /// Its place among kinds at one instant: the order of the catalogue.
             pub fn rank(&self) -> u8 {
-                match self { $(Body::$variant(_) => Rank::$variant as u8),* }
+                self.of() as u8
             }
 
             /// The name people use: `roll_taken_out`.
             pub fn plain_kind(&self) -> &'static str {
-                match self { $(Body::$variant(_) => $name),* }
+                self.of().plain()
             }
 
             pub fn door(&self) -> Door {
-                match self { $(Body::$variant(_) => $door),* }
+                self.of().door()
             }
 
             /// Reads a body; a kind without a version means the newest.
@@ -72,6 +77,19 @@ macro_rules! catalogue {
             /// The body as it is stored.
             pub fn write(&self) -> serde_json::Result<Box<RawValue>> {
                 match self { $(Body::$variant(body) => serde_json::value::to_raw_value(body)),* }
+            }
+        }
+
+        impl BodyKind {
+            pub const ALL: &[BodyKind] = &[$(BodyKind::$variant),*];
+
+            pub fn door(self) -> Door {
+                match self { $(BodyKind::$variant => $door),* }
+            }
+
+            /// The name people use: `roll_taken_out`.
+            pub fn plain(self) -> &'static str {
+                match self { $(BodyKind::$variant => $name),* }
             }
         }
 
@@ -117,6 +135,13 @@ catalogue! {
     LogCut(LogCut) = "log_cut", 1, Door::Log;
     SetAside(SetAside) = "entry_set_aside", 1, Door::Log;
     ClockChecked(ClockChecked) = "clock_checked", 1, Door::Log;
+    RolesGranted(GrantRoles) = "roles_granted", 1, Door::Decision("grant_roles");
+    DeviceEnrolled(EnrolDevice) = "device_enrolled", 1, Door::Decision("enrol_device");
+    DeviceRevoked(RevokeDevice) = "device_revoked", 1, Door::Decision("revoke_device");
+    TokenIssued(IssueToken) = "token_issued", 1, Door::Decision("issue_token");
+    TokenRevoked(RevokeToken) = "token_revoked", 1, Door::Decision("revoke_token");
+    SignedIn(SignedIn) = "signed_in", 1, Door::Log;
+    RightRefused(RightRefused) = "right_refused", 1, Door::Log;
 }
 
 /// Shapes that were written once, and what they are read as.

@@ -17,7 +17,7 @@ pub mod time;
 pub use api::*;
 pub use bodies::*;
 pub use calendar::{ClockTime, NotAClockTime, Weekday};
-pub use catalogue::{Body, BodyError};
+pub use catalogue::{Body, BodyError, BodyKind};
 pub use entry::{Entry, Fingerprint, KnownBy, LineError, Second, Shown};
 pub use letters::{Unclear, clear_code, clear_text};
 pub use names::{Code, Kind, NameError, StageName, ThingName};

@@ -6,7 +6,8 @@ mod insert;
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
 use crate::kept::{self, Kept};
 use crate::links::{Link, Links, Source};
-use shared_types::{Body, Code, Entry, Instant, Kind, ThingName};
+use crate::standing::Said;
+use shared_types::{Body, BodyKind, Code, Entry, Instant, Kind, KnownBy, ThingName};
 use std::any::Any;
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, DefaultHasher};
@@ -41,6 +42,8 @@ pub struct Book {
     held: std::collections::BTreeSet<Label>,
     /// The entry that placed a hold where there had never been one.
     newly_held: u32,
+    /// Grants, enrolments and tokens.
+    said: Said,
     set_aside: u32,
     kept: Kept,
 }
@@ -65,6 +68,9 @@ pub struct EntryMeta {
     pub thing: Label,
     pub by: Label,
     pub kind: &'static str,
+    pub of: BodyKind,
+    /// How the log knows that it was they.
+    pub by_known: KnownBy,
     pub struck_by: u32,
 }
 
@@ -285,6 +291,11 @@ impl Book {
         labels.sort_unstable();
         labels.dedup();
         labels
+    }
+
+    /// Not noted: `standing` says what of it may change.
+    pub(crate) fn said(&self) -> &Said {
+        &self.said
     }
 
     pub fn ever_held(&self) -> &std::collections::BTreeSet<Label> {

@@ -1,7 +1,11 @@
 //! One fact as the book keeps it: small, in occurred order, under every label it names.
 
-use shared_types::{Body, Code, Entry, Instant, Job, Opening, Place, PlaceHold, Revision, Settlement, StageName, Yard};
+use shared_types::{
+    Body, Code, EnrolDevice, Entry, GrantRoles, Instant, IssueToken, Job, Opening, Place, PlaceHold, Revision,
+    RevokeDevice, Settlement, StageName, Yard,
+};
 use std::sync::Arc;
+use uuid::Uuid;
 
 /// A thing's number in the book. Facts are kept by label and never moved.
 pub type Label = u32;
@@ -91,6 +95,12 @@ pub enum What {
     /// Lifts, confirmations, settlements and strikes act on the entry they name, kept in the book by that; here is
     /// its number, 0 where nobody knows it.
     ActsOn(u32),
+    Granted(Arc<GrantRoles>),
+    Enrolled(Arc<EnrolDevice>),
+    DeviceRevoked(Arc<RevokeDevice>),
+    TokenIssued(Arc<IssueToken>),
+    /// By the id of the entry that issued it.
+    TokenRevoked(Uuid),
     SetAside,
     Note,
 }

@@ -50,6 +50,7 @@ pub mod run_checks;
 pub mod say;
 pub mod sheet;
 pub mod stage;
+pub mod standing;
 pub mod stock;
 mod subject;
 mod take_out;

@@ -178,8 +178,20 @@ pub(crate) fn what(
             What::ActsOn(on)
         }
         Body::HoldLifted(_) | Body::EntryStruck(_) | Body::FactConfirmed(_) => What::ActsOn(on),
+        Body::RolesGranted(body) => What::Granted(Arc::new(body.clone())),
+        Body::DeviceEnrolled(body) => {
+            if let Some(place) = &body.place {
+                code_label(mention, Kind::Place, place);
+            }
+            What::Enrolled(Arc::new(body.clone()))
+        }
+        Body::DeviceRevoked(body) => What::DeviceRevoked(Arc::new(body.clone())),
+        Body::TokenIssued(body) => What::TokenIssued(Arc::new(body.clone())),
+        Body::TokenRevoked(body) => What::TokenRevoked(body.token),
         Body::SetAside(_) => What::SetAside,
-        Body::LogLoaded(_) | Body::LogCut(_) | Body::ClockChecked(_) => What::Note,
+        Body::LogLoaded(_) | Body::LogCut(_) | Body::ClockChecked(_) | Body::SignedIn(_) | Body::RightRefused(_) => {
+            What::Note
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! A decision as it is asked for, parsed: what would be written if the book allows it.
 
-use shared_types::{Body, Code, Entry, Second, ThingName};
+use shared_types::{Body, Code, Entry, KnownBy, Second, ThingName};
 use uuid::Uuid;
 
 #[derive(Clone, PartialEq, Debug)]
@@ -8,6 +8,8 @@ pub struct Wish {
     pub id: Uuid,
     pub thing: ThingName,
     pub by: Code,
+    /// How the log knows that it is they who ask.
+    pub by_known: KnownBy,
     pub second: Option<Second>,
     pub based_on: Option<u64>,
     pub body: Body,

@@ -19,6 +19,8 @@ impl Book {
             thing,
             by,
             kind: entry.body.plain_kind(),
+            of: entry.body.of(),
+            by_known: entry.by_known,
             struck_by: NEVER,
         });
         self.ids.entry(entry.id).or_insert(seq);
@@ -35,10 +37,22 @@ impl Book {
         if matches!(entry.body, Body::BatchRegistered(_)) {
             self.registered.entry(thing).or_default().push(fact.clone());
         }
+        if matches!(
+            fact.what,
+            What::Granted(_)
+                | What::Enrolled(_)
+                | What::DeviceRevoked(_)
+                | What::TokenIssued(_)
+                | What::TokenRevoked(_)
+        ) {
+            self.said.keep(thing, &fact);
+        }
         if matches!(entry.body, Body::HoldPlaced(_)) && self.held.insert(thing) {
             self.newly_held = seq;
         }
-        let counts = !matches!(entry.body, Body::Seen(_) | Body::PlaceDeclared(_));
+        // Who decides about a badge need not look again because it signed in meanwhile.
+        let counts =
+            !matches!(entry.body, Body::Seen(_) | Body::PlaceDeclared(_) | Body::SignedIn(_) | Body::RightRefused(_));
         also.push(thing);
         also.sort_unstable();
         also.dedup();
@@ -142,6 +156,7 @@ impl Book {
         meta.struck_by = by_seq;
         let registered = self.registered.get_mut(&meta.thing).into_iter().flatten();
         registered.filter(|fact| fact.seq == target).for_each(|fact| fact.struck_by = by_seq);
+        self.said.strike(meta.thing, target, by_seq);
         let acts = matches!(meta.kind, "hold_lifted" | "fact_confirmed" | "mismatch_settled");
         for label in self.kept_under(target) {
             let facts = self.shelves.get_mut(label as usize).map(|shelf| &mut shelf.facts);

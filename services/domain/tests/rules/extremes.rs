@@ -109,6 +109,7 @@ proptest! {
                 id: entry.id,
                 thing: entry.thing.clone(),
                 by: entry.by.clone(),
+                by_known: entry.by_known,
                 second: entry.second.clone(),
                 based_on,
                 body: entry.body.clone(),

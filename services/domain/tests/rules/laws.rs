@@ -197,6 +197,7 @@ proptest! {
             id: entry.id,
             thing: entry.thing.clone(),
             by: entry.by.clone(),
+            by_known: entry.by_known,
             second: None,
             based_on: Some(before.entries.len() as u64),
             body: entry.body.clone(),

@@ -20,6 +20,7 @@ impl Scene {
             id: Uuid::from_u128(9_999),
             thing: thing(of),
             by: code("B-1"),
+            by_known: KnownBy::Badge,
             second: None,
             based_on: Some(self.entries.len() as u64),
             body,

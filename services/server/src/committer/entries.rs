@@ -22,7 +22,7 @@ pub(crate) fn decided(decision: &NewDecision, at: Instant, now: Instant) -> (Ent
         fp: decision.fp,
         thing: wish.thing.clone(),
         by: wish.by.clone(),
-        by_known: KnownBy::Claimed,
+        by_known: wish.by_known,
         second: wish.second.clone(),
         device: None,
         device_known: None,

@@ -2,11 +2,16 @@
 
 use shared_types::{
     Body, FieldProblem, Kind, Settlement, ThingName,
-    bodies::{LiftHold, PlaceHold, Strike},
+    bodies::{GrantRoles, IssueToken, LiftHold, PlaceHold, RevokeDevice, Role, Strike},
 };
 
 /// Nothing is colder, in thousandths of a degree Celsius.
 const ABSOLUTE_ZERO_MILLIDEG_C: i32 = -273_150;
+
+/// Who writes for the log itself, and who is nobody.
+const NOBODY: [&str; 2] = ["LOG", "?"];
+/// The longest label of a token, in characters.
+const MOST_LABEL_CHARS: usize = 60;
 
 /// Everything about the item that can't be meant.
 pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
@@ -22,6 +27,7 @@ pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
     let why = match body {
         Body::HoldPlaced(PlaceHold { why, .. }) | Body::HoldLifted(LiftHold { why, .. }) => Some(why),
         Body::EntryStruck(Strike { why, .. }) => Some(why),
+        Body::DeviceRevoked(RevokeDevice { why }) => Some(why),
         _ => None,
     };
     if why.is_some_and(|why| why.trim().is_empty()) {
@@ -70,6 +76,24 @@ pub(super) fn problems(body: &Body, thing: &ThingName) -> Vec<FieldProblem> {
         Body::JobOpened(job) | Body::JobReplanned(job) if job.stages.is_empty() => {
             say("/body/stages", "name at least one stage".into());
         }
+        Body::RolesGranted(GrantRoles { roles, scopes }) => {
+            match (roles.contains(&Role::Integrator), scopes.is_empty()) {
+                (true, true) => say("/body/scopes", "name what its programs may do: read, facts, decisions".into()),
+                (false, false) => say("/body/scopes", "scopes are an integrator's alone".into()),
+                (true, false) | (false, true) => {}
+            }
+            if NOBODY.contains(&thing.code()) {
+                say("/thing", format!("{thing} is nobody's badge"));
+            }
+        }
+        Body::TokenIssued(IssueToken { name, scopes, .. }) => {
+            if !(1..=MOST_LABEL_CHARS).contains(&name.trim().chars().count()) {
+                say("/body/name", format!("say what it is for, in 1 to {MOST_LABEL_CHARS} characters"));
+            }
+            if scopes.is_empty() {
+                say("/body/scopes", "name what it may do: read, facts, decisions".into());
+            }
+        }
         Body::MismatchSettled(settle) => {
             let denied = match settle.answer {
                 Settlement::WasTakeOut(false) => Some("was_take_out"),
@@ -101,6 +125,12 @@ fn kinds(body: &Body) -> &'static [Kind] {
         Body::BatchRegistered(_) => &[Kind::Batch],
         Body::JobOpened(_) | Body::JobReplanned(_) => &[Kind::Job],
         Body::BoatDeclared(_) => &[Kind::Boat],
+        Body::RolesGranted(_)
+        | Body::TokenIssued(_)
+        | Body::TokenRevoked(_)
+        | Body::SignedIn(_)
+        | Body::RightRefused(_) => &[Kind::Badge],
+        Body::DeviceEnrolled(_) | Body::DeviceRevoked(_) => &[Kind::Device],
         Body::HoldPlaced(_)
         | Body::HoldLifted(_)
         | Body::EntryStruck(_)

@@ -199,6 +199,7 @@ impl<'a> Item<'a> {
             id: posted.id,
             thing: posted.thing,
             by: posted.by,
+            by_known: KnownBy::Claimed,
             second: posted.second.map(claimed),
             based_on: posted.based_on,
             body,

@@ -5,8 +5,8 @@ use serde_json::Value;
 use super::words::escape;
 
 /// The members that are lists.
-const LISTS: [&str; 9] =
-    ["rolls", "kits", "items", "waste", "stages", "parts", "needs", "closed_weekdays", "closed_on"];
+const LISTS: [&str; 11] =
+    ["rolls", "kits", "items", "waste", "stages", "parts", "needs", "closed_weekdays", "closed_on", "roles", "scopes"];
 
 /// The pointer to the first list that stands where a record or a value is expected.
 pub(super) fn misplaced_list(item: &Value) -> Option<String> {

@@ -216,3 +216,33 @@ fn a_decision_that_cannot_be_read_is_refused_in_words() {
         assert!(at == pointer && detail.contains(words), "{item}\n{at}: {detail}");
     }
 }
+
+#[test]
+fn roles_scopes_and_tokens_say_what_they_are_for() {
+    let cases = [
+        ("grant_roles", "badge/X-1", json!({"roles": ["integrator"]}), "/body/scopes", "name what its programs may do"),
+        (
+            "grant_roles",
+            "badge/B-1",
+            json!({"roles": ["stores"], "scopes": ["read"]}),
+            "/body/scopes",
+            "integrator's alone",
+        ),
+        ("grant_roles", "badge/B-1", json!({"roles": ["captain"]}), "/body/roles/0", "captain"),
+        ("grant_roles", "roll/R-1", json!({"roles": []}), "/thing", "is about a badge, not about roll/R-1"),
+        ("grant_roles", "badge/LOG", json!({"roles": ["administrator"]}), "/thing", "nobody's badge"),
+        ("enrol_device", "device/H-3", json!({"what": "gramophone"}), "/body/what", "gramophone"),
+        ("revoke_device", "device/H-3", json!({"why": " "}), "/body/why", "say why"),
+        ("issue_token", "badge/X-1", json!({"name": " ", "scopes": ["read"]}), "/body/name", "say what it is for"),
+        ("issue_token", "badge/X-1", json!({"name": "plans", "scopes": []}), "/body/scopes", "name what it may do"),
+    ];
+    for (decide, thing, body, pointer, words) in cases {
+        let problem = decision(&asked(decide, thing, body).to_string()).unwrap_err();
+        let first = &problem.errors[0];
+        assert!(first.pointer == pointer && first.detail.contains(words), "{decide}: {first:?}");
+    }
+    let granted = decision(&asked("grant_roles", "badge/B-1", json!({"roles": ["stores", "laminator"]})).to_string());
+    assert!(granted.is_ok_and(|granted| granted.wish.by_known == KnownBy::Claimed));
+    let own = with("/kind", json!("signed_in"));
+    assert_eq!(wrong(&own), ("/kind".to_owned(), "only the log itself writes signed_in".to_owned()));
+}

@@ -65,6 +65,11 @@ pub(super) const DECISIONS: &[Posted] = posted! {
     "strike" StrikeAsked [];
     "confirm" Confirm [];
     "settle" Settle [];
+    "grant_roles" GrantRoles ["badge"];
+    "enrol_device" EnrolDevice ["device"];
+    "revoke_device" RevokeDevice ["device"];
+    "issue_token" IssueToken ["badge"];
+    "revoke_token" RevokeToken ["badge"];
 };
 
 /// What a strike asks for: another shape than what is stored.

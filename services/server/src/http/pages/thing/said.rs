@@ -2,7 +2,7 @@
 
 use super::super::declared::{day, metres};
 use domain::say::{Say, left, so_far};
-use shared_types::{Body, Code, Entry, Instant, OpeningSource, Place, Settlement, Stamp, ThingName};
+use shared_types::{Body, Code, Entry, Instant, OpeningSource, Place, Role, Settlement, Stamp, ThingName};
 
 pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String {
     let name = entry.thing.short();
@@ -113,7 +113,42 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
             format!("something about {name} that could not be read is kept as it came: {}", body.why)
         }
         Body::ClockChecked(_) => "the server's clock was looked at and found right".to_owned(),
+        Body::RolesGranted(body) => {
+            let scopes: Vec<&str> = body.scopes.iter().map(|scope| scope.word()).collect();
+            let within = if scopes.is_empty() { String::new() } else { format!(", within {}", scopes.join(", ")) };
+            match body.roles.as_slice() {
+                [] => format!("badge {name} has no role any more"),
+                roles => format!("badge {name} has the role {}{within}", roles_in_words(roles, " and ")),
+            }
+        }
+        Body::DeviceEnrolled(body) => {
+            let place = body.place.as_ref().map_or(String::new(), |place| format!(", at {place}"));
+            format!("device {name} enrolled as a {}{place}", body.what.word())
+        }
+        Body::DeviceRevoked(body) => format!("device {name} revoked: {}", body.why),
+        Body::TokenIssued(body) => {
+            let scopes: Vec<&str> = body.scopes.iter().map(|scope| scope.word()).collect();
+            let ends = body.ends_at.as_ref().map_or(String::new(), |ends| format!(", until {}", time(ends)));
+            format!("token for {} issued to badge {name}, to {}{ends}", body.name.trim(), scopes.join(", "))
+        }
+        Body::TokenRevoked(body) => format!("a token of badge {name} revoked{}", because(body.why.as_deref())),
+        Body::SignedIn(body) => {
+            let on = body.device.as_ref().map_or(String::new(), |device| format!(", on {device}"));
+            format!("{name} signed in by {}{on}", body.how.word())
+        }
+        Body::RightRefused(body) => {
+            let needs = match (body.needs.as_slice(), body.scope) {
+                ([], None) => String::new(),
+                ([], Some(scope)) => format!(": its token is not for {}", scope.word()),
+                (roles, _) => format!(": that needs the role {}", roles_in_words(roles, " or ")),
+            };
+            format!("{name} asked for {} and was refused{needs}", body.asked)
+        }
     }
+}
+
+fn roles_in_words(roles: &[Role], and: &str) -> String {
+    roles.iter().map(|role| role.word()).collect::<Vec<_>>().join(and)
 }
 
 fn settlement(kind: &str, answer: &Settlement, say: &Say, near: Instant) -> String {
