@@ -1,5 +1,6 @@
 //! The one reader of time and randomness. Everything else is handed an instant or an id.
 
+use sha2::{Digest, Sha256};
 use shared_types::Instant;
 use std::{
     sync::atomic::{AtomicI64, AtomicU64, Ordering},
@@ -19,7 +20,14 @@ pub trait Clock: Send + Sync {
     fn jumped_ms(&self) -> Option<i64>;
     /// An id that nobody else has.
     fn new_id(&self) -> Uuid;
+    /// 256 bits that nobody can guess.
+    fn secret(&self) -> Result<[u8; 32], NoSecret>;
 }
+
+/// The machine has no random bytes to give.
+#[derive(Debug, thiserror::Error)]
+#[error("the machine gives no random bytes: {0}")]
+pub struct NoSecret(#[from] getrandom::Error);
 
 /// The clock of this machine.
 #[derive(Debug)]
@@ -54,6 +62,12 @@ impl Clock for SystemClock {
     fn new_id(&self) -> Uuid {
         Uuid::now_v7()
     }
+
+    fn secret(&self) -> Result<[u8; 32], NoSecret> {
+        let mut bytes = [0; 32];
+        getrandom::fill(&mut bytes)?;
+        Ok(bytes)
+    }
 }
 
 #[expect(clippy::disallowed_methods, reason = "the one reader of the wall clock")]
@@ -77,6 +91,7 @@ pub struct SetClock {
     now_ms: AtomicI64,
     jumped_ms: AtomicI64,
     ids: AtomicU64,
+    secrets: AtomicU64,
 }
 
 impl SetClock {
@@ -113,6 +128,11 @@ impl Clock for SetClock {
         let count = self.ids.fetch_add(1, Ordering::SeqCst);
         Uuid::new_v5(&Uuid::NAMESPACE_OID, &[self.now().0.to_be_bytes(), count.to_be_bytes()].concat())
     }
+
+    /// Counted by themselves, so that the first is the same whatever was asked before: secret to nobody who knows this file.
+    fn secret(&self) -> Result<[u8; 32], NoSecret> {
+        Ok(Sha256::digest(self.secrets.fetch_add(1, Ordering::SeqCst).to_be_bytes()).into())
+    }
 }
 
 #[cfg(test)]
@@ -125,6 +145,7 @@ mod tests {
         assert_eq!(clock.jumped_ms(), None);
         assert!(clock.now() > Instant(1_577_836_800_000));
         assert_ne!(clock.new_id(), clock.new_id());
+        assert_ne!(clock.secret().unwrap(), clock.secret().unwrap());
     }
 
     #[test]

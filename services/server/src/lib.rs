@@ -2,6 +2,7 @@
 
 pub mod archive;
 pub mod backup;
+mod checkpoint;
 pub mod cli;
 pub mod clock;
 pub mod committer;
@@ -12,6 +13,7 @@ mod import;
 pub mod intake;
 pub mod journal;
 pub mod load;
+mod private;
 #[cfg(test)]
 mod testing;
 mod tree;

@@ -101,6 +101,10 @@ struct Serve {
     /// The server's clock jumped, and you looked at it: it is right, write again
     #[arg(long)]
     clock_checked: bool,
+    /// Others have seen more of the log than this folder has, and you know that it is lost: go on from here, under a new
+    /// key
+    #[arg(long)]
+    behind_is_known: bool,
 }
 
 /// Of work that takes a while.
@@ -161,6 +165,13 @@ struct Verify {
     /// From the foot of a printed page, the entry and the root: did the page come from this log? May stand several times
     #[arg(long, value_name = "ENTRY:ROOT", value_parser = printed::Printed::parse)]
     printed: Vec<printed::Printed>,
+    /// A signed checkpoint of this log, as GET /api/v1/checkpoint gives it and printed sheets have it: does the log go on
+    /// from there?
+    #[arg(long, value_name = "FILE", requires = "key")]
+    checkpoint: Option<PathBuf>,
+    /// The log's key, as people/log-key.pub has it: a file, or the line itself
+    #[arg(long, value_name = "FILE|KEY", requires = "checkpoint")]
+    key: Option<String>,
     #[command(flatten)]
     long: Long,
 }
@@ -234,7 +245,7 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Mismatches(asked) => return questions::mismatches(&asked, out, err),
         Command::Warnings(asked) => return questions::warnings(&asked, out, err),
         Command::Completions(asked) => completions::print(&asked, out),
-        Command::Serve(Serve { data, listen, clock_checked }) => serve::run(&data, listen, clock_checked, out, err),
+        Command::Serve(asked) => serve::run(&asked, out, err),
         Command::Import(Import { from, server, dry_run, long }) => {
             import::run(&import::Request { from, server, dry_run, now: now() }, long.wanted(), out, err)
         }
@@ -246,7 +257,18 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Backup(Backup { data, to, long }) => offline::backup(&data, &to, now(), long.wanted(), out, err),
         Command::Restore(Restore { from, data }) => offline::restore(&from, &data, out, err),
         Command::Export(Export { data, after }) => offline::export(&data, after, out, err),
-        Command::Verify(Verify { data, printed, long }) => offline::verify(&data, &printed, long.wanted(), out, err),
+        Command::Verify(Verify { data, mut printed, checkpoint, key, long }) => {
+            if let (Some(file), Some(key)) = (checkpoint, key) {
+                match printed::signed(&file, &key) {
+                    Ok(signed) => printed.push(signed),
+                    Err(why) => {
+                        writeln!(err, "{why}")?;
+                        return Ok(NOT_DONE);
+                    }
+                }
+            }
+            offline::verify(&data, &printed, long.wanted(), out, err)
+        }
     };
     done.map(|done| if done { DONE } else { NOT_DONE })
 }

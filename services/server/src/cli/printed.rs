@@ -1,8 +1,15 @@
 //! What stands at the foot of a printed page, held against a log years later: is it the log that the page came from?
 
-use std::io::{self, Write};
+use std::{
+    fs,
+    io::{self, Write},
+    path::Path,
+};
 
-use crate::journal::{Hash, Tree, leaf};
+use crate::{
+    checkpoint::{Checkpoint, NoteError, Verifier},
+    journal::{Hash, Tree, leaf},
+};
 
 /// So many digits of a root are enough to be sure, and few enough to be typed.
 const FEWEST: usize = 16;
@@ -12,6 +19,8 @@ const FEWEST: usize = 16;
 pub(super) struct Printed {
     entry: u64,
     root: String,
+    /// Who signed it, if anybody did.
+    by: Option<String>,
 }
 
 impl Printed {
@@ -22,8 +31,30 @@ impl Printed {
         let entry = entry.trim().parse().ok().filter(|entry| 0 < *entry).ok_or_else(wrong)?;
         let root: String = root.chars().filter(|c| !c.is_whitespace()).collect::<String>().to_ascii_lowercase();
         let fits = (FEWEST..=64).contains(&root.len()) && root.bytes().all(|digit| digit.is_ascii_hexdigit());
-        if fits { Ok(Printed { entry, root }) } else { Err(wrong()) }
+        if fits { Ok(Printed { entry, root, by: None }) } else { Err(wrong()) }
     }
+}
+
+/// A signed checkpoint, held against a log like the foot of a page; or why it is none.
+pub(super) fn signed(file: &Path, key: &str) -> Result<Printed, String> {
+    let unread = |path: &Path, error: io::Error| format!("{} can't be read: {error}", path.display());
+    let key = match Verifier::parse(key) {
+        Some(key) => key,
+        None => {
+            let text = fs::read_to_string(key).map_err(|error| unread(Path::new(key), error))?;
+            Verifier::parse(&text).ok_or_else(|| {
+                format!("{key} holds no key of a log: one line of name, id and key, as people/log-key.pub has it")
+            })?
+        }
+    };
+    let note = fs::read_to_string(file).map_err(|error| unread(file, error))?;
+    let shown = file.display();
+    let over = Checkpoint::opened(&note, &key).map_err(|error| match error {
+        NoteError::Shape(_) => format!("{shown} is no checkpoint: {error}"),
+        NoteError::Forged(_) => format!("NOT SIGNED: {shown}: {error}"),
+        NoteError::OtherKey { .. } => format!("NOT SIGNED WITH THIS KEY: {shown}: {error}"),
+    })?;
+    Ok(Printed { entry: over.size, root: hex(&over.root), by: Some(over.origin) })
 }
 
 /// Pages that a log is held against while it is read.
@@ -37,7 +68,10 @@ pub(super) struct Pages<'a> {
 impl<'a> Pages<'a> {
     pub(super) fn new(asked: &'a [Printed]) -> Pages<'a> {
         let last = asked.iter().map(|page| page.entry).max().unwrap_or_default();
-        Pages { asked, last, tree: Tree::default(), found: Vec::new() }
+        let tree = Tree::default();
+        // Every log begins with nothing.
+        let found = asked.iter().filter(|page| page.entry == 0).map(|_| (0, hex(&tree.root()))).collect();
+        Pages { asked, last, tree, found }
     }
 
     pub(super) fn line(&mut self, seq: u64, line: &[u8]) {
@@ -53,9 +87,16 @@ impl<'a> Pages<'a> {
     /// Says of each page whether it came from this log. True if all did.
     pub(super) fn say(&self, out: &mut dyn Write) -> io::Result<bool> {
         let mut all = true;
-        for Printed { entry, root } in self.asked {
+        for Printed { entry, root, by } in self.asked {
             let own = self.found.iter().find(|(seq, _)| seq == entry).map(|(_, own)| own);
             match own {
+                Some(own) if own == root && by.is_some() => writeln!(
+                    out,
+                    "The checkpoint over {entry} entries is signed by {}. This log goes on from it: nothing before entry {} \
+                     was changed or left out.",
+                    by.as_deref().unwrap_or_default(),
+                    entry + 1
+                )?,
                 Some(own) if own.starts_with(root) && root.len() == own.len() => {
                     writeln!(
                         out,

@@ -3,8 +3,7 @@
 use std::{
     future::{Future, poll_fn},
     io::{self, Write},
-    net::{SocketAddr, TcpListener},
-    path::Path,
+    net::TcpListener,
     sync::Arc,
     task::Poll,
 };
@@ -14,7 +13,7 @@ use actix_web::rt::{
     signal::unix::{SignalKind, signal},
 };
 
-use super::whole;
+use super::{Serve, whole};
 use crate::{
     clock::SystemClock,
     http,
@@ -22,13 +21,9 @@ use crate::{
 };
 
 /// Serves until SIGINT or SIGTERM. True if it was stopped that way.
-pub(super) fn run(
-    data: &Path,
-    listen: SocketAddr,
-    clock_checked: bool,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> io::Result<bool> {
+pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let Serve { data, listen, clock_checked, behind_is_known } = asked;
+    let listen = *listen;
     if !listen.ip().is_loopback() {
         writeln!(
             err,
@@ -38,7 +33,8 @@ pub(super) fn run(
         return Ok(false);
     }
     let mut options = Options::new(Arc::new(SystemClock::new()));
-    options.clock_checked = clock_checked;
+    options.clock_checked = *clock_checked;
+    options.behind_is_known = *behind_is_known;
     let yard = match Yard::open(data, options) {
         Ok(yard) => yard,
         Err(error) => {

@@ -1,5 +1,9 @@
 use super::*;
-use std::{fs, path::Path};
+use crate::{
+    clock::SetClock,
+    yard::{Options, Yard},
+};
+use std::{fs, path::Path, sync::Arc};
 
 /// The exit code, and what was printed: the answer, and what went wrong.
 fn ran(args: &[&str]) -> (u8, String, String) {
@@ -157,6 +161,31 @@ fn a_made_up_yard_is_found_sound_and_a_flipped_bit_in_it_is_not() {
         let (ended, out, err) = ran(&["verify", "--data", text(&data), "--printed", &page]);
         assert_eq!(ended, code, "{page}: {out}{err}");
         assert!(format!("{out}{err}").contains(words), "{page}: {out}{err}");
+    }
+    // A signed checkpoint, on its own and with the key beside it.
+    let clock = Arc::new(SetClock::new(Stamp::parse("2026-05-06T07:00:00+02:00").unwrap().at));
+    let yard = Yard::open(&data, Options::new(clock)).unwrap();
+    let (over, note) = yard.checkpoints.now(&yard.reader).unwrap();
+    let key = yard.checkpoints.key().unwrap().to_string();
+    yard.close();
+    assert_eq!(over.size, entries);
+    let (file, pub_file) = (folder.path().join("checkpoint.txt"), data.join("people/log-key.pub"));
+    let other_key = key.replace(&over.origin, "PeterNeumann");
+    let published = "PeterNeumann+c74f20a3+ARpc2QcUPDhMQegwxbzhKqiBfsVkmqq/LDE4izWy10TW";
+    let longer = note.replace(&format!("\n{entries}\n"), &format!("\n{}\n", entries + 1));
+    for (note, key, code, words) in [
+        (&*note, key.as_str(), 0, "This log goes on from it"),
+        (&*note, text(&pub_file), 0, "is signed by rimebook/log-"),
+        (&*note, published, 1, "NOT SIGNED WITH THIS KEY"),
+        (&*note, other_key.as_str(), 1, "can't be read"),
+        (longer.as_str(), key.as_str(), 1, "NOT SIGNED: "),
+        ("nothing", key.as_str(), 1, "is no checkpoint"),
+    ] {
+        fs::write(&file, note).unwrap();
+        let args = ["verify", "--data", text(&data), "--checkpoint", text(&file), "--key", key];
+        let (ended, out, err) = ran(&args);
+        assert_eq!(ended, code, "{key}: {out}{err}");
+        assert!(format!("{out}{err}").contains(words), "{words}: {out}{err}");
     }
     let segment = data.join("journal/00000001.log");
     let mut bytes = fs::read(&segment).unwrap();

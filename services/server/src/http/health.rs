@@ -18,6 +18,9 @@ pub(crate) struct Health {
     status: &'static str,
     /// The number of the log's last entry.
     last_seq: u64,
+    /// What somebody who looks after the server has to do now; it takes entries all the same.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    alarms: Vec<String>,
 }
 
 /// Is the server alive?
@@ -26,7 +29,7 @@ pub(crate) struct Health {
 #[utoipa::path(operation_id = "is_alive", tag = "health", responses((status = 200, description = "It is alive.", body = Health), Alive))]
 #[route("/healthz", method = "GET", method = "HEAD")]
 pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
-    json(&Health { status: "ok", last_seq: yard.reader.last_seq() })
+    json(&Health { status: "ok", last_seq: yard.reader.last_seq(), alarms: Vec::new() })
 }
 
 /// Does the server take entries?
@@ -40,7 +43,7 @@ pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> An
 #[route("/readyz", method = "GET", method = "HEAD")]
 pub(crate) async fn readyz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
     match yard.committer.waits() {
-        None => json(&Health { status: "ok", last_seq: yard.reader.last_seq() }),
+        None => json(&Health { status: "ok", last_seq: yard.reader.last_seq(), alarms: yard.alarms() }),
         Some(why) => Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::WritesStopped, why)),
     }
 }

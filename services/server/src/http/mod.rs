@@ -4,6 +4,7 @@ mod accept;
 mod ask;
 mod calendar;
 mod changes;
+mod checkpoint;
 mod contract;
 mod decisions;
 mod dry_run;
@@ -39,7 +40,8 @@ use actix_web::{
 };
 use contract::Contract;
 use feed::Listeners;
-use std::{future::Future, io, net::TcpListener, sync::Arc, time::Duration};
+use futures_util::future::{Either, select};
+use std::{future::Future, io, net::TcpListener, pin::pin, sync::Arc, time::Duration};
 use tokio::sync::watch;
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
@@ -47,6 +49,9 @@ pub use contract::openapi_json;
 pub(crate) use fallback::in_a_path;
 pub(crate) use pages::in_a_query;
 pub(crate) use problems::ROWS;
+
+/// While the log grows a checkpoint is kept so often.
+const KEEP_EVERY: Duration = Duration::from_secs(60);
 
 /// Serves the yard on this listener until `stop` is ready, then lets open requests end and closes the yard.
 /// Runs within an actix system: `actix_web::rt::System::new().block_on(serve(..))`.
@@ -87,6 +92,7 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
     .listen(listener)?
     .run();
     let handle = server.handle();
+    actix_web::rt::spawn(keep_checkpoints(Arc::clone(&yard), stopping.subscribe()));
     actix_web::rt::spawn(async move {
         stop.await;
         // Who listens would listen for ever.
@@ -102,9 +108,23 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
         sleep(Duration::from_millis(5)).await;
     }
     if let Some(yard) = Arc::into_inner(yard) {
+        // Nobody loses anything by a checkpoint that can't be kept: the log is closed all the same.
+        let _ = yard.checkpoints.keep(&yard.reader);
         yard.close();
     }
     Ok(())
+}
+
+/// Keeps a checkpoint now and every minute in which the log grew, so that a start notices if it lost its end.
+async fn keep_checkpoints(yard: Arc<Yard>, mut stops: watch::Receiver<bool>) {
+    loop {
+        let keeping = Arc::clone(&yard);
+        // One that could not be kept is tried again.
+        let _ = web::block(move || keeping.checkpoints.keep(&keeping.reader)).await;
+        if let Either::Right(_) = select(pin!(sleep(KEEP_EVERY)), pin!(stops.changed())).await {
+            return;
+        }
+    }
 }
 
 /// The operations of the API. Whoever adds one here adds it to the document too: without `#[utoipa::path]` it does
@@ -118,6 +138,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(decisions::post_decision)
             .service(entries::list_entries)
             .service(entries::get_entry)
+            .service(checkpoint::checkpoint)
             .service(proofs::inclusion)
             .service(proofs::consistency)
             .service(lists::scan)

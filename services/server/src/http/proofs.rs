@@ -118,10 +118,10 @@ fn within(last: u64, name: &str, size: u64) -> Result<(), Fault> {
     }
 }
 
-fn unread(error: io::Error) -> Fault {
+pub(super) fn unread(error: io::Error) -> Fault {
     Fault::went_wrong(format!("The log could not be read from the disk: {error}."))
 }
 
-fn hex(hash: &Hash) -> String {
+pub(super) fn hex(hash: &Hash) -> String {
     hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -44,6 +44,8 @@ pub struct Options {
     pub segment_ms: i64,
     /// How long to wait before a failed laying down is tried again.
     pub retry: Duration,
+    /// Of how many entries the root is wanted while they are read.
+    pub root_at: Option<u64>,
     pub upkeep: Upkeep,
 }
 
@@ -63,6 +65,7 @@ impl Default for Options {
             segment_entries: 5_000,
             segment_ms: 24 * 60 * 60 * 1_000,
             retry: Duration::from_secs(10),
+            root_at: None,
             upkeep: Upkeep::InBackground,
         }
     }
@@ -73,6 +76,8 @@ impl Default for Options {
 pub struct Recovery {
     /// The number of entries, which is the last `seq`; 0 for a new journal.
     pub entries: u64,
+    /// The root that `Options::root_at` asked for; none where the journal has fewer entries.
+    pub root_at: Option<Hash>,
     /// The end that a power cut tore off, kept beside the journal. The caller writes it down as the next entry.
     pub cut: Option<Cut>,
     /// All that was ever cut off and is still kept, this one included. A start that was interrupted after cutting

@@ -37,6 +37,7 @@ where
     })?;
     has_its_journal(&**disk, dir)?;
     let mut scan = Scan::new(options.segment_bytes);
+    scan.wanted.0 = options.root_at;
     scan.run(&**disk, &folder, on_line)?;
 
     let cut = match &scan.torn {
@@ -55,7 +56,7 @@ where
         None => upkeep.lay_first().map_err(while_doing("laying down the first segment"))?,
     };
     let kept = cut::kept(&**disk, &folder).map_err(while_doing("listing what was cut off"))?;
-    let recovery = Recovery { entries: scan.tree.size(), cut, kept };
+    let recovery = Recovery { entries: scan.tree.size(), root_at: scan.wanted.1, cut, kept };
     Ok(Opened { folder, lock, scan, current, upkeep, recovery })
 }
 

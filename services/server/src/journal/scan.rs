@@ -8,7 +8,7 @@ use super::{
     ahead::{self, Ahead, Leaves},
     frame::{HEADER_BYTES, Header, MAX_GROUP_BYTES, MAX_GROUP_LINES, NoHeader, SECTOR, first_set_byte, whole_sectors},
     index::Segment,
-    merkle::Tree,
+    merkle::{Hash, Tree},
     tail::{Fault, judge, lonely_bit},
 };
 
@@ -20,6 +20,8 @@ pub(super) struct Scan {
     /// The length of the file of the last segment with a good frame, in bytes.
     file_bytes: usize,
     pub(super) tree: Tree,
+    /// Of so many entries the root is wanted, and has been read.
+    pub(super) wanted: (Option<u64>, Option<Hash>),
     /// The segments with at least one good frame.
     pub(super) segments: Vec<Segment>,
     pub(super) frames: u64,
@@ -274,6 +276,9 @@ impl Scan {
                 current.starts.push(u32::try_from(start).unwrap_or(u32::MAX));
             }
             let seq = self.tree.size();
+            if self.wanted.0 == Some(seq) {
+                self.wanted.1 = Some(self.tree.root());
+            }
             on_line(seq, line).map_err(|source| ScanError::Line { seq, source })?;
         }
         Ok(())

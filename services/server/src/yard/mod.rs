@@ -19,6 +19,7 @@ use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismat
 
 use crate::{
     archive::Archive,
+    checkpoint::Checkpoints,
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
     journal::{self, Disk, Journal, Proofs, Reader, RealDisk},
@@ -33,6 +34,8 @@ pub struct Options {
     pub clock: Arc<dyn Clock>,
     /// A person looked at the clock after it had jumped and found it right.
     pub clock_checked: bool,
+    /// A person knows that others have seen more of this log than the folder holds.
+    pub behind_is_known: bool,
     pub disk: Arc<dyn Disk>,
     pub journal: journal::Options,
     /// After so long without work a frame without lines closes the log.
@@ -46,6 +49,7 @@ impl Options {
         Options {
             clock,
             clock_checked: false,
+            behind_is_known: false,
             disk: Arc::new(RealDisk),
             journal: journal::Options::default(),
             rest_after: Duration::from_secs(1),
@@ -71,6 +75,19 @@ pub enum OpenError {
     },
     #[error(transparent)]
     Journal(journal::OpenError),
+    #[error(
+        "this log has {entries} entries, and its own signed checkpoint (people/checkpoint) stands over {seen}: the newest \
+         are missing, and others have seen them. Restore a newer backup. If they are lost for good, start once with \
+         --behind-is-known: the log goes on from here under a new key, and devices are told"
+    )]
+    Behind { entries: u64, seen: u64 },
+    #[error(
+        "the first {size} entries are not those that this server signed (people/checkpoint): the log was changed, or is \
+         another one. Restore a backup that rimebook verify finds sound; to serve it as it is, take people/checkpoint away"
+    )]
+    Changed { size: u64 },
+    #[error("the log's key can't be read")]
+    Key(#[source] io::Error),
     #[error("the server can't start its threads")]
     Threads(#[from] io::Error),
     #[error("the log's own entry can't be written")]
@@ -111,6 +128,7 @@ pub struct Yard {
     pub committer: Committer,
     lately: Lately,
     pub(crate) proofs: Proofs,
+    pub(crate) checkpoints: Checkpoints,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
@@ -124,7 +142,10 @@ pub struct Yard {
 impl Yard {
     /// Opens the folder, or makes it. A torn end of the journal becomes the next entry.
     pub fn open(data_dir: &Path, options: Options) -> Result<Yard, OpenError> {
-        let Options { clock, clock_checked, disk, journal: layout, rest_after, archive } = options;
+        let Options { clock, clock_checked, behind_is_known, disk, journal: mut layout, rest_after, archive } = options;
+        let checkpoints = Checkpoints::open(data_dir, clock.clone());
+        let kept = checkpoints.kept().map_err(OpenError::Key)?;
+        layout.root_at = kept.as_ref().map(|kept| kept.size);
         let mut book = Book::default();
         let mut loaded = 0;
         let insert = |seq, line: &[u8]| {
@@ -135,6 +156,16 @@ impl Yard {
             Ok(())
         };
         let (mut journal, recovery) = Journal::open(disk, data_dir, layout, insert)?;
+        match kept {
+            Some(kept) if recovery.entries < kept.size && behind_is_known => {
+                checkpoints.begin_anew().map_err(OpenError::Key)?;
+            }
+            Some(kept) if recovery.entries < kept.size => {
+                return Err(OpenError::Behind { entries: recovery.entries, seen: kept.size });
+            }
+            Some(kept) if recovery.root_at != Some(kept.root) => return Err(OpenError::Changed { size: kept.size }),
+            _ => {}
+        }
         let reader = journal.reader();
         let archive = match archive {
             true => {
@@ -182,6 +213,7 @@ impl Yard {
             archive,
             lately: Lately::new(),
             proofs: Proofs::default(),
+            checkpoints,
             committer,
             clock,
             tail,
@@ -194,6 +226,18 @@ impl Yard {
     /// The book as it is now, also after a panic elsewhere. It never waits for the disk; don't hold it for long.
     pub fn read(&self) -> RwLockReadGuard<'_, Book> {
         self.book.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// What somebody who looks after the server has to do now, in sentences.
+    pub(crate) fn alarms(&self) -> Vec<String> {
+        let behind = self.checkpoints.ahead().map(|seen| {
+            let has = self.reader.last_seq();
+            format!(
+                "This log is an older copy: it has {has} entries, and a device has seen {seen} of it. Stop the server and \
+                 restore a newer backup, or have what came after recorded again."
+            )
+        });
+        behind.into_iter().collect()
     }
 
     pub fn now(&self) -> Instant {

@@ -7,6 +7,7 @@ mod bad_input;
 mod boat;
 mod browser;
 mod changes;
+mod checkpoint;
 mod cut;
 mod day;
 mod dispose;

@@ -9,10 +9,12 @@ const LOOK: &str = include_str!("../../../static/look.css");
 const SCAN: &str = include_str!("../../../static/scan.js");
 
 const LIVE: &str = include_str!("../../../static/live.js");
+const SEEN: &str = include_str!("../../../static/seen.js");
 
 static LOOK_NAME: LazyLock<String> = LazyLock::new(|| named("look", LOOK, "css"));
 static SCAN_NAME: LazyLock<String> = LazyLock::new(|| named("scan", SCAN, "js"));
 static LIVE_NAME: LazyLock<String> = LazyLock::new(|| named("live", LIVE, "js"));
+static SEEN_NAME: LazyLock<String> = LazyLock::new(|| named("seen", SEEN, "js"));
 
 fn named(stem: &str, content: &str, ending: &str) -> String {
     let hash: String = Sha256::digest(content).iter().take(6).map(|byte| format!("{byte:02x}")).collect();
@@ -24,6 +26,7 @@ pub(super) struct Assets {
     pub(super) look: String,
     pub(super) scan: String,
     pub(super) live: String,
+    pub(super) seen: String,
 }
 
 impl Assets {
@@ -32,6 +35,7 @@ impl Assets {
             look: format!("/static/{}", *LOOK_NAME),
             scan: format!("/static/{}", *SCAN_NAME),
             live: format!("/static/{}", *LIVE_NAME),
+            seen: format!("/static/{}", *SEEN_NAME),
         }
     }
 }
@@ -42,6 +46,7 @@ pub(crate) async fn asset(name: web::Path<String>) -> Answer {
         name if name == *LOOK_NAME => ("text/css; charset=utf-8", LOOK),
         name if name == *SCAN_NAME => ("text/javascript; charset=utf-8", SCAN),
         name if name == *LIVE_NAME => ("text/javascript; charset=utf-8", LIVE),
+        name if name == *SEEN_NAME => ("text/javascript; charset=utf-8", SEEN),
         _ => {
             let detail = "There is no such file; this server's pages name those that there are.";
             return Err(Fault::new(StatusCode::NOT_FOUND, Kind::NoSuchOperation, detail));
@@ -62,6 +67,7 @@ mod tests {
     fn the_first_load_stays_small() {
         assert!(LOOK.len() <= 12_000, "{}", LOOK.len());
         assert!(SCAN.len() <= 4_000, "{}", SCAN.len());
+        assert!(SEEN.len() <= 4_500, "{}", SEEN.len());
         assert!(LIVE.len() <= 1_000, "{}", LIVE.len());
     }
 }

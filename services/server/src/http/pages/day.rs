@@ -119,6 +119,7 @@ pub(super) async fn read<T: Send + 'static>(
 struct TodayPage {
     assets: Assets,
     foot: Foot,
+    alarms: Vec<String>,
     today: TodayLines,
 }
 
@@ -147,7 +148,7 @@ pub(crate) async fn today_page(request: HttpRequest, yard: web::Data<Yard>, quer
             })
         })
         .await?;
-        page(StatusCode::OK, &TodayPage { assets: Assets::new(), foot, today })
+        page(StatusCode::OK, &TodayPage { assets: Assets::new(), foot, alarms: yard.alarms(), today })
     };
     answer(&request, found.await)
 }

@@ -3,6 +3,7 @@
 
 use crate::yard::Yard;
 use domain::{When, say::Say, view::View};
+use std::sync::Arc;
 
 pub(super) struct Foot {
     /// As `Wed 6 May 2026 06:02`.
@@ -11,6 +12,8 @@ pub(super) struct Foot {
     pub(super) asked: Option<String>,
     pub(super) as_of_seq: u64,
     root: String,
+    /// The signed checkpoint of that moment, for paper.
+    pub(super) checkpoint: Option<Arc<str>>,
 }
 
 impl Foot {
@@ -22,6 +25,7 @@ impl Foot {
             asked: (when.at != when.now).then(|| say.whole_time(when.now)),
             as_of_seq,
             root: root(yard, as_of_seq),
+            checkpoint: yard.checkpoints.now(&yard.reader).ok().map(|(_, note)| note),
         }
     }
 

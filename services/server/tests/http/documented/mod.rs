@@ -57,6 +57,11 @@ fn answers(document: &Value) -> BTreeMap<String, Value> {
                 let what = format!("{} {status} {media}", operation.id);
                 let value = match media.as_str() {
                     "text/event-stream" => json!(events(&shared)),
+                    "text/plain" => {
+                        let headers = [ask::TRACE, ("accept", media.as_str())];
+                        let said = shared.send(Method::GET, &operation.address(None), &headers, Vec::new());
+                        took(&operation, status, media, &said)
+                    }
                     _ => took(&operation, status, media, &ask(&shared, &operation, status)),
                 };
                 schema::holds(document, &content["schema"], &value, &what);
