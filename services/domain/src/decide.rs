@@ -2,6 +2,8 @@
 
 mod declared;
 mod gives_back;
+mod people;
+mod second;
 mod stands_on;
 
 pub use gives_back::gives_back;
@@ -15,16 +17,19 @@ use crate::mismatch;
 use crate::puzzle::dated;
 use crate::read::Named;
 use crate::refusal::{Between, Refusal};
+use crate::rights;
 use crate::say::Say;
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
-use shared_types::{Batch, Body, Code, Instant, Job, Kind, Settlement, ThingName};
+use second::{makers, needs_second};
+use shared_types::{Batch, Body, Instant, Job, Kind, Settlement, ThingName};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Whether a wish may be written, at the time it would be recorded.
 pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
     let view = View::new(book, u64::MAX);
+    rights::allowed(view, wish)?;
     unchanged_since(book, wish)?;
     match &wish.body {
         Body::YardDeclared(yard) => declare_yard(view, wish, yard, at),
@@ -50,6 +55,11 @@ pub fn decide(book: &Book, wish: &Wish, at: Instant) -> Result<(), Refusal> {
         Body::EntryStruck(_) => strike(view, wish, at),
         Body::FactConfirmed(confirm) => confirm_fact(view, wish, confirm.entry),
         Body::MismatchSettled(settle) => settle_mismatch(view, wish, settle, at),
+        Body::RolesGranted(grant) => people::grant_roles(view, wish, grant),
+        Body::DeviceEnrolled(_) => people::enrol_device(view, wish),
+        Body::DeviceRevoked(_) => people::revoke_device(view, wish),
+        Body::TokenIssued(token) => people::issue_token(view, wish, token, at),
+        Body::TokenRevoked(revoke) => people::revoke_token(view, wish, revoke),
         _ => Ok(()),
     }
 }
@@ -75,7 +85,7 @@ fn revise_material(view: View<'_>, wish: &Wish, revision: &shared_types::Revisio
     let batches = view.book.labels().filter(|label| view.book.kind(*label) == Kind::Batch);
     let named = batches.into_iter().any(|batch| view.facts(batch).any(|fact| names(&fact.what)));
     let gives = named.then(|| format!("Rolls of {short} revision {code}, whose limits nobody knew, could be used"));
-    needs_second(wish, None, gives.into_iter().collect())
+    needs_second(view, wish, &[], gives.into_iter().collect())
 }
 
 /// A batch is registered once. A certificate that came later may be added to it: the earliest day of all counts, so that
@@ -95,7 +105,7 @@ fn register_batch(view: View<'_>, wish: &Wish, said: &Batch) -> Result<(), Refus
     let received = view.facts(batch).any(|fact| matches!(fact.what, What::Received(_)));
     let gives = (received && known.is_empty())
         .then(|| format!("Rolls of batch {short}, whose dates nobody knew, could be used"));
-    needs_second(wish, None, gives.into_iter().collect())
+    needs_second(view, wish, &[], gives.into_iter().collect())
 }
 
 /// Something came between the answer that somebody looked at and this wish.
@@ -144,18 +154,6 @@ fn plan_can_be(job: &Job) -> Result<(), Refusal> {
     }
 }
 
-fn needs_second(wish: &Wish, not: Option<&Code>, gives_back: Vec<String>) -> Result<(), Refusal> {
-    if gives_back.is_empty() || wish.second_person().is_some_and(|second| Some(second) != not) {
-        return Ok(());
-    }
-    let what = gives_back.first().cloned().unwrap_or_default();
-    let who = not.map_or(String::new(), |maker| format!(", who is not {maker}"));
-    Err(Refusal::NeedsSecondPerson {
-        say: format!("{what}: a second person must stand beside it{who}. Name their badge in second."),
-        gives_back,
-    })
-}
-
 fn declare_yard(view: View<'_>, wish: &Wish, yard: &shared_types::Yard, at: Instant) -> Result<(), Refusal> {
     if yard.zone.parse::<chrono_tz::Tz>().is_err() {
         let detail =
@@ -163,14 +161,14 @@ fn declare_yard(view: View<'_>, wish: &Wish, yard: &shared_types::Yard, at: Inst
         return Err(Refusal::CannotRead { pointer: "/body/zone".to_owned(), detail });
     }
     let gives = view.yard(at).map_or(Vec::new(), |old| declared::yard_gives(old, yard));
-    needs_second(wish, None, gives)
+    needs_second(view, wish, &[], gives)
 }
 
 /// A place that becomes colder on paper gives back to everything that was there.
 fn declare_place(view: View<'_>, wish: &Wish, place: &shared_types::Place, at: Instant) -> Result<(), Refusal> {
     let Some(label) = view.book.label(&wish.thing) else { return Ok(()) };
     let from = place.effective_from.map_or(at, |from| from.at);
-    needs_second(wish, None, declared::place_gives(wish.thing.short(), view.place(label, from), place))
+    needs_second(view, wish, &[], declared::place_gives(wish.thing.short(), view.place(label, from), place))
 }
 
 fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid) -> Result<(), Refusal> {
@@ -187,8 +185,7 @@ fn lift_hold(view: View<'_>, wish: &Wish, hold: Uuid) -> Result<(), Refusal> {
     if view.lifted_at(seq).is_some() {
         return Err(Refusal::AlreadyThere { say: "That hold is lifted already.".to_owned() });
     }
-    let maker = view.book.code(meta.by);
-    needs_second(wish, Some(&maker), vec![format!("A hold on {} would be gone", wish.thing.short())])
+    needs_second(view, wish, &makers(view, seq), vec![format!("A hold on {} would be gone", wish.thing.short())])
 }
 
 fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
@@ -210,9 +207,8 @@ fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
             say: format!("Entry {seq} is struck already, by entry {}.", meta.struck_by),
         });
     }
-    if matches!(meta.kind, "entry_struck" | "log_loaded" | "log_cut" | "clock_checked") {
-        let say = "A strike is not struck: write the entry again. What the log wrote itself stays.".to_owned();
-        return Err(Refusal::CannotBeUsed { say });
+    if let Some(say) = rights::never_struck(meta.of) {
+        return Err(Refusal::CannotBeUsed { say: say.to_owned() });
     }
     let instead = wish.instead.as_ref().map(|entry| thought_of(view.book, entry, at));
     let what_if = WhatIf { strikes: Some(seq), instead, ..WhatIf::default() };
@@ -223,7 +219,10 @@ fn strike(view: View<'_>, wish: &Wish, at: Instant) -> Result<(), Refusal> {
     let replaced =
         wish.instead.as_ref().is_some_and(|new| new.thing == wish.thing && new.body.plain_kind() == meta.kind);
     gives.extend(stands_on_it(view, seq).filter(|_| !replaced));
-    needs_second(wish, Some(&view.book.code(meta.by)), gives)
+    gives.extend(second::untold(view, wish));
+    let mut rests_on = makers(view, seq);
+    rests_on.extend(wish.instead.as_ref().map(|instead| instead.by.clone()).filter(|by| *by != wish.by));
+    needs_second(view, wish, &rests_on, gives)
 }
 
 /// What carries the limits themselves can't be taken away by one alone: what stands on it would be judged without it,
@@ -266,7 +265,8 @@ fn thought_of(book: &Book, entry: &shared_types::Entry, at: Instant) -> (crate::
     let mut labels = vec![thing];
     let what = crate::read::what(entry, thing, 0, &mut mention, &mut labels);
     let seq = u32::try_from(book.last_seq() + 1).unwrap_or(u32::MAX - 1);
-    (crate::read::fact(entry, seq, by, device, what), labels)
+    let second = rights::second_counts(View::new(book, u64::MAX), entry);
+    (crate::read::fact(entry, seq, by, device, (what, second)), labels)
 }
 
 fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal> {
@@ -285,11 +285,17 @@ fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal>
         });
     }
     let maker = view.book.code(meta.by);
-    if wish.by != maker || wish.second_person().is_some() {
+    if wish.by != maker {
         return Ok(());
     }
-    let say = format!("{maker} made this entry: another badge must confirm it.");
-    Err(Refusal::NeedsSecondPerson { say, gives_back: vec![format!("{} may get back life", wish.thing.short())] })
+    let gives = vec![format!("{} may get back life", wish.thing.short())];
+    match wish.second_person() {
+        Some(_) => needs_second(view, wish, &[maker], gives),
+        None => {
+            let say = format!("{maker} made this entry: another badge must confirm it.");
+            Err(Refusal::NeedsSecondPerson { say, gives_back: gives })
+        }
+    }
 }
 
 /// A time after the scan it settles, or a thing that nobody received, settles nothing.
@@ -348,7 +354,6 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
     };
     // An earlier answer may have given the fact to another thing, which this one takes it away from.
     let labels: Vec<Label> = [label].into_iter().chain(other).chain(view.book.kept_under(seq)).collect();
-    let maker = view.book.entry(seq).map(|meta| view.book.code(meta.by));
     let mut gives = gives_back(view, &what_if, &labels, at);
     // What is no question of where a thing was changes no limit: it is laid to rest in words, by two.
     if mismatch::puzzle_named(&name.kind).is_none() {
@@ -359,5 +364,5 @@ fn settle_mismatch(view: View<'_>, wish: &Wish, settle: &shared_types::Settle, a
         let what = mismatch::words(&name.kind);
         gives.push(format!("{} would no longer show {what}", wish.thing.short()));
     }
-    needs_second(wish, maker.as_ref(), gives)
+    needs_second(view, wish, &makers(view, seq), gives)
 }

@@ -44,6 +44,7 @@ mod read;
 pub mod recall;
 pub mod record;
 pub mod refusal;
+pub mod rights;
 pub mod roll;
 pub mod rows;
 pub mod run_checks;

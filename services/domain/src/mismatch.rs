@@ -12,6 +12,7 @@ use crate::opening;
 use crate::part_checks;
 use crate::puzzle::{dated, puzzle};
 use crate::question::When;
+use crate::rights;
 use crate::roll::{RollLife, roll_life};
 use crate::run_checks;
 use crate::say::Say;
@@ -312,6 +313,7 @@ pub fn words(kind: &str) -> &'static str {
         "clock_doubtful" => "a time that is not sure",
         "counter_gap" => "scans that never arrived",
         "set_aside" => "something that could not be read",
+        "role_does_not_fit" => "a fact from a role that does not fit",
         _ => "what does not add up",
     }
 }
@@ -345,6 +347,9 @@ fn of_fact(view: View<'_>, label: Label, fact: &Fact, say: &Say, found: &mut Vec
         );
         let ask = Some(format!("Was it {at}? Confirm it, or strike it and write the right time."));
         found.push(Finding { ask, ..Finding::new("device_said_otherwise", fact.seq, text) });
+    }
+    if let Some(why) = rights::misfit(view.book, fact.seq) {
+        found.push(Finding::new("role_does_not_fit", fact.seq, format!("{name}: {why}")));
     }
     let ahead = meta.occurred_at.since(meta.recorded_at);
     if DOUBTFUL_MS < ahead || DOUBTFUL_MS < i64::from(fact.uncertain_ms) {

@@ -6,7 +6,8 @@ use crate::fact::{
 use shared_types::{Body, Code, Entry, Kind, ThingName};
 use std::sync::Arc;
 
-pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, what: What) -> Fact {
+/// `second`: whether the second person that it names counts.
+pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, (what, second): (What, bool)) -> Fact {
     let said_otherwise = said_otherwise(entry);
     Fact {
         at: takes_effect(entry),
@@ -21,7 +22,7 @@ pub(crate) fn fact(entry: &Entry, seq: u32, by: Label, device: Option<Label>, wh
             // A time that its device does not say was said by somebody.
             told: entry.told || said_otherwise,
             device_counts: entry.scanned_by().is_some() && !said_otherwise,
-            second: entry.has_second_person(),
+            second,
             said_otherwise,
         },
         what,

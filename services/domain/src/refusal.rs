@@ -1,6 +1,6 @@
 //! Why a decision is refused. Each says in a sentence what to do; the shell chooses the status.
 
-use shared_types::{HoldView, ThingName};
+use shared_types::{HoldView, Role, ThingName};
 
 /// An entry that came after the answer somebody looked at.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -42,4 +42,7 @@ pub enum Refusal {
     AlreadyThere { say: String },
     #[error("{say}")]
     NeedsSecondPerson { say: String, gives_back: Vec<String> },
+    /// Who asks has no role for it, or has not shown who they are.
+    #[error("{say}")]
+    NotAllowed { say: String, needs: Vec<Role> },
 }

@@ -3,6 +3,8 @@
 use super::{Book, EntryMeta, Shelf};
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
 use crate::read::{self, Named};
+use crate::rights;
+use crate::view::View;
 use shared_types::{Body, Entry, Kind, MismatchName, ThingName};
 
 impl Book {
@@ -33,7 +35,9 @@ impl Book {
         if matches!(what, What::SetAside) {
             self.set_aside += 1;
         }
-        let fact = read::fact(entry, seq, by, device, what);
+        let before = View::new(self, u64::from(seq) - 1);
+        let second = rights::second_counts(before, entry);
+        let fact = read::fact(entry, seq, by, device, (what, second));
         if matches!(entry.body, Body::BatchRegistered(_)) {
             self.registered.entry(thing).or_default().push(fact.clone());
         }

@@ -17,6 +17,10 @@ pub fn names(book: &Book, wish: &Wish) -> BTreeSet<ThingName> {
         Body::JobOpened(job) | Body::JobReplanned(job) => {
             names.insert(ThingName::new(Kind::Part, &job.part));
         }
+        // Of two who make each other no administrator the second is asked once the first is written.
+        Body::RolesGranted(_) => {
+            names.insert(ThingName::yard());
+        }
         Body::MismatchSettled(settle) => {
             if let Settlement::Other(other) = &settle.answer {
                 names.insert(other.clone());

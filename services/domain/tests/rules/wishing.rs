@@ -7,6 +7,7 @@ use domain::{Refusal, Wish, decide::decide};
 use shared_types::*;
 use uuid::Uuid;
 
+#[derive(Clone)]
 pub struct Asking<'s> {
     scene: &'s Scene,
     wish: Wish,
@@ -33,6 +34,10 @@ impl Scene {
 
     pub fn wish_issue(&self, of: &str, job: &str) -> Asking<'_> {
         self.wish(of, Body::Issued(Issue { job: code(job) }))
+    }
+
+    pub fn wish_hold(&self, on: &str) -> Asking<'_> {
+        self.wish(on, Body::HoldPlaced(PlaceHold { why: "wet".to_owned(), nonconformance: None }))
     }
 
     pub fn wish_lift(&self, name: &str) -> Asking<'_> {
@@ -68,6 +73,24 @@ impl Asking<'_> {
         self
     }
 
+    /// Nobody showed who they are.
+    pub fn claimed(mut self) -> Self {
+        self.wish.by_known = KnownBy::Claimed;
+        self
+    }
+
+    pub fn claimed_second(mut self, badge: &str) -> Self {
+        self.wish.second = Some(Second { by: code(badge), by_known: KnownBy::Claimed });
+        self
+    }
+
+    /// A settlement says why.
+    pub fn says(&mut self, why: &str) {
+        if let Body::MismatchSettled(settle) = &mut self.wish.body {
+            settle.why = Some(why.to_owned());
+        }
+    }
+
     pub fn based_on(mut self, seq: u64) -> Self {
         self.wish.based_on = Some(seq);
         self
@@ -99,7 +122,7 @@ impl Asking<'_> {
         self
     }
 
-    fn decided(&self) -> Result<(), Refusal> {
+    pub fn decided(&self) -> Result<(), Refusal> {
         decide(&self.scene.book(), &self.wish, self.at)
     }
 

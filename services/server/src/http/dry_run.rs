@@ -44,7 +44,8 @@ pub(crate) async fn weigh(yard: &web::Data<Yard>, item: Item) -> Result<DryRun, 
     let id = item.id();
     let mut answer = try_them(yard, vec![item], vec![Ok(id)]).await?;
     match answer.results.pop() {
-        Some(ItemResult { status, problem: Some(problem), .. }) if status != 403 => Err(problem.into()),
+        // For want of a second person the effect is shown all the same, and of nothing else.
+        Some(ItemResult { problem: Some(problem), .. }) if answer.second_person.is_none() => Err(problem.into()),
         only => Ok(DryRun { results: only.into_iter().collect(), ..answer }),
     }
 }
@@ -78,4 +79,26 @@ async fn try_them(
 
 fn result_of(after: &Book, id: Uuid, outcome: Outcome, now: Instant) -> ItemResult {
     item_result(id, stored(outcome), |seq| mismatch::of_entry(after, seq, When::now(now)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{Bench, asked, decision, hold};
+    use serde_json::json;
+
+    #[test]
+    fn what_nobody_may_is_refused_and_not_shown_as_if_somebody_stood_beside_it() {
+        let bench = Bench::new();
+        let yard = web::Data::new(bench.open());
+        let grant = asked(1, "grant_roles", "badge/A-1", 0, json!({"roles": ["administrator"]}));
+        assert!(matches!(yard.committer.submit_blocking(decision(&grant)), Outcome::Written(_)));
+        let asked = decision(&hold(2, "R-42", 1));
+        let weighed = actix_web::rt::System::new().block_on(weigh(&yard, asked.into()));
+        let problem = weighed.unwrap_err().into_problem();
+        assert_eq!((problem.status, problem.kind.as_str()), (403, "/problems/not-allowed"));
+        let needs = json!(["stores", "laminator", "supervisor", "quality", "administrator"]);
+        assert_eq!(problem.more["needs"], needs);
+        assert!(problem.detail.contains("B-17 has not shown who they are"), "{}", problem.detail);
+    }
 }

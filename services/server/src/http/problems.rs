@@ -122,8 +122,8 @@ rows! {
         "This would give back life, lift a block or move an answer towards yes. Such a decision names somebody else who looked at it too; `gives_back` says what.",
         "Let a second person look, and ask again with `second`: {\"by\": their badge}.";
     NotAllowed, "not-allowed", "That is not allowed here",
-        "A page of another site asked to write here, or a form was sent without a badge.",
-        "Open the scan page of this server, scan your badge, and scan again. A program sends neither Origin nor Sec-Fetch-Site.";
+        "Whoever asked has no role for it: `needs` lists the roles that have. Or a page of another site asked to write here, or a form was sent without a badge.",
+        "Let somebody do it who has the role, or ask an administrator for it. On a page: open the scan page of this server, scan your badge, and scan again. A program sends neither Origin nor Sec-Fetch-Site.";
     WritesStopped, "writes-stopped", "Writing has stopped",
         "The disk failed, the server's clock jumped, or the server is stopping. What was asked may or may not have been written. Questions are still answered.",
         "Send it again later with the same id: it is never written twice. Somebody has to look after the server: its disk, its clock, then a restart. A clock found right is confirmed with `rimebook serve --clock-checked`.";

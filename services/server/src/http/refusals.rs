@@ -91,6 +91,7 @@ pub(crate) fn refused(refusal: Refusal) -> Fault {
         Refusal::NeedsSecondPerson { gives_back, .. } => {
             fault(StatusCode::FORBIDDEN, Kind::NeedsSecondPerson).with("gives_back", gives_back)
         }
+        Refusal::NotAllowed { needs, .. } => fault(StatusCode::FORBIDDEN, Kind::NotAllowed).with("needs", needs),
     }
 }
 

@@ -12,7 +12,8 @@ const SAYS: &[(u16, &str)] = &[
     (400, "It could not be read (`cannot-read`); `errors` points at what was meant."),
     (
         403,
-        "It needs a second person (`needs-second-person`), and `gives_back` says why; or a page of another site asked (`not-allowed`).",
+        "It needs a second person (`needs-second-person`), and `gives_back` says why; or a role, and `needs` lists which, or a page of \
+           another site asked (`not-allowed`).",
     ),
     (404, "Nobody knows this thing or entry (`not-found`)."),
     (406, "`Accept` takes nothing that is answered here (`not-acceptable`)."),
