@@ -1,7 +1,7 @@
 //! One fact as the book keeps it: small, in occurred order, under every label it names.
 
 use shared_types::{
-    Body, Code, EnrolDevice, Entry, GrantRoles, Instant, IssueToken, Job, Opening, Place, PlaceHold, Revision,
+    Body, Code, EnrolDevice, Entry, GrantRoles, Instant, IssueToken, Job, KnownBy, Opening, Place, PlaceHold, Revision,
     RevokeDevice, Settlement, StageName, Yard,
 };
 use std::sync::Arc;
@@ -199,9 +199,10 @@ pub(crate) const DOUBTFUL_MS: i64 = 120_000;
 const TOLD_MS: i64 = 900_000;
 
 /// Whether the device that made it says another time, which neither its uncertainty nor being told of what is past
-/// explains.
+/// explains. Of an enrolled device the log compared the two when it was written, more closely, and says what was told.
 pub(crate) fn said_otherwise(entry: &Entry) -> bool {
-    let Some(said) = entry.device_said.filter(|_| entry.body.is_fact()) else { return false };
+    let enrolled = entry.device_known.is_some_and(|known| known != KnownBy::Claimed);
+    let Some(said) = entry.device_said.filter(|_| entry.body.is_fact() && !enrolled) else { return false };
     let ahead = entry.occurred_at.at.since(said.at);
     let far = TOLD_MS.max(i64::from(entry.uncertain_by_ms)) < ahead.saturating_abs();
     far && !(entry.told && ahead < 0)

@@ -83,6 +83,18 @@ fn a_time_that_its_device_does_not_say_gives_nothing_back_until_somebody_confirm
 }
 
 #[test]
+fn of_an_enrolled_device_the_log_says_what_was_told() {
+    // Its clock is an hour off, and the log has put that right: what it wrote down counts.
+    let back = Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").put_away("R-1", "F1", "Tue 07:00");
+    let said = |entry: &mut Entry| entry.device_said = Some(stamp("Tue 08:00"));
+    let scanned = back.device("H-3", 1).change(said);
+    scanned.clone().look("R-1", "Tue 12:00").out_time_is("1:00").no_mismatch();
+    scanned.clone().told().look("R-1", "Tue 12:00").out_time_is("6:00").no_mismatch();
+    let claimed = scanned.change(|entry| entry.device_known = Some(KnownBy::Claimed));
+    claimed.look("R-1", "Tue 12:00").out_time_is("6:00").mismatches_are(&["device_said_otherwise"]);
+}
+
+#[test]
 fn a_first_ply_before_there_was_anything_to_lay_is_a_mismatch_and_counts_as_said() {
     let scene = || Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00");
     let kit = || scene().cut("N-1", "R-1", "K-1", "Tue 08:00").laid("P-1", "K-1", "Tue 10:00");

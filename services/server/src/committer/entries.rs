@@ -1,9 +1,10 @@
 //! The entries that the committer itself puts together: of a decision that was allowed, and the log's own.
 
+use domain::Book;
 use shared_types::{Body, Code, Entry, Instant, KnownBy, NameError, Stamp};
 use uuid::Uuid;
 
-use super::group::is_told;
+use super::device::is_told;
 use crate::{fingerprint, intake::NewDecision};
 
 /// What the log's own entries are about.
@@ -12,7 +13,7 @@ const YARD: &str = "yard/YARD";
 const LOG: &str = "LOG";
 
 /// The entry of a decision that is recorded `at`, and the one that stands instead of a struck one. `now` is the clock.
-pub(crate) fn decided(decision: &NewDecision, at: Instant, now: Instant) -> (Entry, Option<Entry>) {
+pub(crate) fn decided(book: &Book, decision: &NewDecision, at: Instant, now: Instant) -> (Entry, Option<Entry>) {
     let wish = &decision.wish;
     let entry = Entry {
         seq: 0,
@@ -38,7 +39,7 @@ pub(crate) fn decided(decision: &NewDecision, at: Instant, now: Instant) -> (Ent
     };
     // A strike and what replaces it are judged as one: who stood beside the strike stood beside both.
     let instead = wish.instead.clone().map(|fact| {
-        let told = wish.second_person().is_none() && is_told(fact.occurred_at.at, now);
+        let told = wish.second_person().is_none() && is_told(book, &fact, now);
         Entry { told, ..fact }
     });
     (entry, instead)

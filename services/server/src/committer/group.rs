@@ -11,16 +11,8 @@ use crate::{
     journal::{MAX_GROUP_BYTES, MAX_GROUP_LINES},
 };
 
-/// A fact whose time differs from the server's clock by more than this is told: 15 min, in milliseconds.
-const TOLD_MS: i64 = 15 * 60 * 1_000;
 /// Room for what a line says before its id.
 const HEAD_BYTES: usize = 96;
-
-/// Whether a fact that no enrolled device scanned was told. `now` is the server's clock, which may be behind what is
-/// recorded when it was set back.
-pub(super) fn is_told(occurred_at: Instant, now: Instant) -> bool {
-    occurred_at.since(now).saturating_abs() > TOLD_MS
-}
 
 #[derive(Default)]
 pub(super) struct Group {
@@ -75,12 +67,12 @@ impl Group {
         self.now
     }
 
-    /// Adds the fact, told or not as its time says.
-    pub(super) fn push_fact(&mut self, fact: NewFact) {
+    /// Adds the fact, told or not.
+    pub(super) fn push_fact(&mut self, fact: NewFact, told: bool) {
         let NewFact { mut entry, tail, .. } = fact;
         entry.seq = self.next_seq;
         entry.recorded_at = self.recorded_at;
-        entry.told = is_told(entry.occurred_at.at, self.now);
+        entry.told = told;
         let start = self.text.len();
         let told = if entry.told { "\"told\":true," } else { "" };
         // Writing to a Vec does not fail.

@@ -8,6 +8,7 @@
 //!   one frame, one write, one barrier; insert under a short lock; answer }
 //! ```
 
+mod device;
 mod entries;
 mod group;
 mod known;

@@ -14,6 +14,7 @@ use tokio::sync::watch;
 
 use super::{
     ClockJump, Committer, Item, Outcome,
+    device::{as_enrolled, is_told},
     entries::decided,
     group::Group,
     known::known,
@@ -196,7 +197,7 @@ impl Thread {
             }));
             match judged {
                 Ok(Judged::Now(names, Ok(()))) => {
-                    if let Some(request) = push(group, request, at) {
+                    if let Some(request) = push(&book, group, request, at) {
                         later.push_back(request);
                     } else {
                         touched.extend(names);
@@ -210,12 +211,18 @@ impl Thread {
     }
 
     fn add_facts(&mut self, group: &mut Group, later: &mut VecDeque<Request>) {
+        // They are written whatever stands there; only whether their device is enrolled is looked up.
+        let book = self.book.read().unwrap_or_else(PoisonError::into_inner);
         for Request { item, to } in self.facts.drain(..) {
             match item {
-                Item::Fact(fact) if group.has_room(fact.tail.len()) => {
-                    group.push_fact(*fact);
-                    group.promise(to, false);
-                }
+                Item::Fact(fact) if group.has_room(fact.tail.len()) => match as_enrolled(&book, *fact) {
+                    Ok(fact) => {
+                        let told = is_told(&book, &fact.entry, group.now());
+                        group.push_fact(fact, told);
+                        group.promise(to, false);
+                    }
+                    Err(_) => Request::tell(to, Outcome::Panicked),
+                },
                 Item::Fact(_) | Item::Decision(_) => later.push_back(Request { item, to }),
             }
         }
@@ -325,9 +332,9 @@ enum Judged {
 }
 
 /// Adds what was decided to the group. Gives the request back when there is no room.
-fn push(group: &mut Group, request: Request, at: Instant) -> Option<Request> {
+fn push(book: &Book, group: &mut Group, request: Request, at: Instant) -> Option<Request> {
     let Item::Decision(decision) = &request.item else { return Some(request) };
-    let (entry, instead) = decided(decision, at, group.now());
+    let (entry, instead) = decided(book, decision, at, group.now());
     let (before, two) = (group.mark(), instead.is_some());
     let pushed = [Some(entry), instead].into_iter().flatten().try_for_each(|entry| group.push_entry(entry));
     match pushed {

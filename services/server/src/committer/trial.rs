@@ -5,7 +5,12 @@ use std::io;
 use domain::{Book, Refusal, decide};
 use shared_types::{Code, Entry, Instant, KnownBy, Second, SecondPerson};
 
-use super::{Item, Outcome, Written, entries::decided, group::is_told, known::looked_up};
+use super::{
+    Item, Outcome, Written,
+    device::{as_enrolled, is_told},
+    entries::decided,
+    known::looked_up,
+};
 use crate::{
     intake::{NewDecision, NewFact},
     journal::Reader,
@@ -69,7 +74,8 @@ impl Trying<'_> {
     }
 
     fn fact(&mut self, fact: NewFact) -> Outcome {
-        let told = is_told(fact.entry.occurred_at.at, self.now);
+        let Ok(fact) = as_enrolled(&self.trial.book, fact) else { return Outcome::Panicked };
+        let told = is_told(&self.trial.book, &fact.entry, self.now);
         let entry = self.written(Entry { told, ..fact.entry });
         Outcome::Written(entry)
     }
@@ -85,12 +91,12 @@ impl Trying<'_> {
         let alone = decide::decide(&self.trial.book, &decision.wish, self.recorded_at);
         decision.wish.second = match refused {
             None => named,
-            Some(_) => Code::new(SOMEBODY).ok().map(|by| Second { by, by_known: KnownBy::Claimed }),
+            Some(_) => Code::new(SOMEBODY).ok().map(|by| Second { by, by_known: KnownBy::Badge }),
         };
         if let Err(Refusal::NeedsSecondPerson { say, gives_back }) = alone {
             self.trial.second_person = Some(SecondPerson { say, gives_back, named: refused.is_none() });
         }
-        let (entry, instead) = decided(&decision, self.recorded_at, self.now);
+        let (entry, instead) = decided(&self.trial.book, &decision, self.recorded_at, self.now);
         let mut written = self.written(entry);
         written.instead_seq = instead.map(|entry| self.written(entry).seq);
         refused.map_or(Outcome::Written(written), Outcome::Refused)

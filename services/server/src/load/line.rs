@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use domain::Book;
 use serde_json::Value;
 use shared_types::{Entry, Instant, Shown, Stamp};
 
@@ -92,7 +93,8 @@ fn posted(mut value: Value) -> Result<Vec<Entry>, String> {
             Ok(vec![Entry { recorded_at, told: told.unwrap_or(false), ..fact }])
         }
         true => {
-            let (entry, instead) = decided(&item.decision().map_err(in_words)?, recorded_at, recorded_at);
+            let decision = item.decision().map_err(in_words)?;
+            let (entry, instead) = decided(&Book::default(), &decision, recorded_at, recorded_at);
             let instead = instead.map(|fact| {
                 let fact = scanned(fact);
                 Entry { recorded_at, told: instead_told.or(told).unwrap_or(false), ..fact }
