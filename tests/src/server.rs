@@ -38,9 +38,18 @@ impl Running {
     /// # Panics
     /// When it can't be started.
     pub fn start(data: &Path) -> Running {
+        Running::start_with(data, &[])
+    }
+
+    /// The same with more arguments.
+    ///
+    /// # Panics
+    /// When it can't be started.
+    pub fn start_with(data: &Path, more: &[&str]) -> Running {
         let mut child = Command::new(rimebook())
             .args(["serve", "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
+            .args(more)
             .stdout(Stdio::piped())
             .spawn()
             .expect("the program starts");
@@ -53,10 +62,20 @@ impl Running {
     /// # Panics
     /// When it does not; with what it said.
     pub fn serve(data: &Path) -> Running {
-        let mut running = Running::start(data);
+        Running::serve_with(data, &[])
+    }
+
+    /// The same with more arguments.
+    ///
+    /// # Panics
+    /// When it does not say where it listens; with what it said.
+    pub fn serve_with(data: &Path, more: &[&str]) -> Running {
+        let mut running = Running::start_with(data, more);
         let mut said = String::new();
         for line in running.output.by_ref().lines().map_while(Result::ok) {
-            if let Some(url) = line.split_whitespace().find(|word| word.starts_with("http://")) {
+            if let Some(url) =
+                line.split_whitespace().find(|word| word.starts_with("http://") || word.starts_with("https://"))
+            {
                 running.url = url.trim_end_matches('/').to_owned();
                 return running;
             }

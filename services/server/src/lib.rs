@@ -1,5 +1,6 @@
 //! The shell.
 
+mod alarms;
 pub mod archive;
 pub mod backup;
 mod checkpoint;
@@ -16,6 +17,7 @@ pub mod load;
 mod private;
 #[cfg(test)]
 mod testing;
+pub mod tls;
 mod tree;
 pub mod yard;
 

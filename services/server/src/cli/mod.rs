@@ -3,6 +3,7 @@
 //! Exit codes: 0 done and sound, or *yes*; 1 not done, not sound, or no answer; 2 asked for in a way that can't be meant;
 //! 3 an answer that is not *yes*.
 
+mod certify;
 mod completions;
 mod offline;
 mod printed;
@@ -51,6 +52,11 @@ struct Rimebook {
 enum Command {
     /// Serve a data folder: pages and a REST API on this machine
     Serve(Serve),
+    /// Make the certificate with which handhelds reach this server over HTTPS, and the yard's own authority behind it
+    ///
+    /// The authority vouches for the hosts named when it is made, for private addresses, and for nothing else. Every device
+    /// is told to believe it once; a certificate lasts 397 days, and a new one for the same names needs nothing more.
+    Certify(certify::Certify),
     /// Bring in what a yard has on its first day, from yard.toml and cards.csv
     ///
     /// Both files are checked whole, and compared with what is in already, before anything is written. Run it again
@@ -95,9 +101,19 @@ struct Serve {
     /// The data folder; it is made if it is not there
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
-    /// Address and port, on this machine only; port 0 takes a free one
+    /// Address and port; port 0 takes a free one. May stand several times: this machine's own addresses are served in plain
+    /// HTTP, any other in HTTPS alone
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8787", value_parser = address)]
-    listen: SocketAddr,
+    listen: Vec<SocketAddr>,
+    /// HTTPS on this machine's own addresses too
+    #[arg(long)]
+    https: bool,
+    /// The certificate for HTTPS with those it stands on, in PEM; without it the one that rimebook certify made
+    #[arg(long, value_name = "FILE", requires = "key")]
+    cert: Option<PathBuf>,
+    /// Its key, in PEM
+    #[arg(long, value_name = "FILE", requires = "cert")]
+    key: Option<PathBuf>,
     /// The server's clock jumped, and you looked at it: it is right, write again
     #[arg(long)]
     clock_checked: bool,
@@ -244,6 +260,7 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Trace(asked) => return questions::trace(&asked, out, err),
         Command::Mismatches(asked) => return questions::mismatches(&asked, out, err),
         Command::Warnings(asked) => return questions::warnings(&asked, out, err),
+        Command::Certify(asked) => certify::run(&asked, now(), out, err),
         Command::Completions(asked) => completions::print(&asked, out),
         Command::Serve(asked) => serve::run(&asked, out, err),
         Command::Import(Import { from, server, dry_run, long }) => {

@@ -3,7 +3,7 @@
 use std::{
     future::{Future, poll_fn},
     io::{self, Write},
-    net::TcpListener,
+    net::{SocketAddr, TcpListener},
     sync::Arc,
     task::Poll,
 };
@@ -16,22 +16,21 @@ use actix_web::rt::{
 use super::{Serve, whole};
 use crate::{
     clock::SystemClock,
-    http,
+    http::{self, Doors},
+    tls::{self, Identity},
     yard::{Options, Yard},
 };
 
 /// Serves until SIGINT or SIGTERM. True if it was stopped that way.
 pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
-    let Serve { data, listen, clock_checked, behind_is_known } = asked;
-    let listen = *listen;
-    if !listen.ip().is_loopback() {
-        writeln!(
-            err,
-            "{listen} can be reached from other machines, and nobody signs in yet: everybody there could write in \
-             anybody's name. Listen on 127.0.0.1 or [::1], and bring others in through something that asks who they are."
-        )?;
-        return Ok(false);
-    }
+    let Serve { data, clock_checked, behind_is_known, .. } = asked;
+    let identity = match identity(asked) {
+        Ok(identity) => identity,
+        Err(why) => {
+            writeln!(err, "{why}")?;
+            return Ok(false);
+        }
+    };
     let mut options = Options::new(Arc::new(SystemClock::new()));
     options.clock_checked = *clock_checked;
     options.behind_is_known = *behind_is_known;
@@ -42,26 +41,87 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
             return Ok(false);
         }
     };
-    let listener = match TcpListener::bind(listen) {
-        Ok(listener) => listener,
-        Err(error) => {
+    if let Some(identity) = &identity {
+        yard.shows(identity.clone());
+    }
+    let doors = match doors(asked, identity) {
+        Ok(doors) => doors,
+        Err(why) => {
             yard.close();
-            writeln!(err, "nothing can listen on {listen}: {error}; choose another port with --listen")?;
+            writeln!(err, "{why}")?;
             return Ok(false);
         }
     };
-    if let Some(why) = yard.committer.waits() {
+    for why in yard.committer.waits().into_iter().chain(yard.alarms()) {
         writeln!(err, "{why}")?;
     }
     System::new().block_on(async {
         // From here on a signal is a wish to stop; before, it ends a program that has promised nothing yet.
         let stop = stopped()?;
-        writeln!(out, "listening on http://{}", listener.local_addr()?)?;
+        for door in &doors.plain {
+            writeln!(out, "listening on http://{}", door.local_addr()?)?;
+        }
+        for door in &doors.secure {
+            writeln!(out, "listening on https://{}", door.local_addr()?)?;
+        }
         out.flush()?;
-        http::serve(yard, listener, stop).await
+        http::serve_doors(yard, doors, stop).await
     })?;
     writeln!(err, "stopped; the log is closed")?;
     Ok(true)
+}
+
+/// Whether an address is served in HTTPS: all that other machines reach, and the others where that is asked for.
+fn is_secure(asked: &Serve, listen: &SocketAddr) -> bool {
+    asked.https || !listen.ip().is_loopback()
+}
+
+/// What the server shows who it is with; nothing, where nobody needs it. Or why it may not listen there.
+fn identity(asked: &Serve) -> Result<Option<Arc<Identity>>, String> {
+    if let Some(listen) = asked.listen.iter().find(|listen| !listen.ip().is_loopback())
+        && !people_are_set_up()
+    {
+        return Err(format!(
+            "{listen} can be reached from other machines, and nobody signs in yet: everybody there could write in \
+             anybody's name. Listen on 127.0.0.1 or [::1], and bring others in through something that asks who they are."
+        ));
+    }
+    if !asked.listen.iter().any(|listen| is_secure(asked, listen)) {
+        return Ok(None);
+    }
+    let people = asked.data.join("people");
+    let made = (people.join(tls::CERTIFICATE), people.join(tls::CERTIFICATE_KEY));
+    let (certificate, key) = match (&asked.cert, &asked.key) {
+        (Some(certificate), Some(key)) => (certificate, key),
+        _ if !made.0.exists() => {
+            return Err(format!(
+                "There is no certificate for HTTPS yet. Make one with `rimebook certify --data {} --host NAME`, or name one \
+                 with --cert and --key.",
+                asked.data.display()
+            ));
+        }
+        _ => (&made.0, &made.1),
+    };
+    Identity::read(certificate, key).map(Some).map_err(|error| whole(&error))
+}
+
+/// Whether anybody signs in here.
+fn people_are_set_up() -> bool {
+    false
+}
+
+/// Binds what is listened on.
+fn doors(asked: &Serve, identity: Option<Arc<Identity>>) -> Result<Doors, String> {
+    let mut doors = Doors { identity, ..Doors::default() };
+    for listen in &asked.listen {
+        let door = TcpListener::bind(listen)
+            .map_err(|error| format!("nothing can listen on {listen}: {error}; choose another port with --listen"))?;
+        match is_secure(asked, listen) {
+            true => doors.secure.push(door),
+            false => doors.plain.push(door),
+        }
+    }
+    Ok(doors)
 }
 
 /// Ready when somebody asks the program to stop.

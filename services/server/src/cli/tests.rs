@@ -17,8 +17,9 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-const COMMANDS: [&str; 14] = [
+const COMMANDS: [&str; 15] = [
     "serve",
+    "certify",
     "import",
     "demo",
     "load",

@@ -5,6 +5,7 @@ use super::{
     pages,
     problems::{Fault, Kind},
 };
+use crate::tls::Identity;
 use actix_web::{
     Error,
     body::{BoxBody, MessageBody},
@@ -13,27 +14,46 @@ use actix_web::{
     middleware::Next,
     web,
 };
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
+use std::{
+    net::{IpAddr, Ipv4Addr, Ipv6Addr},
+    sync::Arc,
+};
 
-/// The address that the server listens on.
-pub(crate) struct Own(pub(crate) IpAddr);
+/// The addresses that the server listens on, and whose certificate it shows.
+pub(crate) struct Own {
+    pub(crate) addresses: Vec<IpAddr>,
+    pub(crate) identity: Option<Arc<Identity>>,
+}
 
 impl Own {
-    /// Whether a `Host`, with or without a port, is served.
+    /// Whether a `Host`, with or without a port, is served: this machine's own names, and those of the certificate. A
+    /// browser that was led here by another name would not have believed the certificate.
     fn answers_to(&self, host: &str) -> bool {
         let name = match host.rsplit_once(':') {
             Some((name, port)) if port.bytes().all(|byte| byte.is_ascii_digit()) => name,
             _ => host,
         };
-        if !self.0.is_loopback() || name.eq_ignore_ascii_case("localhost") {
+        let in_brackets = name.strip_prefix('[').and_then(|name| name.strip_suffix(']'));
+        if name.eq_ignore_ascii_case("localhost")
+            || self.identity.as_ref().is_some_and(|identity| identity.is_of(in_brackets.unwrap_or(name)))
+        {
             return true;
         }
-        let address = match name.strip_prefix('[').and_then(|name| name.strip_suffix(']')) {
+        let address = match in_brackets {
             Some(address) => address.parse().map(IpAddr::V6),
             None => name.parse().map(IpAddr::V4),
         };
+        let is_bound = |address| self.addresses.iter().any(|own| own.is_loopback() && *own == address);
         address
-            .is_ok_and(|address| address == self.0 || address == Ipv4Addr::LOCALHOST || address == Ipv6Addr::LOCALHOST)
+            .is_ok_and(|address| is_bound(address) || address == Ipv4Addr::LOCALHOST || address == Ipv6Addr::LOCALHOST)
+    }
+
+    /// The names that it answers to, in words.
+    fn words(&self) -> &'static str {
+        match self.identity {
+            None => "127.0.0.1, [::1] and localhost only",
+            Some(_) => "the names of its certificate, 127.0.0.1, [::1] and localhost only",
+        }
     }
 }
 
@@ -55,8 +75,11 @@ pub(crate) async fn own_names_only<B: MessageBody + 'static>(
             "The request names no host: send the header Host with this server's address. Nothing was written.",
         ),
         false => {
-            let detail = "This server answers to 127.0.0.1, [::1] and localhost only, and the request names another host. \
-                          Nothing was looked up and nothing was written.";
+            let words = own.map_or("127.0.0.1, [::1] and localhost only", |own| own.words());
+            let detail = format!(
+                "This server answers to {words}, and the request names another host. Nothing was looked up and nothing was \
+                 written."
+            );
             Fault::new(StatusCode::MISDIRECTED_REQUEST, Kind::OtherName, detail)
         }
     };
@@ -70,7 +93,7 @@ mod tests {
 
     #[test]
     fn only_the_names_of_this_machine_and_the_bound_address_are_its_own() {
-        let own = Own("127.0.0.7".parse().unwrap());
+        let own = Own { addresses: vec!["127.0.0.7".parse().unwrap(), "192.0.2.9".parse().unwrap()], identity: None };
         for host in ["127.0.0.1", "127.0.0.1:80", "127.0.0.7:8080", "[::1]", "[::1]:8080", "localhost", "LocalHost:1"] {
             assert!(own.answers_to(host), "{host}");
         }
@@ -87,11 +110,10 @@ mod tests {
             "[127.0.0.1]",
             "[::2]:80",
             "192.0.2.1",
+            "192.0.2.9",
             "user@localhost",
         ] {
             assert!(!own.answers_to(host), "{host}");
         }
-        // Whoever binds it to the network answers for the names there.
-        assert!(Own("192.0.2.1".parse().unwrap()).answers_to("yard.example"));
     }
 }

@@ -30,7 +30,7 @@ mod trace;
 mod utf8;
 mod warnings;
 
-use crate::yard::Yard;
+use crate::{tls::Identity, yard::Yard};
 use actix_web::{
     App, HttpServer,
     http::header::CACHE_CONTROL,
@@ -41,7 +41,14 @@ use actix_web::{
 use contract::Contract;
 use feed::Listeners;
 use futures_util::future::{Either, select};
-use std::{future::Future, io, net::TcpListener, pin::pin, sync::Arc, time::Duration};
+use std::{
+    future::Future,
+    io,
+    net::{IpAddr, TcpListener},
+    pin::pin,
+    sync::Arc,
+    time::Duration,
+};
 use tokio::sync::watch;
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
@@ -53,16 +60,40 @@ pub(crate) use problems::ROWS;
 /// While the log grows a checkpoint is kept so often.
 const KEEP_EVERY: Duration = Duration::from_secs(60);
 
+/// So often it is looked whether the certificate was replaced.
+const LOOK_EVERY: Duration = Duration::from_secs(5);
+
 /// Serves the yard on this listener until `stop` is ready, then lets open requests end and closes the yard.
 /// Runs within an actix system: `actix_web::rt::System::new().block_on(serve(..))`.
 pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output = ()> + 'static) -> io::Result<()> {
+    serve_doors(yard, Doors { plain: vec![listener], ..Doors::default() }, stop).await
+}
+
+/// Where a server listens.
+#[derive(Default)]
+pub struct Doors {
+    /// In plain HTTP; only this machine is to reach them.
+    pub plain: Vec<TcpListener>,
+    /// In HTTPS, with the identity.
+    pub secure: Vec<TcpListener>,
+    pub identity: Option<Arc<Identity>>,
+}
+
+/// The same on several listeners.
+pub async fn serve_doors(
+    yard: Yard,
+    Doors { plain, secure, identity }: Doors,
+    stop: impl Future<Output = ()> + 'static,
+) -> io::Result<()> {
     let yard = Arc::new(yard);
     let shared = web::Data::from(Arc::clone(&yard));
     let contract = web::Data::new(Contract::new());
     let (stopping, stops) = watch::channel(false);
     let listeners = web::Data::new(Listeners::new(stops));
-    let own = web::Data::new(host::Own(listener.local_addr()?.ip()));
-    let server = HttpServer::new(move || {
+    let addresses: Vec<IpAddr> =
+        plain.iter().chain(&secure).map(|door| Ok(door.local_addr()?.ip())).collect::<io::Result<_>>()?;
+    let own = web::Data::new(host::Own { addresses, identity: identity.clone() });
+    let mut server = HttpServer::new(move || {
         App::new()
             .app_data(shared.clone())
             .app_data(contract.clone())
@@ -88,10 +119,21 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
     .client_request_timeout(Duration::from_secs(10))
     .keep_alive(Duration::from_secs(75))
     .shutdown_timeout(10)
-    .disable_signals()
-    .listen(listener)?
-    .run();
+    .disable_signals();
+    for door in plain {
+        server = server.listen(door)?;
+    }
+    if let Some(identity) = &identity {
+        for door in secure {
+            server = server.listen_rustls_0_23(door, identity.config().map_err(io::Error::other)?)?;
+        }
+    }
+    let server = server.run();
     let handle = server.handle();
+    if let Some(identity) = identity {
+        yard.shows(identity.clone());
+        actix_web::rt::spawn(renew(identity, stopping.subscribe()));
+    }
     actix_web::rt::spawn(keep_checkpoints(Arc::clone(&yard), stopping.subscribe()));
     actix_web::rt::spawn(async move {
         stop.await;
@@ -113,6 +155,15 @@ pub async fn serve(yard: Yard, listener: TcpListener, stop: impl Future<Output =
         yard.close();
     }
     Ok(())
+}
+
+/// Looks for another certificate every now and then, so that one is renewed without a restart.
+async fn renew(identity: Arc<Identity>, mut stops: watch::Receiver<bool>) {
+    while let Either::Left(_) = select(pin!(sleep(LOOK_EVERY)), pin!(stops.changed())).await {
+        let looking = Arc::clone(&identity);
+        // What can't be read now is looked at again; until then the one before is shown.
+        let _ = web::block(move || looking.look_again()).await;
+    }
 }
 
 /// Keeps a checkpoint now and every minute in which the log grew, so that a start notices if it lost its end.

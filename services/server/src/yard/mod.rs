@@ -6,8 +6,8 @@ use std::{
     error::Error,
     io,
     panic::{AssertUnwindSafe, catch_unwind},
-    path::Path,
-    sync::{Arc, PoisonError, RwLock, RwLockReadGuard},
+    path::{Path, PathBuf},
+    sync::{Arc, OnceLock, PoisonError, RwLock, RwLockReadGuard},
     thread::{self, JoinHandle},
     time::Duration,
 };
@@ -23,6 +23,7 @@ use crate::{
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
     journal::{self, Disk, Journal, Proofs, Reader, RealDisk},
+    tls::Identity,
 };
 use lately::Lately;
 
@@ -129,6 +130,9 @@ pub struct Yard {
     lately: Lately,
     pub(crate) proofs: Proofs,
     pub(crate) checkpoints: Checkpoints,
+    /// Names, hashes and keys: what stands beside the log.
+    pub(crate) people: PathBuf,
+    identity: OnceLock<Arc<Identity>>,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
@@ -214,6 +218,8 @@ impl Yard {
             lately: Lately::new(),
             proofs: Proofs::default(),
             checkpoints,
+            people: data_dir.join("people"),
+            identity: OnceLock::new(),
             committer,
             clock,
             tail,
@@ -228,16 +234,14 @@ impl Yard {
         self.book.read().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// What somebody who looks after the server has to do now, in sentences.
-    pub(crate) fn alarms(&self) -> Vec<String> {
-        let behind = self.checkpoints.ahead().map(|seen| {
-            let has = self.reader.last_seq();
-            format!(
-                "This log is an older copy: it has {has} entries, and a device has seen {seen} of it. Stop the server and \
-                 restore a newer backup, or have what came after recorded again."
-            )
-        });
-        behind.into_iter().collect()
+    /// From now on says when this certificate ends.
+    pub(crate) fn shows(&self, identity: Arc<Identity>) {
+        // The first one stays: there is one for each server.
+        let _ = self.identity.set(identity);
+    }
+
+    pub(crate) fn identity(&self) -> Option<&Arc<Identity>> {
+        self.identity.get()
     }
 
     pub fn now(&self) -> Instant {

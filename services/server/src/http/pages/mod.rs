@@ -3,6 +3,7 @@
 mod again;
 mod asking;
 mod assets;
+mod authority;
 mod badge;
 mod boat;
 mod boat_list;
@@ -105,6 +106,8 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/recall/{kind}/{code}", &["GET", "HEAD", "POST"]),
     ("/recall/batch/{material}/{batch}", &["GET", "HEAD", "POST"]),
     ("/print.css", &["GET", "HEAD"]),
+    ("/authority", &["GET", "HEAD"]),
+    ("/authority.pem", &["GET", "HEAD"]),
     ("/docs", &["GET", "HEAD"]),
     ("/docs/operations/{id}", &["GET", "HEAD"]),
     ("/docs/shapes/{name}", &["GET", "HEAD"]),
@@ -207,6 +210,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(recall::recall_page)
         .service(recall::post_recall)
         .service(traced::print_css)
+        .service(authority::authority_page)
+        .service(authority::authority_pem)
         .service(docs::docs_page)
         .service(docs::operation_page)
         .service(docs::shape_page)
