@@ -220,7 +220,7 @@ export function pages(code) {
 }
 
 function ofTheDay() {
-  return ["today", "runs-out", "take-out", "handover", "mismatches"].map((name) => ({ name, at: `/${name}`, kind: "desk", paper: true }));
+  return ["today", "runs-out", "take-out", "handover", "mismatches", "devices"].map((name) => ({ name, at: `/${name}`, kind: "desk", paper: true }));
 }
 
 /** A page of each kind of thing, and one thing in the states that look different. */
@@ -275,7 +275,7 @@ export function emptyPages() {
     { name: "empty-scan", at: "/", kind: "hand" },
     { name: "empty-scan-nobody-has-it", at: "/?code=R-1", kind: "hand" },
     { name: "empty-badge", at: "/badge", kind: "hand" },
-    ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last", "deliveries"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
+    ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last", "deliveries", "devices"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
 }

@@ -36,6 +36,8 @@ pub struct Book {
     batches: BTreeMap<String, Vec<Label>>,
     /// Counters seen, by device.
     counters: BTreeMap<Label, BTreeMap<u64, u32>>,
+    /// Entries that came from each device, in the order of the log.
+    sent: BTreeMap<Label, Vec<u32>>,
     /// Registrations by batch, beside its receipts, of which there are many.
     registered: BTreeMap<Label, Vec<Fact>>,
     /// Labels that a hold was ever placed on.
@@ -227,9 +229,18 @@ impl Book {
         gaps.map(|((before, _), (next, seq))| (*before, *next, *seq)).collect()
     }
 
-    pub fn devices(&self) -> impl Iterator<Item = Label> {
+    /// The highest number of a device's own count that had come by an entry.
+    pub fn last_counter(&self, device: Label, known: u32) -> Option<u64> {
         kept::note_more();
-        self.counters.keys().copied()
+        let seen = self.counters.get(&device)?;
+        seen.iter().rev().find(|(_, seq)| **seq <= known).map(|(counter, _)| *counter)
+    }
+
+    /// Entries that had come from a device by an entry, in the order of the log.
+    pub fn sent_by(&self, device: Label, known: u32) -> &[u32] {
+        kept::note_more();
+        let all = self.sent.get(&device).map_or(&[][..], Vec::as_slice);
+        all.get(..all.partition_point(|seq| *seq <= known)).unwrap_or_default()
     }
 
     /// (occurred at, device, counter, rank of its kind, id): seq is never in it.

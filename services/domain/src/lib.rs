@@ -15,6 +15,7 @@ pub mod cure;
 pub mod deadlines;
 pub mod decide;
 pub mod deliveries;
+pub mod devices;
 pub mod effect;
 pub mod fact;
 mod finding;

@@ -2,6 +2,8 @@
 //! from a role that does not fit is taken and shown as something that doesn't add up; a decision is refused.
 
 use crate::book::Book;
+use crate::fact::Label;
+use crate::kept;
 use crate::refusal::Refusal;
 use crate::standing::{granted, set_up};
 use crate::view::View;
@@ -177,7 +179,25 @@ pub fn in_words(roles: &[Role], last: &str) -> String {
 pub(crate) fn has(granted: Option<&GrantRoles>) -> String {
     match granted.map(|granted| granted.roles.as_slice()) {
         None | Some([]) => "has no role here".to_owned(),
-        Some(roles) => format!("has the role {}", in_words(roles, "and")),
+        Some([one]) => format!("has the role {}", one.word()),
+        Some(roles) => format!("has the roles {}", in_words(roles, "and")),
+    }
+}
+
+/// A badge in a sentence; nothing while roles say nothing of it.
+pub(crate) fn badge_words(view: View<'_>, badge: Label) -> Option<String> {
+    let name = view.book.name(badge).short();
+    // Everything that may change it is kept with the badge, but for the first administrator.
+    kept::note_more();
+    let granted = granted(view.book, badge, view.known);
+    match granted {
+        None => counts(view).then(|| format!("{name} has no role here.")),
+        Some(roles) if roles.roles.is_empty() => Some(format!("{name} has no role here any more.")),
+        Some(roles) => {
+            let scopes: Vec<&str> = roles.scopes.iter().map(|scope| scope.word()).collect();
+            let within = if scopes.is_empty() { String::new() } else { format!(", within {}", scopes.join(", ")) };
+            Some(format!("{name} {}{within}.", has(granted)))
+        }
     }
 }
 

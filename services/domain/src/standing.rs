@@ -111,6 +111,12 @@ pub(crate) fn device_by(book: &Book, device: Label, known: u32) -> Standing {
     last.unwrap_or(Standing::NotEnrolled)
 }
 
+/// What was said of a device, in the order of the log.
+pub(crate) fn of_device<'b>(view: View<'b>, device: Label) -> impl Iterator<Item = &'b Fact> {
+    kept::note(device);
+    view.book.said().stands(device, view.known)
+}
+
 /// Whether a device may record now.
 pub fn device(book: &Book, code: &Code) -> Standing {
     kept::note_more();

@@ -15,7 +15,7 @@ use crate::stage::{StageLife, stage_life, stages_of};
 use crate::trace::boat_of;
 use crate::view::View;
 use crate::whereabouts::{heated_words, sentence, stage_whereabouts, whereabouts};
-use crate::{RULES, cold, mismatch, run_checks};
+use crate::{RULES, cold, devices, mismatch, rights, run_checks};
 use shared_types::{
     Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
 };
@@ -101,7 +101,12 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> Standing {
             shown.entries = view.facts(label).count() as u64;
         }
     }
-    shown.say = heated_words(read, &shown, &stages, say).unwrap_or_else(|| sentence(&shown, say, read.at));
+    shown.say = match view.book.kind(label) {
+        Kind::Badge => rights::badge_words(view, label),
+        Kind::Device => devices::words(read, label, say),
+        _ => heated_words(read, &shown, &stages, say),
+    }
+    .unwrap_or_else(|| sentence(&shown, say, read.at));
     if let Whereabouts::Out { place: Some(place), .. } = &shown.whereabouts {
         let place = view.book.label(&ThingName::new(Kind::Place, place));
         let warm = place.and_then(|place| cold::why_out(view, label, place, read.at));
@@ -277,6 +282,8 @@ fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Val
             What::Revised(body) => serde_json::to_value(&**body),
             What::Registered(body) => serde_json::to_value(&**body),
             What::Planned(plan) => serde_json::to_value(&plan.job),
+            What::Granted(body) => serde_json::to_value(&**body),
+            What::Enrolled(body) => serde_json::to_value(&**body),
             What::BoatList(parts) => {
                 let parts: Vec<Code> = parts.iter().map(|part| view.book.code(*part)).collect();
                 serde_json::to_value(shared_types::BoatList { parts })

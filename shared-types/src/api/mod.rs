@@ -2,6 +2,7 @@
 
 mod answers;
 mod changes;
+mod devices;
 mod effect;
 mod posted;
 mod problem;
@@ -12,6 +13,7 @@ mod warnings;
 
 pub use answers::*;
 pub use changes::*;
+pub use devices::*;
 pub use effect::*;
 pub use posted::*;
 pub use problem::*;

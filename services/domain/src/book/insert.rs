@@ -4,8 +4,9 @@ use super::{Book, EntryMeta, Shelf};
 use crate::fact::{ActsOn, Does, Fact, Label, NEVER, What};
 use crate::read::{self, Named};
 use crate::rights;
+use crate::standing::{Standing, device_by};
 use crate::view::View;
-use shared_types::{Body, Entry, Kind, MismatchName, ThingName};
+use shared_types::{Body, Entry, Kind, KnownBy, MismatchName, ThingName};
 
 impl Book {
     /// Puts an entry where it happened. Arrival order is forgotten here, but for what was known when.
@@ -26,8 +27,11 @@ impl Book {
             struck_by: NEVER,
         });
         self.ids.entry(entry.id).or_insert(seq);
-        if let (Some(device), Some(counter)) = (device, entry.counter) {
-            self.counters.entry(device).or_default().entry(counter).or_insert(seq);
+        if let Some(device) = device.filter(|device| self.came_from(*device, entry, seq)) {
+            self.sent.entry(device).or_default().push(seq);
+            if let Some(counter) = entry.counter {
+                self.counters.entry(device).or_default().entry(counter).or_insert(seq);
+            }
         }
         let mut also = Vec::new();
         let on = self.target(entry);
@@ -68,6 +72,11 @@ impl Book {
             self.keep(label, fact.clone());
         }
         self.act_on_another(entry, seq, by);
+    }
+
+    /// Whether an entry that names a device came from there. Of an enrolled one nobody else can say so.
+    fn came_from(&self, device: Label, entry: &Entry, seq: u32) -> bool {
+        entry.device_known != Some(KnownBy::Claimed) || device_by(self, device, seq - 1) != Standing::Enrolled
     }
 
     /// The label of a thing, made when it is mentioned for the first time.

@@ -20,6 +20,7 @@ mod charged;
 mod contradict;
 mod cure;
 mod decisions;
+mod devices;
 mod effects;
 mod extremes;
 mod facts;

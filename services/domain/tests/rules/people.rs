@@ -38,4 +38,11 @@ impl Scene {
         let body = RevokeToken { token: self.id(name), why: None };
         self.entry(&format!("badge/{badge}"), at, Body::TokenRevoked(body)).by("A-1")
     }
+
+    pub fn signed_in(self, badge: &str, device: &str, at: &str) -> Scene {
+        let body = SignedIn { how: SignInBy::Badge, device: Some(code(device)) };
+        self.entry(&format!("badge/{badge}"), at, Body::SignedIn(body)).by(badge).change(|entry| {
+            (entry.device, entry.device_known) = (Some(code(device)), Some(KnownBy::Token));
+        })
+    }
 }

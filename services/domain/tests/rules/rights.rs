@@ -275,3 +275,19 @@ fn the_readme_has_the_table_that_counts() {
     let kept: Vec<&str> = table.lines().skip(2).take_while(|line| line.starts_with('|')).collect();
     assert_eq!(kept, rows, "\n{}\n", rows.join("\n"));
 }
+
+#[test]
+fn a_badge_says_what_it_may_do() {
+    let scene = staffed().granted("S-1", &[Stores, Laminator, Quality], "Mon 08:00").granted("L-1", &[], "Mon 08:00");
+    let scene = scene.out("R-1", "Tue 06:00").by("B-8");
+    for (badge, words) in [
+        ("S-1", "S-1 has the roles stores, laminator and quality."),
+        ("V-1", "V-1 has the role supervisor."),
+        ("L-1", "L-1 has no role here any more."),
+        ("I-1", "I-1 has the role integrator, within read, facts, decisions."),
+        ("B-8", "B-8 has no role here."),
+    ] {
+        scene.look(&format!("badge/{badge}"), "Tue 08:00").says(words);
+    }
+    Scene::yard().look("badge/B-1", "Tue 08:00").says("badge B-1: 0 entries.");
+}

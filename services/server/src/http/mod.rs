@@ -7,6 +7,7 @@ mod changes;
 mod checkpoint;
 mod contract;
 mod decisions;
+mod devices;
 mod dry_run;
 mod entries;
 mod fallback;
@@ -204,6 +205,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(things::get_batch)
             .service(lists::runs_out)
             .service(lists::mismatches)
+            .service(devices::devices)
             .service(warnings::warnings)
             .service(warnings::warnings_calendar)
             .service(warnings::take_out_list)

@@ -10,6 +10,7 @@ mod changes;
 mod checkpoint;
 mod cut;
 mod day;
+mod devices;
 mod dispose;
 mod docs;
 mod documented;

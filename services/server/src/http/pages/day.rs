@@ -24,7 +24,7 @@ pub(crate) struct Moment {
 }
 
 impl Moment {
-    fn read(&self, yard: &Yard) -> Result<AtKnown, Fault> {
+    pub(super) fn read(&self, yard: &Yard) -> Result<AtKnown, Fault> {
         Ok(AtKnown { at: asked_then(yard, &self.at)?, known: self.known })
     }
 }

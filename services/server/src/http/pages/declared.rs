@@ -27,7 +27,16 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
             screen.why.extend(long_before(book, look, note, say));
             seen.say.clone()
         }),
-        Kind::Badge => Some(format!("{name} is a badge. What was written with it stands in the histories, under who.")),
+        Kind::Badge => {
+            let role = if book.label(look.thing).is_some() && seen.declared.is_some() {
+                seen.say.clone()
+            } else {
+                format!("{name} is a badge.")
+            };
+            Some(format!("{role} What was written with it stands in the histories, under who."))
+        }
+        // While nobody enrolled it and nothing came from it, there is nothing to say.
+        Kind::Device => Some(seen.say.clone()).filter(|say| !say.starts_with("device ")),
         Kind::Nest => nest_words(book, look, say),
         Kind::Run => run_words(book, look, say),
         _ => None,

@@ -16,6 +16,7 @@ mod cut;
 mod day;
 mod declared;
 mod deliveries;
+mod devices;
 mod dispose;
 mod docs;
 mod done;
@@ -82,6 +83,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/job/{code}/plan", &["GET", "HEAD", "POST"]),
     ("/receive", &["GET", "HEAD"]),
     ("/deliveries", &["GET", "HEAD"]),
+    ("/devices", &["GET", "HEAD"]),
     ("/receive/scan", &["GET", "HEAD", "POST"]),
     ("/receive/batch", &["GET", "HEAD", "POST"]),
     ("/receive/note", &["GET", "HEAD", "POST"]),
@@ -180,6 +182,7 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(job::post_plan)
         .service(job::job_page)
         .service(deliveries::deliveries_page)
+        .service(devices::devices_page)
         .service(receive::receive_page)
         .service(receive::scan_page)
         .service(receive::post_scan)

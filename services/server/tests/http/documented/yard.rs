@@ -34,6 +34,8 @@ pub(super) fn fill(base: &Server) {
     // It was never in the second freezer, so that it does not add up.
     let mut wrong = base.fact_now("roll_put_away", "roll/R-24", json!({"into": "F2"}));
     wrong["id"] = json!(WRONG_SCAN);
+    wrong["device"] = json!("H-3");
+    wrong["counter"] = json!(118);
     base.post("/api/v1/entries", &json!({"entries": [wrong]}));
     base.decide("place_hold", "batch/PM-205/B-7", json!({"why": "no certificate yet"}));
     base.fact("delivery_arrived", "delivery/DN-7", json!({"rolls": ["R-24", "R-42", "R-43"]}));
