@@ -2,6 +2,7 @@
 
 use std::{
     fs,
+    os::unix::fs::PermissionsExt,
     path::Path,
     process::{Command, Stdio},
     thread,
@@ -97,6 +98,139 @@ fn nobody_restores_over_a_yard_or_backs_up_into_something_else() {
         assert!(err.contains(words), "{args:?}: {err}");
     }
     assert_eq!(fs::read_dir(folder.path().join("photos")).unwrap().count(), 1);
+}
+
+/// The signed checkpoint that a server gives now.
+fn checkpoint(running: &Running) -> String {
+    let client = Client::builder().no_proxy().build().unwrap();
+    let asked = client.get(format!("{}/api/v1/checkpoint", running.url)).header("accept", "text/plain");
+    asked.send().unwrap().text().unwrap()
+}
+
+/// Puts a roll somewhere, so that the log grows.
+fn grow(running: &Running) {
+    let client = Client::builder().no_proxy().build().unwrap();
+    let id = fs::read_to_string("/proc/sys/kernel/random/uuid").unwrap();
+    let fact = json!({"id": id.trim(), "kind": "seen", "thing": "roll/R-1", "occurred_at": "2026-05-06T08:00:00+02:00",
+                      "by": "B-17", "body": {"in": "F1"}});
+    let posted = client.post(format!("{}/api/v1/entries", running.url)).header("content-type", "application/json");
+    let said = posted.body(json!({"entries": [fact]}).to_string()).send().unwrap().text().unwrap();
+    assert!(said.contains("\"status\":201"), "{said}");
+}
+
+#[test]
+fn keys_and_documents_come_back_too_for_their_owner_alone_and_the_authoritys_key_does_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |path: &str| folder.path().join(path);
+    let backup = || {
+        let (code, out, err) = said(folder.path(), &["backup", "--data", "yard", "--to", "safe"]);
+        assert_eq!((code, err.as_str()), (Some(0), ""), "{out}");
+        out
+    };
+    demo(folder.path());
+    let mut running = Running::serve(&at("yard"));
+    let origin = checkpoint(&running).lines().next().unwrap().to_owned();
+    running.kill();
+    assert_eq!(said(folder.path(), &["certify", "--data", "yard", "--host", "stores.yard.example"]).0, Some(0));
+    fs::create_dir_all(at("yard/blobs/ab")).unwrap();
+    fs::write(at("yard/blobs/ab/abcd"), "a certificate").unwrap();
+    backup();
+    // A file that is replaced is replaced in the backup, and what it held before is gone from there.
+    let files = || fs::read_dir(at("safe/files")).unwrap().count();
+    let before = files();
+    assert_eq!(said(folder.path(), &["certify", "--data", "yard", "--host", "stores.yard.example"]).0, Some(0));
+    backup();
+    assert_eq!(files(), before);
+    assert!(backup().contains(" 0 files written"), "nothing was new");
+    let authority = fs::read(at("yard/people/authority.key")).unwrap();
+    for file in fs::read_dir(at("safe/files")).unwrap().map(|file| file.unwrap().path()) {
+        assert_ne!(fs::read(&file).unwrap(), authority, "the authority's key is in the backup");
+        assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600);
+    }
+    let (code, _, err) = said(folder.path(), &["restore", "--from", "safe", "--data", "again"]);
+    assert_eq!(code, Some(0), "{err}");
+    for file in ["people/log-key", "people/server.key", "people/server.pem", "people/authority.pem", "blobs/ab/abcd"] {
+        assert_eq!(fs::read(at("again").join(file)).unwrap(), fs::read(at("yard").join(file)).unwrap(), "{file}");
+        assert_eq!(fs::metadata(at("again").join(file)).unwrap().permissions().mode() & 0o777, 0o600, "{file}");
+    }
+    assert!(!at("again/people/authority.key").exists());
+    assert_eq!(
+        checkpoint(&Running::serve(&at("again"))).lines().next(),
+        Some(origin.as_str()),
+        "the log's name changed"
+    );
+    // A bit of it that flipped is found before anything is put in place.
+    let victim = fs::read_dir(at("safe/files")).unwrap().next().unwrap().unwrap().path();
+    let mut bytes = fs::read(&victim).unwrap();
+    bytes[0] ^= 1;
+    fs::write(&victim, bytes).unwrap();
+    for args in [&["verify", "--data", "safe"][..], &["restore", "--from", "safe", "--data", "third"]] {
+        let (code, _, err) = said(folder.path(), args);
+        assert_eq!(code, Some(1));
+        assert!(err.contains("is not what it was"), "{err}");
+    }
+    assert!(!at("third").exists());
+    assert!(
+        said(folder.path(), &["backup", "--data", "yard", "--to", "safe"])
+            .2
+            .contains("is not what the backup has of it")
+    );
+}
+
+#[test]
+fn a_backup_with_less_than_somebody_has_seen_is_restored_only_by_who_knows_it() {
+    let folder = tempfile::tempdir().unwrap();
+    demo(folder.path());
+    let running = Running::serve(&folder.path().join("yard"));
+    let known = checkpoint(&running);
+    let backup = ["backup", "--data", "yard", "--to", "safe"];
+    assert_eq!(said(folder.path(), &backup).0, Some(0));
+    grow(&running);
+    let newer = checkpoint(&running);
+    fs::write(folder.path().join("known"), &known).unwrap();
+    fs::write(folder.path().join("newer"), &newer).unwrap();
+    let size = newer.lines().nth(1).unwrap();
+    fs::write(folder.path().join("forged"), newer.replace(&format!("\n{size}\n"), "\n7\n")).unwrap();
+    let restore = |seen: &[&str], more: &[&str], to: &str| {
+        let seen: Vec<&str> = seen.iter().flat_map(|file| ["--seen", file]).collect();
+        said(folder.path(), &[&["restore", "--from", "safe", "--data", to], &seen[..], more].concat())
+    };
+    for (seen, words) in
+        [("newer", "a newer one is better"), ("forged", "does not fit"), ("safe/backup.json", "no signed note")]
+    {
+        let (code, _, err) = restore(&[seen], &[], "again");
+        assert_eq!(code, Some(1), "{seen}");
+        assert!(err.contains(words), "{seen}: {err}");
+        assert!(!folder.path().join("again").exists());
+    }
+    let (code, _, err) = restore(&["known"], &[], "again");
+    assert_eq!(code, Some(0), "{err}");
+    let (code, _, err) = restore(&["known", "newer"], &["--behind-is-known"], "behind");
+    assert_eq!(code, Some(0), "{err}");
+    let name = |note: &str| note.lines().next().unwrap().to_owned();
+    let same = Running::serve(&folder.path().join("again"));
+    let anew = Running::serve(&folder.path().join("behind"));
+    assert_eq!(name(&checkpoint(&same)), name(&known));
+    assert_ne!(name(&checkpoint(&anew)), name(&known), "a key signed two logs");
+}
+
+#[test]
+fn a_server_takes_backups_by_itself_and_says_when_it_can_not() {
+    let folder = tempfile::tempdir().unwrap();
+    demo(folder.path());
+    let (yard, safe) = (folder.path().join("yard"), folder.path().join("safe"));
+    let to = safe.to_str().unwrap();
+    let mut running = Running::serve_with(&yard, &["--backup-to", to, "--backup-every", "1h"]);
+    assert!(tests::until(|| said(folder.path(), &["verify", "--data", "safe"]).0 == Some(0)), "no backup was taken");
+    running.kill();
+    // Where it can't be written, that is an alarm on the page of the day and for programs.
+    fs::remove_dir_all(&safe).unwrap();
+    fs::write(&safe, "no folder").unwrap();
+    let running = Running::serve_with(&yard, &["--backup-to", to, "--backup-every", "1h"]);
+    let client = Client::builder().no_proxy().build().unwrap();
+    let get = |path: &str| client.get(format!("{}{path}", running.url)).send().unwrap().text().unwrap();
+    assert!(tests::until(|| get("/readyz").contains("failed")), "{}", get("/readyz"));
+    assert!(get("/today").contains("role=\"alert\""));
 }
 
 #[test]

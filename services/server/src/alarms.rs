@@ -13,7 +13,8 @@ impl Yard {
     pub(crate) fn alarms(&self) -> Vec<String> {
         let now = self.now();
         let certificate = self.identity().and_then(|identity| ends(identity.ends(), now));
-        self.behind().into_iter().chain(certificate).collect()
+        let backup = self.schedule().and_then(|schedule| schedule.alarm(now));
+        self.behind().into_iter().chain(certificate).chain(backup).collect()
     }
 
     fn behind(&self) -> Option<String> {

@@ -15,11 +15,8 @@ const OWN: u32 = 0o600;
 
 /// Puts these bytes in the place of what the file held, and makes its folder if it is not there.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let folder = path.parent().ok_or(io::ErrorKind::InvalidInput)?;
-    if !folder.is_dir() {
-        DirBuilder::new().mode(0o700).create(folder)?;
-        RealDisk.sync_dir(folder.parent().filter(|above| !above.as_os_str().is_empty()).unwrap_or(Path::new(".")))?;
-    }
+    let above = path.parent().ok_or(io::ErrorKind::InvalidInput)?;
+    folder(above)?;
     let mut part = path.as_os_str().to_owned();
     part.push(".part");
     let part = Path::new(&part);
@@ -29,7 +26,21 @@ pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)?;
     file.sync_all()?;
     fs::rename(part, path)?;
-    RealDisk.sync_dir(folder)
+    RealDisk.sync_dir(above)
+}
+
+/// A folder for the server's own user alone, made where it is not there. The one above is there.
+pub(crate) fn folder(path: &Path) -> io::Result<()> {
+    if path.is_dir() {
+        return Ok(());
+    }
+    DirBuilder::new().mode(0o700).create(path)?;
+    RealDisk.sync_dir(path.parent().filter(|above| !above.as_os_str().is_empty()).unwrap_or(Path::new(".")))
+}
+
+/// Lets nobody else read it.
+pub(crate) fn keep_to_itself(path: &Path) -> io::Result<()> {
+    fs::set_permissions(path, Permissions::from_mode(OWN))
 }
 
 /// What the file holds; nothing, where there is none.

@@ -4,11 +4,14 @@ use std::{collections::BTreeMap, fs, io, path::Path};
 
 use serde::{Deserialize, Serialize};
 
+use super::beside::{self, Beside};
 use crate::journal::{Disk, Hash, RealDisk};
 
 pub(super) const NAME: &str = "backup.json";
 pub(super) const UNFINISHED: &str = "backup.json.part";
-pub(super) const FORMAT: &str = "rimebook-backup.v1";
+pub(super) const FORMAT: &str = "rimebook-backup.v2";
+/// Without what stands beside the journal.
+const JOURNAL_ALONE: &str = "rimebook-backup.v1";
 
 #[derive(Serialize, Deserialize, Clone, PartialEq, Eq, Debug)]
 #[serde(deny_unknown_fields)]
@@ -24,6 +27,9 @@ pub(super) struct Manifest {
     pub(super) segment_bytes: u32,
     /// How many bytes of each file of `journal/` belong to the backup.
     pub(super) files: BTreeMap<String, u64>,
+    /// By its path in the data folder, the SHA-256 of each file of `people/` and `blobs/`.
+    #[serde(default)]
+    pub(super) beside: Beside,
 }
 
 impl Manifest {
@@ -35,7 +41,8 @@ impl Manifest {
             Err(error) => return Err(error),
         };
         let manifest: Manifest = serde_json::from_slice(&text).map_err(io::Error::other)?;
-        match manifest.format == FORMAT && manifest.files.keys().all(|name| is_plain(name)) {
+        let is_known = [FORMAT, JOURNAL_ALONE].contains(&manifest.format.as_str());
+        match is_known && manifest.files.keys().all(|name| is_plain(name)) && beside::are_plain(&manifest.beside) {
             true => Ok(Some(manifest)),
             false => Err(io::Error::other(format!("it is not of the format {FORMAT}"))),
         }

@@ -1,14 +1,18 @@
 //! `rimebook backup` and `rimebook restore`: a second copy of a data folder's journal, taken while a server may be at
 //! work, and the way back.
 //!
+//! people/ and blobs/ are in it too (`beside.rs`), without the authority's key.
+//!
 //! A backup is a folder with the groups of every segment, byte for byte and without the empty space behind them, what
 //! power cuts tore off, and `backup.json`, which says how many bytes of each file belong to it. A log only grows, so a
 //! file only gets longer: whenever a backup is broken off, the bytes that `backup.json` names are still those of the
 //! backup before. It is replaced last, after all that it names was read back from the disk.
 
+mod beside;
 mod copy;
 mod manifest;
 mod restore;
+mod schedule;
 mod view;
 
 use std::{
@@ -24,9 +28,10 @@ use shared_types::{Instant, Stamp};
 use crate::journal::{self, Damage, Disk, Ending, Hash, OpenError, Options, RealDisk, Report};
 use copy::{Copied, Copier};
 use manifest::{FORMAT, Manifest, NAME, hex};
+pub(crate) use schedule::Schedule;
 
 pub(crate) use restore::looked_at;
-pub use restore::{RestoreError, Restored, restore};
+pub use restore::{RestoreError, Restored, Seen, restore, restore_as};
 
 /// Another backup into the same folder holds the lock of this file.
 const LOCK: &str = "lock";
@@ -118,6 +123,7 @@ pub fn backup_as(
         copied.push(copier.copy(&cut.file, &bytes)?);
     }
     RealDisk.sync_dir(&folder).map_err(while_doing("keeping", &folder))?;
+    let (beside, more) = beside::back_up(data, to)?;
     let entries = report.entries;
     let known = before.as_ref().map_or(0, |before| before.entries);
     if entries < known {
@@ -130,10 +136,13 @@ pub fn backup_as(
         taken_at: Stamp::utc(now).to_string(),
         segment_bytes: options.segment_bytes,
         files: copied.iter().map(|file| (file.name.clone(), file.bytes)).collect(),
+        beside,
     };
     manifest.write(to).map_err(while_doing("writing", &to.join(NAME)))?;
-    let written = copied.iter().filter(|file| file.written).count();
-    Ok(BackedUp { entries, new: entries - known, root: report.root, written, same: copied.len() - written })
+    beside::clear(to, &manifest.beside)?;
+    let written = copied.iter().filter(|file| file.written).count() + more;
+    let all = copied.len() + manifest.beside.len();
+    Ok(BackedUp { entries, new: entries - known, root: report.root, written, same: all.saturating_sub(written) })
 }
 
 /// What the folder has as a backup already; nothing, where it is new or empty.
@@ -153,8 +162,9 @@ fn before(data: &Path, to: &Path) -> Result<Option<Manifest>, BackupError> {
         return Ok(Some(before));
     }
     // A first backup that was broken off left these and nothing else.
-    let ours = |name: &String| name == LOCK || name == manifest::UNFINISHED || name == "journal";
-    let only_parts = names.iter().all(ours) && copy::only_copies(&to.join("journal"));
+    let ours =
+        |name: &String| name == LOCK || name == manifest::UNFINISHED || name == "journal" || name == beside::FILES;
+    let only_parts = names.iter().all(ours) && copy::only_copies(&to.join("journal")) && beside::only_copies(to);
     if only_parts { Ok(None) } else { Err(BackupError::Foreign(to.to_owned())) }
 }
 

@@ -3,13 +3,19 @@
 use std::{
     fs, io,
     path::{Path, PathBuf},
+    sync::Arc,
 };
 
+use super::beside;
 use super::{
     manifest::{Manifest, NAME, hex},
     view::View,
 };
-use crate::journal::{Disk, OpenError, Options, RealDisk, Report, verify_by_segment};
+use crate::{
+    checkpoint::{Checkpoint, Checkpoints, PUBLIC_KEY, Verifier},
+    clock::SystemClock,
+    journal::{Disk, Hash, OpenError, Options, RealDisk, Report, Tree, leaf, verify_by_segment},
+};
 
 /// What was put in place.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -35,6 +41,22 @@ pub enum RestoreError {
         "the backup is sound, and not what {NAME} says it is: {said} entries under root {root}; nothing was put in place"
     )]
     Other { said: u64, root: String },
+    #[error("{path} is missing in the backup, or is not what it was; nothing was put in place")]
+    File { path: String },
+    #[error("the backup has no key of the log (people/{PUBLIC_KEY}), so no checkpoint can be held against it")]
+    NoKey,
+    #[error("{0}")]
+    NoCheckpoint(String),
+    #[error(
+        "others have seen {seen} entries of this log, and the backup has {has}: a newer one is better. If there is none, and \
+         you know that the rest is lost, say --behind-is-known: the log goes on under a new key; nothing was put in place"
+    )]
+    Behind { seen: u64, has: u64 },
+    #[error(
+        "the first {size} entries of the backup are not those of the checkpoint: it is of another log, or was changed; nothing \
+         was put in place"
+    )]
+    OtherLog { size: u64 },
     #[error("the journal can't be read")]
     Journal(#[from] OpenError),
     #[error("{doing} failed")]
@@ -57,15 +79,36 @@ pub(crate) fn looked_at(
 ) -> Result<Option<(Report, String)>, RestoreError> {
     let Some(manifest) = Manifest::read(from).map_err(RestoreError::Manifest)? else { return Ok(None) };
     let report = sound(&View { manifest: &manifest }, from, &manifest, on_line)?;
+    manifest.beside.iter().try_for_each(|(path, hash)| beside::kept(from, path, hash).map(|_| ()))?;
     Ok(Some((report, manifest.taken_at)))
+}
+
+/// What others have seen of the log.
+#[derive(Clone, Default, Debug)]
+pub struct Seen {
+    /// Signed checkpoints, as devices and sheets of paper have them.
+    pub checkpoints: Vec<String>,
+    /// A person knows that the backup has less.
+    pub behind_is_known: bool,
 }
 
 /// Restores the backup in the folder `from` as the data folder `data`.
 pub fn restore(from: &Path, data: &Path) -> Result<Restored, RestoreError> {
+    restore_as(from, data, &Seen::default())
+}
+
+/// The same, unless others have seen more, or another log.
+pub fn restore_as(from: &Path, data: &Path, seen: &Seen) -> Result<Restored, RestoreError> {
     let manifest = Manifest::read(from).map_err(RestoreError::Manifest)?.ok_or(RestoreError::NoBackup)?;
     let view = View { manifest: &manifest };
     empty(data)?;
-    sound(&view, from, &manifest, &mut |_, _| ())?;
+    let seen_of_it = opened(from, &manifest, &seen.checkpoints)?;
+    let mut roots = Roots { wanted: &seen_of_it, tree: Tree::default(), found: Vec::new() };
+    sound(&view, from, &manifest, &mut |_, line| roots.line(line))?;
+    let behind = roots.judge(manifest.entries)?;
+    if let Some(seen) = behind.filter(|_| !seen.behind_is_known) {
+        return Err(RestoreError::Behind { seen, has: manifest.entries });
+    }
     // A restore that was broken off left only what it had copied.
     let mut part = data.as_os_str().to_owned();
     part.push(".restoring");
@@ -91,10 +134,59 @@ pub fn restore(from: &Path, data: &Path) -> Result<Restored, RestoreError> {
         copied().map_err(while_doing("copying to", &to))?;
     }
     RealDisk.sync_dir(&folder).map_err(while_doing("keeping", &folder))?;
+    beside::put_back(from, &manifest.beside, &part)?;
+    if behind.is_some() {
+        let anew = Checkpoints::open(&part, Arc::new(SystemClock::new())).begin_anew();
+        anew.map_err(while_doing("taking the key away in", &part))?;
+    }
     RealDisk.sync_dir(&part).map_err(while_doing("keeping", &part))?;
     sound(&RealDisk, &part, &manifest, &mut |_, _| ())?;
     put_in_place(&part, data).map_err(while_doing("putting in place", data))?;
     Ok(Restored { entries: manifest.entries, taken_at: manifest.taken_at })
+}
+
+/// What the log's own key signed, of what others have.
+fn opened(from: &Path, manifest: &Manifest, notes: &[String]) -> Result<Vec<Checkpoint>, RestoreError> {
+    if notes.is_empty() {
+        return Ok(Vec::new());
+    }
+    let path = format!("people/{PUBLIC_KEY}");
+    let hash = manifest.beside.get(&path).ok_or(RestoreError::NoKey)?;
+    let text = String::from_utf8(beside::kept(from, &path, hash)?).unwrap_or_default();
+    let key = Verifier::parse(&text).ok_or(RestoreError::NoKey)?;
+    let open =
+        |note: &String| Checkpoint::opened(note, &key).map_err(|why| RestoreError::NoCheckpoint(why.to_string()));
+    notes.iter().map(open).collect()
+}
+
+/// The roots that checkpoints stand for, as the log is read.
+struct Roots<'a> {
+    wanted: &'a [Checkpoint],
+    tree: Tree,
+    found: Vec<(u64, Hash)>,
+}
+
+impl Roots<'_> {
+    fn line(&mut self, line: &[u8]) {
+        if self.wanted.is_empty() {
+            return;
+        }
+        self.tree.push(leaf(line));
+        let size = self.tree.size();
+        if self.wanted.iter().any(|one| one.size == size) {
+            self.found.push((size, self.tree.root()));
+        }
+    }
+
+    /// Up to which entry somebody has seen the log, where that is more than it has.
+    fn judge(&self, has: u64) -> Result<Option<u64>, RestoreError> {
+        let differs =
+            |one: &&Checkpoint| one.size != 0 && one.size <= has && !self.found.contains(&(one.size, one.root));
+        match self.wanted.iter().find(differs) {
+            Some(other) => Err(RestoreError::OtherLog { size: other.size }),
+            None => Ok(self.wanted.iter().map(|one| one.size).max().filter(|seen| has < *seen)),
+        }
+    }
 }
 
 fn put_in_place(part: &Path, data: &Path) -> io::Result<()> {

@@ -21,7 +21,7 @@ use crate::{
 /// The key that signs; for the server's user alone.
 const SECRET_KEY: &str = "log-key";
 /// What others check with.
-const PUBLIC_KEY: &str = "log-key.pub";
+pub(crate) const PUBLIC_KEY: &str = "log-key.pub";
 /// The newest checkpoint. Whoever deletes it loses nothing but that a start compares the log with it.
 pub(crate) const KEPT: &str = "checkpoint";
 

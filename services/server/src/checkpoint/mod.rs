@@ -11,7 +11,7 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 
 use crate::journal::Hash;
 
-pub(crate) use keeper::Checkpoints;
+pub(crate) use keeper::{Checkpoints, KEPT, PUBLIC_KEY};
 pub(crate) use note::{NoteError, Verifier};
 
 /// What a checkpoint says.

@@ -20,6 +20,7 @@ use std::{
     io::{self, Write},
     net::SocketAddr,
     path::PathBuf,
+    time::Duration,
 };
 
 use progress::Progress;
@@ -114,6 +115,12 @@ struct Serve {
     /// Its key, in PEM
     #[arg(long, value_name = "FILE", requires = "cert")]
     key: Option<PathBuf>,
+    /// Take backups into this folder, best on another disk, while the server works
+    #[arg(long, value_name = "DIR")]
+    backup_to: Option<PathBuf>,
+    /// How often: a number and m, h or d, at least a minute
+    #[arg(long, value_name = "TIME", default_value = "24h", value_parser = every, requires = "backup_to")]
+    backup_every: Duration,
     /// The server's clock jumped, and you looked at it: it is right, write again
     #[arg(long)]
     clock_checked: bool,
@@ -212,6 +219,12 @@ struct Restore {
     /// The data folder; it must be empty or not there
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
+    /// A signed checkpoint that a device or a sheet of paper has: a backup with less is refused. May stand several times
+    #[arg(long, value_name = "FILE")]
+    seen: Vec<PathBuf>,
+    /// Others have seen more than the backup has, and you know that it is lost
+    #[arg(long, requires = "seen")]
+    behind_is_known: bool,
 }
 
 #[derive(clap::Args)]
@@ -272,7 +285,7 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         }
         Command::Load(Load { file, data, long }) => offline::load(&file, &data, long.wanted(), out, err),
         Command::Backup(Backup { data, to, long }) => offline::backup(&data, &to, now(), long.wanted(), out, err),
-        Command::Restore(Restore { from, data }) => offline::restore(&from, &data, out, err),
+        Command::Restore(asked) => offline::restore(&asked, out, err),
         Command::Export(Export { data, after }) => offline::export(&data, after, out, err),
         Command::Verify(Verify { data, mut printed, checkpoint, key, long }) => {
             if let (Some(file), Some(key)) = (checkpoint, key) {
@@ -295,6 +308,20 @@ fn address(text: &str) -> Result<SocketAddr, String> {
     let (name, port) = text.rsplit_once(':').unwrap_or((text, ""));
     let numbers = if name.eq_ignore_ascii_case("localhost") { format!("127.0.0.1:{port}") } else { text.to_owned() };
     numbers.parse().map_err(|_| "write it as 127.0.0.1:8787: an address in numbers, a colon, a port".to_owned())
+}
+
+/// `24h`.
+fn every(text: &str) -> Result<Duration, String> {
+    let wrong = || "write it as 24h: a number and m, h or d; at least 1m".to_owned();
+    let (number, unit) = text.split_at_checked(text.len().saturating_sub(1)).ok_or_else(wrong)?;
+    let seconds = match unit {
+        "m" => 60,
+        "h" => 3_600,
+        "d" => 86_400,
+        _ => return Err(wrong()),
+    };
+    let number: u32 = number.parse().ok().filter(|number| 0 < *number).ok_or_else(wrong)?;
+    Ok(Duration::from_secs(u64::from(number) * seconds))
 }
 
 /// An error and what is behind it, in one sentence.

@@ -2,11 +2,13 @@
 //! second copy of it, and printing it.
 
 use std::{
+    fs,
     io::{self, Write},
     path::Path,
 };
 
 use super::{
+    Restore,
     printed::{Pages, Printed},
     progress::{Progress as Told, Steps},
     whole,
@@ -97,8 +99,19 @@ fn backed_up(done: &backup::BackedUp, to: &Path) -> String {
 }
 
 /// Makes a data folder of a backup. True if it is in place.
-pub(super) fn restore(from: &Path, data: &Path, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
-    match backup::restore(from, data) {
+pub(super) fn restore(asked: &Restore, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let Restore { from, data, seen, behind_is_known } = asked;
+    let mut checkpoints = Vec::new();
+    for file in seen {
+        match fs::read_to_string(file) {
+            Ok(note) => checkpoints.push(note),
+            Err(error) => {
+                writeln!(err, "{} can't be read: {error}", file.display())?;
+                return Ok(false);
+            }
+        }
+    }
+    match backup::restore_as(from, data, &backup::Seen { checkpoints, behind_is_known: *behind_is_known }) {
         Ok(done) => {
             writeln!(out, "{} holds entries 1 to {}, as they were {}.", data.display(), done.entries, done.taken_at)?;
             writeln!(out, "What was written after that is not in it: whoever sent it has to send it again.")?;

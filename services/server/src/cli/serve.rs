@@ -15,6 +15,7 @@ use actix_web::rt::{
 
 use super::{Serve, whole};
 use crate::{
+    backup::Schedule,
     clock::SystemClock,
     http::{self, Doors},
     tls::{self, Identity},
@@ -41,6 +42,9 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
             return Ok(false);
         }
     };
+    if let Some(to) = &asked.backup_to {
+        yard.is_backed_up(Schedule::new(data, to, asked.backup_every));
+    }
     if let Some(identity) = &identity {
         yard.shows(identity.clone());
     }

@@ -6,9 +6,10 @@ use super::{
     problems::{Answer, Fault, Kind},
     query::Query,
 };
-use crate::yard::Yard;
+use crate::{backup::Schedule, yard::Yard};
 use actix_web::{http::StatusCode, route, web};
 use serde::Serialize;
+use shared_types::Stamp;
 use utoipa::ToSchema;
 
 #[derive(Serialize, ToSchema)]
@@ -21,6 +22,10 @@ pub(crate) struct Health {
     /// What somebody who looks after the server has to do now; it takes entries all the same.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     alarms: Vec<String>,
+    /// When the server took its last backup, if it takes any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = DateTime)]
+    last_backup_at: Option<Stamp>,
 }
 
 /// Is the server alive?
@@ -29,7 +34,7 @@ pub(crate) struct Health {
 #[utoipa::path(operation_id = "is_alive", tag = "health", responses((status = 200, description = "It is alive.", body = Health), Alive))]
 #[route("/healthz", method = "GET", method = "HEAD")]
 pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
-    json(&Health { status: "ok", last_seq: yard.reader.last_seq(), alarms: Vec::new() })
+    json(&Health { status: "ok", last_seq: yard.reader.last_seq(), alarms: Vec::new(), last_backup_at: None })
 }
 
 /// Does the server take entries?
@@ -43,7 +48,12 @@ pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> An
 #[route("/readyz", method = "GET", method = "HEAD")]
 pub(crate) async fn readyz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
     match yard.committer.waits() {
-        None => json(&Health { status: "ok", last_seq: yard.reader.last_seq(), alarms: yard.alarms() }),
+        None => json(&Health {
+            status: "ok",
+            last_seq: yard.reader.last_seq(),
+            alarms: yard.alarms(),
+            last_backup_at: yard.schedule().and_then(Schedule::last).map(Stamp::utc),
+        }),
         Some(why) => Err(Fault::new(StatusCode::SERVICE_UNAVAILABLE, Kind::WritesStopped, why)),
     }
 }

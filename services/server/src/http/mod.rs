@@ -135,6 +135,7 @@ pub async fn serve_doors(
         yard.shows(identity.clone());
         actix_web::rt::spawn(renew(identity, stopping.subscribe()));
     }
+    actix_web::rt::spawn(back_up(Arc::clone(&yard), stopping.subscribe()));
     actix_web::rt::spawn(keep_checkpoints(Arc::clone(&yard), stopping.subscribe()));
     actix_web::rt::spawn(async move {
         stop.await;
@@ -164,6 +165,25 @@ async fn renew(identity: Arc<Identity>, mut stops: watch::Receiver<bool>) {
         let looking = Arc::clone(&identity);
         // What can't be read now is looked at again; until then the one before is shown.
         let _ = web::block(move || looking.look_again()).await;
+    }
+}
+
+/// Takes a backup whenever one is due.
+async fn back_up(yard: Arc<Yard>, mut stops: watch::Receiver<bool>) {
+    if yard.schedule().is_none() {
+        return;
+    }
+    loop {
+        let backing = Arc::clone(&yard);
+        // One that failed is an alarm, and tried again.
+        let _ = web::block(move || match backing.schedule() {
+            Some(schedule) if schedule.is_due(backing.now()) => schedule.take(backing.now()).is_ok(),
+            _ => false,
+        })
+        .await;
+        if let Either::Right(_) = select(pin!(sleep(LOOK_EVERY)), pin!(stops.changed())).await {
+            return;
+        }
     }
 }
 

@@ -19,6 +19,7 @@ use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismat
 
 use crate::{
     archive::Archive,
+    backup::Schedule,
     checkpoint::Checkpoints,
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
@@ -133,6 +134,7 @@ pub struct Yard {
     /// Names, hashes and keys: what stands beside the log.
     pub(crate) people: PathBuf,
     identity: OnceLock<Arc<Identity>>,
+    schedule: OnceLock<Schedule>,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
@@ -220,6 +222,7 @@ impl Yard {
             checkpoints,
             people: data_dir.join("people"),
             identity: OnceLock::new(),
+            schedule: OnceLock::new(),
             committer,
             clock,
             tail,
@@ -238,6 +241,15 @@ impl Yard {
     pub(crate) fn shows(&self, identity: Arc<Identity>) {
         // The first one stays: there is one for each server.
         let _ = self.identity.set(identity);
+    }
+
+    /// From now on backups are taken so.
+    pub(crate) fn is_backed_up(&self, schedule: Schedule) {
+        let _ = self.schedule.set(schedule);
+    }
+
+    pub(crate) fn schedule(&self) -> Option<&Schedule> {
+        self.schedule.get()
     }
 
     pub(crate) fn identity(&self) -> Option<&Arc<Identity>> {
