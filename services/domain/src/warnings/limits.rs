@@ -134,7 +134,7 @@ fn judged_first(
 ) -> String {
     let book = asked.read.view.book;
     let because = format!(" by {}", book.name(limit.item_at_worst()).short());
-    let ends = asked.ends_words(limit.name, act_by, end.at, &because);
+    let ends = asked.ends_words(limit.name, act_by, end, &because);
     let (thing, by) = (book.name(label).short(), asked.by(act_by));
     format!("Quality: say {by} whether {thing} {stage} may be cured. {why} {ends} It ages while you wait.")
 }
@@ -160,7 +160,7 @@ fn sentence(
         true => String::new(),
         false => format!(" by {}", book.name(limit.item_at_worst()).short()),
     };
-    let why = asked.ends_words(limit.name, act_by, end.at, &because);
+    let why = asked.ends_words(limit.name, act_by, end, &because);
     let job = jobs.iter().map(|job| job.code.as_str()).collect::<Vec<_>>().join(" and ");
     let call = &asked.say.call;
     match act {

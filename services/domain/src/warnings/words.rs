@@ -1,6 +1,7 @@
 //! The sentences of warnings: who, what, by when, and why.
 
 use super::Asked;
+use crate::lists::Ends;
 use crate::say::{Dates, left, so_far};
 use shared_types::{Instant, LimitName};
 
@@ -17,14 +18,16 @@ impl Asked<'_> {
     }
 
     /// `Its tack life ends Thu 10:00, in 6 h 20 min, while the yard is closed.`
-    pub(super) fn ends_words(&self, limit: LimitName, act_by: Instant, ends: Instant, because: &str) -> String {
-        let at = self.read.at;
+    pub(super) fn ends_words(&self, limit: LimitName, act_by: Instant, end: &Ends, because: &str) -> String {
+        let (at, ends) = (self.read.at, end.at);
         let what = crate::say::limit(limit);
         if ends < at {
             let since = self.say.time(ends, at);
             return match self.say.dates {
+                // By how much is no matter of since when: its clock may stand now, and it may have come over already.
                 Dates::Near => {
-                    format!("It is {} over its {what}{because}, since {since}.", so_far(at.since(ends)))
+                    let by = so_far(end.left_ms.saturating_neg());
+                    format!("It is {by} over its {what}{because}, since {since}.")
                 }
                 Dates::Full => format!("It is over its {what}{because}, since {since}."),
             };

@@ -100,10 +100,14 @@ fn spare_time_is_taken_off_the_act_and_not_off_the_limit() {
 fn what_is_over_is_said_with_since_when() {
     let expected = "Clerk: put R-1 away in F1 now, then call 4711. It is 1 min over its tack life, since Sat 10:00.";
     assert_eq!(said(&out(Scene::yard()), "Sat 10:00:01"), [expected]);
-    // Put away too late, its clock stands: somebody has to say what becomes of it.
+    // Put away too late, its clock stands since then: somebody has to say what becomes of it.
     let stands = out(Scene::yard()).put_away("R-1", "F1", "Sat 11:00");
-    let expected = "Quality: say what becomes of R-1. It is 3 h over its tack life, since Sat 10:00.";
+    let expected = "Quality: say what becomes of R-1. It is 1 h over its tack life, since Sat 10:00.";
     assert_eq!(said(&stands, "Sat 13:00"), [expected]);
+    // Its card said 150 h when it came, of 100: it is over by all of that, and not only by what came since.
+    let came_over = Scene::yard().received("R-1", "Mon 06:00").opening(150, 0);
+    let expected = "Clerk: put R-1 away now, then call 4711. It is 51 h over its tack life, since Mon 06:00.";
+    assert_eq!(said(&came_over, "Mon 07:00")[0], expected);
 }
 
 #[test]
