@@ -48,7 +48,7 @@ fn open_job(read: At<'_>, label: Label) -> Option<OpenJob<'_>> {
         issued: BTreeSet::new(),
         lying: Vec::new(),
         to_lay: Vec::new(),
-        cut_mm: BTreeMap::new(),
+        cut_mm: cut_for(read, label, plan),
     };
     stages(read, &mut job);
     if job.lying.is_empty() && job.to_lay.is_empty() {
@@ -62,38 +62,40 @@ fn open_job(read: At<'_>, label: Label) -> Option<OpenJob<'_>> {
             What::Issued { thing, .. } => {
                 job.kits.insert(*thing);
             }
-            What::Cut(cut) => {
-                for kit in cut.kits.iter().filter(|kit| kit.job == label) {
-                    job.kits.insert(kit.kit);
-                    kit.items.iter().for_each(|(roll, mm)| job.count(view, *roll, *mm));
-                }
-            }
+            What::Cut(cut) => job.kits.extend(cut.kits.iter().filter(|kit| kit.job == label).map(|kit| kit.kit)),
             _ => {}
         }
     }
-    for fact in view.facts(plan.part).filter(|fact| fact.at <= at) {
-        if let What::Laid(laid) = &fact.what
-            && !laid.from_kit
-            && plan.job.stages.contains(&laid.stage)
-        {
-            job.count(view, laid.from, laid.length_mm.unwrap_or(0));
-        }
-    }
     job.issued.retain(|roll| roll_life(view, *roll).ended(at).is_none());
-    // What was cut and thrown away has to be cut again.
-    for kit in job.kits.iter().filter(|kit| kit_life(view, **kit).ended(at).is_some_and(|end| end.disposed)) {
-        for fact in view.facts(*kit).filter(|fact| fact.at <= at) {
-            let What::Cut(cut) = &fact.what else { continue };
-            for (roll, mm) in
-                cut.kits.iter().filter(|one| one.kit == *kit && one.job == label).flat_map(|one| &one.items)
-            {
-                let thrown = material_of(view, *roll).and_then(|material| job.cut_mm.get_mut(&material));
-                thrown.into_iter().for_each(|cut| *cut = cut.saturating_sub(*mm));
-            }
-        }
-    }
     job.kits.retain(|kit| kit_life(view, *kit).ended(at).is_none());
     Some(job)
+}
+
+/// Millimetres cut for a job, or laid straight from a roll in its stages, by material. What was cut and thrown away has
+/// to be cut again, and does not count.
+pub(crate) fn cut_for(read: At<'_>, job: Label, plan: &Planned) -> BTreeMap<Label, u64> {
+    let (view, at) = (read.view, read.at);
+    let by_then = |of: Label| view.facts(of).filter(move |fact| fact.at <= at);
+    let thrown = |kit: Label| kit_life(view, kit).ended(at).is_some_and(|end| end.disposed);
+    let cuts = by_then(job).filter_map(|fact| match &fact.what {
+        What::Cut(cut) => Some(cut),
+        _ => None,
+    });
+    let kits = cuts.flat_map(|cut| &cut.kits).filter(|kit| kit.job == job && !thrown(kit.kit));
+    let laid = by_then(plan.part).filter_map(|fact| match &fact.what {
+        What::Laid(laid) if !laid.from_kit && plan.job.stages.contains(&laid.stage) => {
+            Some((laid.from, laid.length_mm.unwrap_or(0)))
+        }
+        _ => None,
+    });
+    let mut sums = BTreeMap::<Label, u64>::new();
+    for (roll, mm) in kits.flat_map(|kit| kit.items.iter().copied()).chain(laid) {
+        if let Some(material) = material_of(view, roll) {
+            let sum = sums.entry(material).or_default();
+            *sum = sum.saturating_add(mm);
+        }
+    }
+    sums
 }
 
 fn stages(read: At<'_>, job: &mut OpenJob<'_>) {
@@ -122,13 +124,6 @@ pub(crate) fn material_of(view: View<'_>, roll: Label) -> Option<Label> {
 }
 
 impl OpenJob<'_> {
-    fn count(&mut self, view: View<'_>, roll: Label, mm: u64) {
-        if let Some(material) = material_of(view, roll) {
-            let cut = self.cut_mm.entry(material).or_default();
-            *cut = cut.saturating_add(mm);
-        }
-    }
-
     /// What is needed by its plan and not cut yet, by material.
     pub(crate) fn still_needed(&self, view: View<'_>) -> BTreeMap<Label, u64> {
         let mut needed: BTreeMap<Label, u64> = BTreeMap::new();

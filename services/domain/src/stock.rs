@@ -2,8 +2,9 @@
 
 use crate::book::Book;
 use crate::deliveries::delivered;
-use crate::fact::{Label, Received, What};
+use crate::fact::{Label, Planned, Received, What};
 use crate::guard::guarded;
+use crate::jobs::cut_for;
 use crate::limits::{At, LimitState, Limits, OvenMark};
 use crate::mismatch;
 use crate::question::When;
@@ -11,7 +12,7 @@ use crate::say::{Say, floor_s};
 use crate::thing::{Standing, standing};
 use crate::view::View;
 use shared_types::{
-    Code, EndsFirst, Instant, Job, Kind, LimitName, NeedMet, Place, PlannedJob, StageName, StageView, State, StockRow,
+    Code, EndsFirst, Instant, Kind, LimitName, NeedMet, Place, PlannedJob, StageName, StageView, State, StockRow,
     ThingName, Whereabouts,
 };
 
@@ -115,7 +116,7 @@ fn row(read: At<'_>, label: Label, filter: &Filter, say: &Say) -> Option<StockRo
         && filter.frozen.is_none_or(|frozen| is_frozen(shown.declared.as_ref()) == Some(frozen));
     keep.then(|| StockRow {
         mismatches: mismatch::all_of_thing(view, label).iter().filter(|one| one.settled_by.is_none()).count() as u64,
-        planned: plan.map(|plan| planned(view, label, &plan.job, say)),
+        planned: plan.map(|plan| planned(read, label, plan, say)),
         thing: shown.thing,
         say: shown.say,
         whereabouts: shown.whereabouts,
@@ -221,33 +222,29 @@ fn first(read: At<'_>, limits: &Limits, stage: Option<&StageName>, say: &Say) ->
     })
 }
 
-fn planned(view: View<'_>, job: Label, plan: &Job, say: &Say) -> PlannedJob {
+fn planned(read: At<'_>, job: Label, planned: &Planned, say: &Say) -> PlannedJob {
+    let (view, plan) = (read.view, &planned.job);
     let mut issued = Vec::new();
-    let mut cut: Vec<(Label, u64)> = Vec::new();
     for fact in view.facts(job) {
         match &fact.what {
             What::Issued { thing, job: to } if *to == job => issued.push(view.book.name(*thing).clone()),
             What::Cut(nest) => {
-                for kit in nest.kits.iter().filter(|kit| kit.job == job) {
-                    issued.push(view.book.name(kit.kit).clone());
-                    cut.extend(&kit.items);
-                }
+                let kits = nest.kits.iter().filter(|kit| kit.job == job);
+                issued.extend(kits.map(|kit| view.book.name(kit.kit).clone()));
             }
             _ => {}
         }
     }
     issued.sort();
     issued.dedup();
-    let cut_of = |material: &Code| -> u64 {
-        let of_it = cut.iter().filter(|(roll, _)| {
-            received(view, *roll).is_some_and(|received| view.book.code(received.material) == *material)
-        });
-        of_it.fold(0, |sum, (_, mm)| sum.saturating_add(*mm))
-    };
-    let needs = plan.needs.iter().map(|need| NeedMet {
-        material: need.material.clone(),
-        length_mm: need.length_mm.get(),
-        cut_mm: cut_of(&need.material),
+    let cut = cut_for(read, job, planned);
+    let needs = plan.needs.iter().map(|need| {
+        let material = view.book.label(&ThingName::new(Kind::Material, &need.material));
+        NeedMet {
+            material: need.material.clone(),
+            length_mm: need.length_mm.get(),
+            cut_mm: material.and_then(|material| cut.get(&material)).copied().unwrap_or(0),
+        }
     });
     PlannedJob {
         part: ThingName::new(Kind::Part, &plan.part),

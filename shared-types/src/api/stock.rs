@@ -102,5 +102,6 @@ pub struct Delivered {
 pub struct NeedMet {
     pub material: Code,
     pub length_mm: u64,
+    /// Cut for the job, or laid straight from a roll; what was cut and thrown away has to be cut again.
     pub cut_mm: u64,
 }

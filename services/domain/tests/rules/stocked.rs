@@ -54,6 +54,23 @@ fn two_devices_at_one_instant_count_as_before_however_lists_are_sorted() {
     assert_eq!(scene.look("R-1", "Tue 12:00").mismatch("out_while_out").entry, scene.id("nine"));
 }
 
+#[test]
+fn what_was_laid_straight_from_a_roll_was_cut_for_its_job_and_what_was_thrown_away_was_not() {
+    let scene = Scene::yard()
+        .job_needing("J-1", "PM-101", "Thu 12:00", "Fri 12:00")
+        .stored("R-1", "Mon 06:00")
+        .out("R-1", "Tue 06:00");
+    let scene = scene.laid("P-1", "R-1", "Tue 09:00").length(3);
+    let cut_mm = |scene: &Scene, at: &str| {
+        let rows = stretch(&scene.book(), Kind::Job, &Filter::default(), None, 50, 50, when(at)).rows;
+        rows[0].planned.as_ref().unwrap().needs[0].cut_mm
+    };
+    assert_eq!((cut_mm(&scene, "Tue 08:00"), cut_mm(&scene, "Tue 10:00")), (0, 3_000));
+    let scene = scene.cut("N-1", "R-1", "K-1", "Tue 11:00");
+    assert_eq!(cut_mm(&scene, "Tue 12:00"), 5_000);
+    assert_eq!(cut_mm(&scene.disposed("K-1", "Tue 13:00"), "Tue 14:00"), 3_000);
+}
+
 fn any_name() -> impl Strategy<Value = ThingName> {
     let code = "[A-C/]{0,1}[0-2]{0,3}[-. ]{0,1}[0-2A]{0,4}[é0]{0,1}";
     let named = (prop_oneof![Just("roll"), Just("batch"), Just("kit")], code, code);

@@ -50,7 +50,9 @@ pub(super) struct Kit {
 
 /// The job of a part, and its plan as it stands now.
 pub(super) fn plan(story: &mut Story, at: Instant, part: &Part, again: bool, lay_at: Instant, oven_at: Instant) {
-    let needs: Vec<Value> = [(PREPREG, 22_000), (FILM, 9_000), (SPLICE, 1_500)]
+    // A kit of prepreg for each skin; film and splice for the core between them.
+    let skins = part.stages.iter().filter(|stage| stage.contains("skin")).count();
+    let needs: Vec<Value> = [(PREPREG, 22_000 * skins), (FILM, 9_000), (SPLICE, 1_500)]
         .iter()
         .take(if part.stages.len() == 1 { 1 } else { 3 })
         .map(|(material, mm)| json!({"material": material, "length_mm": mm}))
