@@ -302,6 +302,7 @@ pub fn words(kind: &str) -> &'static str {
         "installed_twice" => "a part installed in two boats",
         "removed_not_installed" => "a part removed from where it was not",
         "started_twice" => "a run started twice",
+        "in_two_runs" => "a stage in two oven runs at once",
         "commit_outside_run" => "a cure under way before its start or too long after it",
         "ends_contradict" => "ends of a run that contradict each other",
         "decision_would_be_refused" => "a decision that would be refused today",

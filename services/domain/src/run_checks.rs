@@ -1,4 +1,5 @@
-//! What does not add up about an oven run: started twice under one label, or ended in two ways that can't both be.
+//! What does not add up about an oven run: started twice under one label, with a stage in it that was in another run, or
+//! ended in two ways that can't both be.
 
 use crate::fact::{Fact, Label, What};
 use crate::finding::{Finding, shown};
@@ -6,7 +7,7 @@ use crate::puzzle::dated;
 use crate::say::{Say, left, so_far};
 use crate::stage::{COMMIT_OUTSIDE_RUN, RECORD_DELAY_MS, commit_fits};
 use crate::view::View;
-use shared_types::{Instant, Mismatch};
+use shared_types::{Instant, Mismatch, StageName};
 use std::collections::BTreeSet;
 
 /// What somebody said came of a run.
@@ -55,7 +56,14 @@ impl Said {
     }
 }
 
+pub(crate) const IN_TWO_RUNS: &str = "in_two_runs";
+
 pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Finding>) {
+    of_run_with(view, run, None, say, found);
+}
+
+/// `part`: only its stages are looked for in other runs.
+fn of_run_with(view: View<'_>, run: Label, part: Option<Label>, say: &Say, found: &mut Vec<Finding>) {
     let name = view.book.name(run).short();
     let started = |fact: &&Fact| matches!(&fact.what, What::RunStarted(started) if started.run == run);
     let starts: Vec<&Fact> = view.facts(run).filter(started).collect();
@@ -67,6 +75,7 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
         let ask = Some(format!("Which start of {name} is right? Strike the other one."));
         found.push(Finding { ask, ..Finding::new("started_twice", again.seq, text) });
     }
+    found.extend(starts.iter().filter_map(|start| in_two_runs(view, start, part, say)));
     found.extend(view.facts(run).filter_map(|end| outside_run(name, &starts, end, say)));
     let all: Vec<Said> = view.facts(run).filter_map(Said::of).collect();
     for (place, later) in all.iter().enumerate() {
@@ -76,6 +85,48 @@ pub(crate) fn of_run(view: View<'_>, run: Label, say: &Say, found: &mut Vec<Find
         let ask = Some(format!("What came of {name}? Strike what is wrong."));
         found.push(Finding { ask, ..Finding::new("ends_contradict", later.seq, text) });
     }
+}
+
+/// Stages put into this run while another with them was open by the book: begun no longer ago than a start waits for its
+/// record, and nobody said before what came of it. It changes no limit: of two runs the first that is confirmed counts.
+fn in_two_runs(view: View<'_>, again: &Fact, part: Option<Label>, say: &Say) -> Option<Finding> {
+    let What::RunStarted(started) = &again.what else { return None };
+    let asked = started.stages.iter().filter(|(of, _)| part.is_none_or(|part| part == *of));
+    let told: Vec<String> = asked.filter_map(|stage| still_in(view, again, started.run, stage, say)).collect();
+    let name = view.book.name(started.run).short();
+    let (first, more) = told.split_first()?;
+    let ask = match more.is_empty() {
+        true => format!(
+            "Which run was it in? Strike the start that is wrong, or say what came of the other run before {name}."
+        ),
+        false => format!(
+            "Which run were they in? Strike the start that is wrong, or say what came of the other run before {name}."
+        ),
+    };
+    let text = format!(
+        "{name} was started {} with {first}{}.",
+        dated(again.at, say),
+        more.iter().map(|one| format!(", and with {one}")).collect::<String>()
+    );
+    Some(Finding { ask: Some(ask), ..Finding::new(IN_TWO_RUNS, again.seq, text) })
+}
+
+/// `P-1 skin, which was in RUN-1 since Tue 5 May 2026 12:00`
+fn still_in(view: View<'_>, again: &Fact, run: Label, stage: &(Label, StageName), say: &Say) -> Option<String> {
+    let before = view.facts(stage.0).take_while(|fact| fact.seq != again.seq);
+    let open = before.filter(|fact| match &fact.what {
+        What::RunStarted(other) => {
+            let waits = again.at.since(fact.at) <= RECORD_DELAY_MS;
+            let ended =
+                || view.facts(other.run).filter_map(Said::of).any(|end| fact.at <= end.at && end.at <= again.at);
+            other.run != run && other.stages.contains(stage) && waits && !ended()
+        }
+        _ => false,
+    });
+    let first = open.last()?;
+    let What::RunStarted(other) = &first.what else { return None };
+    let (part, other) = (view.book.name(stage.0).short(), view.book.name(other.run).short());
+    Some(format!("{part} {}, which was in {other} since {}", stage.1, dated(first.at, say)))
 }
 
 /// A cure said to be under way before any start of its run, or so long after that the start was taken for none by then.
@@ -108,7 +159,7 @@ pub(crate) fn of_part(view: View<'_>, part: Label, say: &Say) -> Vec<Mismatch> {
     let mut all = Vec::new();
     for run in runs {
         let mut found = Vec::new();
-        of_run(view, run, say, &mut found);
+        of_run_with(view, run, Some(part), say, &mut found);
         for mut one in found {
             one.settled_by = view.settlement(run, one.kind, one.seq).map(|(by, _, _)| by);
             one.ask = one.ask.filter(|_| one.settled_by.is_none());
@@ -118,12 +169,21 @@ pub(crate) fn of_part(view: View<'_>, part: Label, say: &Say) -> Vec<Mismatch> {
     all
 }
 
-/// What was said of a run that can't all be, and nobody has settled, in sentences.
-pub fn contradictions(view: View<'_>, run: Label, say: &Say) -> Vec<String> {
+/// What does not add up about a run, and nobody has settled, in sentences.
+pub struct Doubts {
+    /// What was said of it that can't all be.
+    pub contradictions: Vec<String>,
+    /// What was in it was in another run by the book.
+    pub in_two_runs: Vec<String>,
+}
+
+pub fn doubts(view: View<'_>, run: Label, say: &Say) -> Doubts {
     let mut found = Vec::new();
     of_run(view, run, say, &mut found);
-    let open = found.into_iter().filter(|one| view.settlement(run, one.kind, one.seq).is_none());
-    open.map(|one| one.say).collect()
+    found.retain(|one| view.settlement(run, one.kind, one.seq).is_none());
+    let (two, own): (Vec<Finding>, _) = found.into_iter().partition(|one| one.kind == IN_TWO_RUNS);
+    let said = |all: Vec<Finding>| all.into_iter().map(|one| one.say).collect();
+    Doubts { contradictions: said(own), in_two_runs: said(two) }
 }
 
 /// What was said of a run's end that can't all be, in words, while nobody has settled it.

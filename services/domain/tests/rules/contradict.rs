@@ -202,3 +202,51 @@ fn a_time_after_the_scan_or_a_thing_nobody_received_settles_nothing() {
     let known = known.received("R-9", "Mon 06:00");
     known.look("R-1", "Wed 12:00").out_time_is("0:00");
 }
+
+#[test]
+fn a_stage_put_into_a_second_run_while_another_with_it_is_open_does_not_add_up() {
+    let scene = in_oven().oven("RUN-2", &["P-1", "P-2"], "Tue 13:00").named("again");
+    let expected =
+        "RUN-2 was started Tue 5 May 2026 13:00 with P-1 skin, which was in RUN-1 since Tue 5 May 2026 12:00.";
+    for of in ["RUN-2", "P-1"] {
+        let look = scene.look(of, "Tue 14:00");
+        look.mismatches_are(&["in_two_runs"]);
+        let mismatch = look.mismatch("in_two_runs");
+        assert_eq!((mismatch.say.as_str(), mismatch.entry), (expected, scene.id("again")));
+        assert_eq!(
+            mismatch.ask.as_deref(),
+            Some(
+                "Which run was it in? Strike the start that is wrong, or say what came of the other run before RUN-2."
+            )
+        );
+    }
+    // What was in no other run has nothing to say, nor has the run that came first.
+    scene.look("P-2", "Tue 14:00").no_mismatch();
+    scene.look("RUN-1", "Tue 14:00").no_mismatch();
+    // Two of them are said in one.
+    let both = in_oven().laid("P-2", "R-1", "Tue 11:00").length(1).oven("RUN-3", &["P-2"], "Tue 12:30");
+    let both = both.oven("RUN-2", &["P-1", "P-2"], "Tue 13:00").look("RUN-2", "Tue 14:00").mismatch("in_two_runs");
+    assert!(
+        both.say
+            .ends_with("since Tue 5 May 2026 12:00, and with P-2 skin, which was in RUN-3 since Tue 5 May 2026 12:30."),
+        "{}",
+        both.say
+    );
+    // Struck or settled, it is gone.
+    scene.clone().strike("again", "Tue 14:00").look("P-1", "Tue 15:00").no_mismatch();
+    let settled = scene.settle("again", "in_two_runs", Settlement::LookedInto(true), "Tue 14:00");
+    assert_eq!(domain::mismatches(&settled.book(), when("Tue 15:00")).mismatches, []);
+}
+
+#[test]
+fn a_run_that_ended_broke_off_or_was_taken_for_none_leaves_its_stages_to_the_next() {
+    let again = |scene: Scene, at: &str| scene.oven("RUN-2", &["P-1"], at).look("RUN-2", at).view();
+    let ended = || in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00");
+    assert_eq!(again(ended(), "Tue 20:00").mismatches, []);
+    assert_eq!(again(in_oven().interrupted("RUN-1", "Tue 13:00"), "Tue 14:00").mismatches, []);
+    // 24 h is what a start waits for its record.
+    assert_eq!(again(in_oven(), "Wed 12:01").mismatches, []);
+    assert_eq!(again(in_oven(), "Wed 12:00").mismatches.len(), 1);
+    // It was said to end only after the other had begun.
+    assert_eq!(again(ended(), "Tue 19:59").mismatches.len(), 1);
+}

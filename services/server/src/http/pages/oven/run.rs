@@ -19,7 +19,7 @@ use actix_web::{HttpRequest, HttpResponse, post, web};
 use domain::{
     When,
     fact::What,
-    run_checks::contradictions,
+    run_checks::doubts,
     say::Say,
     stage::{Oven, Spoiled, stage_life},
     view::View,
@@ -208,7 +208,9 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
         let states: Vec<Oven> = all.iter().map(|run| run.state(when.now)).collect();
         let broke_off = all.iter().any(|run| run.interrupted.is_some());
         let not_cured = all.iter().any(|run| run.not_cured.is_some());
-        let contradicting = label.map(|run| contradictions(view, run, &say)).unwrap_or_default();
+        let (contradicting, in_two_runs) = label
+            .map(|run| doubts(view, run, &say))
+            .map_or_else(Default::default, |doubts| (doubts.contradictions, doubts.in_two_runs));
         let spoiled = all.iter().find_map(|run| run.spoiled());
         let held = all.iter().any(|run| run.is_held(view, when.now));
         let told = all.iter().any(|run| run.told);
@@ -268,6 +270,7 @@ pub(super) async fn step(yard: &web::Data<Yard>, query: &OvenQuery) -> Result<St
             step.frame = "cannot";
             step.big.push(format!("Plies were laid after it began: {}. It does not cure them.", late.join(", ")));
         }
+        step.why.extend(in_two_runs);
         match done.as_ref().map(|entry| &entry.body) {
             Some(Body::OvenRunStarted(_)) => step.why.insert(0, "Written: heating started.".to_owned()),
             Some(Body::OvenRunEnded(_)) => step.why.insert(0, "Written: what came of it.".to_owned()),
