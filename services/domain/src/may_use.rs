@@ -216,9 +216,9 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
     let sentence = match (word, &question.job, &ask) {
         (Word::Yes | Word::NotYet, Some(job), _) => yes_for(at, job.as_str(), plan.as_ref(), governing, &say),
         (Word::Yes | Word::NotYet, None, _) => yes(at, question.act, last_ply, heating, &deadlines, &say),
-        (Word::No, _, Some(ask)) => format!("Do not use it yet. {ask}"),
-        (Word::No, Some(job), None) => format!("Do not use it for {job}."),
-        (Word::No, None, None) => "Do not use it.".to_owned(),
+        (Word::No, _, Some(ask)) => format!("{} yet. {ask}", not_to(&subject, question.act)),
+        (Word::No, Some(job), None) => format!("{} for {job}.", not_to(&subject, question.act)),
+        (Word::No, None, None) => format!("{}.", not_to(&subject, question.act)),
         (Word::Stop, _, _) if subject.laid || too_many.is_some() => format!("Stop. Call {}.", say.call),
         (Word::Stop, _, _) => format!("Put it away{} now, then call {}.", subject.home_words(view), say.call),
         (Word::CannotSay, _, _) => "Can't say yet.".to_owned(),
@@ -267,6 +267,15 @@ fn answer(view: View<'_>, label: Label, question: &MayUseQuestion, weighed: Weig
         at: say.stamp(at),
         as_of_seq: u64::from(view.known),
         rules: RULES.to_owned(),
+    }
+}
+
+/// A roll or kit is used. What is laid is heated, or laid onto.
+fn not_to(subject: &Subject, act: Act) -> &'static str {
+    match (&subject.stage, act) {
+        (Some(_), Act::Oven) => "Do not heat it",
+        (Some(_), _) => "Lay nothing onto it",
+        (None, _) => "Do not use it",
     }
 }
 

@@ -284,7 +284,8 @@ fn a_run_started_twice_does_not_add_up_and_the_later_start_counts() {
 #[test]
 fn a_started_stage_asked_for_its_oven_is_in_that_run() {
     let asked = in_oven().may(Oven, "P-1", "Tue 13:00");
-    asked.answer(No).because("P-1 skin is in run RUN-1 since Tue 12:00, not confirmed yet.");
+    // What is laid is not used, it is heated.
+    asked.answer(No).says("Do not heat it.").because("P-1 skin is in run RUN-1 since Tue 12:00, not confirmed yet.");
     let confirmed = in_oven().ended("RUN-1", "Tue 20:00").committed("Tue 14:00").may(Oven, "P-1", "Wed 13:00");
     confirmed.answer(No).because("P-1 skin was cured in run RUN-1, started Tue 12:00.");
 }

@@ -259,7 +259,12 @@ fn a_freezer_is_no_oven_and_an_oven_that_nobody_used_is_asked_about() {
     let again = words(&browser.get("/oven?stages=P-3/skin&oven=OV-1"));
     assert!(!again.contains("lately"), "{again}");
     // What may not be heated says so before it asks for anything.
-    assert!(again.contains("Do not use it. P-3 skin: into OV-1. P-3 skin is in run "), "{again}");
+    assert!(again.contains("Do not heat it. P-3 skin: into OV-1. P-3 skin is in run "), "{again}");
+    // Pressed all the same, it is in two runs by the book: that is said, and what came of this one can still be.
+    let anew = browser.get("/oven?stages=P-3/skin&oven=OV-1");
+    let second = browser.post(&moves(&anew), &[("go", "started")]);
+    says(&second, "with P-3 skin, which was in RUN-");
+    assert!(second.text.contains("value=\"cured\""), "{}", second.text);
 }
 
 #[test]
