@@ -25,7 +25,7 @@ pub fn deliveries(book: &Book, when: When) -> Vec<(ThingName, Delivered)> {
 /// What came with one delivery; nothing where nobody wrote down a note of it.
 pub(crate) fn delivered(read: At<'_>, delivery: Label, say: &Say) -> Option<Delivered> {
     let (view, book) = (read.view, read.view.book);
-    let note = note(read, delivery)?;
+    let note = note(read, delivery, say)?;
     let mut notes = view.facts(delivery).filter(|fact| matches!(fact.what, What::Noted(_)));
     let arrived_at = say.stamp(notes.next()?.at);
     let rolls = note.received.iter().filter_map(|roll| book.label(roll));

@@ -1,7 +1,7 @@
 //! One thing as a page shows it: where it is, limits, holds, what does not add up, what is judged again.
 
 use crate::book::Book;
-use crate::fact::{Label, What};
+use crate::fact::{Fact, Label, What};
 use crate::holds;
 use crate::judge::{self, Judged};
 use crate::kit::kit_life;
@@ -17,7 +17,8 @@ use crate::view::View;
 use crate::whereabouts::{heated_words, sentence, stage_whereabouts, whereabouts};
 use crate::{RULES, cold, devices, mismatch, rights, run_checks};
 use shared_types::{
-    Code, DeliveryNote, Instant, JudgedAgain, Kind, StageView, ThingName, ThingView, ToConfirm, Whereabouts,
+    Code, DeliveryNote, Instant, JudgedAgain, Kind, ReceivedBefore, StageView, ThingName, ThingView, ToConfirm,
+    Whereabouts,
 };
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -94,7 +95,7 @@ pub(crate) fn standing(read: At<'_>, label: Label, say: &Say) -> Standing {
         }
         Kind::Part => stages = part(read, label, say, &mut shown),
         kind => {
-            shown.note = (kind == Kind::Delivery).then(|| note(read, label)).flatten();
+            shown.note = (kind == Kind::Delivery).then(|| note(read, label, say)).flatten();
             shown.holds = holds::in_force(view, &[label].into(), read.at, say);
             shown.declared = declared(view, label, read.at);
             // What is nowhere is told by how much is known of it.
@@ -295,21 +296,32 @@ fn declared(view: View<'_>, label: Label, at: Instant) -> Option<serde_json::Val
     latest
 }
 
-/// The rolls on all notes of a delivery, and which of them anybody received.
-pub(crate) fn note(read: At<'_>, delivery: Label) -> Option<DeliveryNote> {
-    let notes = read.view.facts(delivery).filter(|fact| fact.at <= read.at).filter_map(|fact| match &fact.what {
-        What::Noted(rolls) => Some(rolls),
+const DAY_MS: i64 = 86_400_000;
+
+/// The rolls on all notes of a delivery, and which of them anybody received. Goods-in may be scanned before its note is
+/// written; what was received days before is perhaps another roll.
+pub(crate) fn note(read: At<'_>, delivery: Label, say: &Say) -> Option<DeliveryNote> {
+    let by_then = |label: Label| read.view.facts(label).filter(move |fact| fact.at <= read.at);
+    let notes = by_then(delivery).filter_map(|fact| match &fact.what {
+        What::Noted(rolls) => Some((fact.at, rolls)),
         _ => None,
     });
+    let came = notes.clone().map(|(at, _)| at).next()?;
     let rolls: BTreeSet<(&ThingName, Label)> =
-        notes.flat_map(|rolls| rolls.iter()).map(|roll| (read.view.book.name(*roll), *roll)).collect();
-    let is_received = |roll: Label| {
-        let mut facts = read.view.facts(roll).filter(|fact| fact.at <= read.at);
-        facts.any(|fact| matches!(&fact.what, What::Received(received) if received.roll == roll))
+        notes.flat_map(|(_, rolls)| rolls.iter()).map(|roll| (read.view.book.name(*roll), *roll)).collect();
+    let received_at = |roll: Label| {
+        let is_receipt = |fact: &&Fact| matches!(&fact.what, What::Received(received) if received.roll == roll);
+        by_then(roll).find(is_receipt).map(|fact| fact.at)
     };
-    let (received, missing): (Vec<_>, Vec<_>) = rolls.into_iter().partition(|(_, roll)| is_received(*roll));
-    let names = |rolls: Vec<(&ThingName, Label)>| rolls.into_iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
-    let (received, missing) = (names(received), names(missing));
+    let (mut received, mut missing, mut received_before) = (Vec::new(), Vec::new(), Vec::new());
+    for (name, roll) in rolls {
+        let at = received_at(roll);
+        if at.is_some() { &mut received } else { &mut missing }.push(name.clone());
+        received_before.extend(
+            at.filter(|at| at.plus_ms(DAY_MS) <= came)
+                .map(|at| ReceivedBefore { roll: name.clone(), received_at: say.stamp(at) }),
+        );
+    }
     let noted = (received.len() + missing.len()) as u64;
-    (noted != 0).then_some(DeliveryNote { noted, received, missing })
+    (noted != 0).then_some(DeliveryNote { noted, received, missing, received_before })
 }

@@ -107,7 +107,7 @@ pub(crate) fn sentence(shown: &ThingView, say: &Say, at: Instant) -> String {
 }
 
 fn note_words(name: &str, note: &DeliveryNote) -> String {
-    let DeliveryNote { noted, received, missing } = note;
+    let DeliveryNote { noted, received, missing, .. } = note;
     let rolls = if *noted == 1 { "roll" } else { "rolls" };
     if missing.is_empty() {
         return format!("Delivery {name}: all {noted} {rolls} on its note received.");

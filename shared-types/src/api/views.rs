@@ -145,6 +145,17 @@ pub struct DeliveryNote {
     pub noted: u64,
     pub received: Vec<ThingName>,
     pub missing: Vec<ThingName>,
+    /// Of those received, what came a day or more before the delivery did: perhaps its label is another roll's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub received_before: Vec<ReceivedBefore>,
+}
+
+/// A roll on a delivery's note that was received before the delivery came.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct ReceivedBefore {
+    pub roll: ThingName,
+    /// Its first receipt.
+    pub received_at: Stamp,
 }
 
 /// A stage of a part.

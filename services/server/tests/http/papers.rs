@@ -178,5 +178,13 @@ fn what_was_received_days_before_its_delivery_came_is_named() {
     server.pass(3 * 24 * 60);
     server.fact("delivery_arrived", "delivery/DN-2", json!({"rolls": ["R-42", "R-77"]}));
     let page = browser.get("/thing/delivery/DN-2");
-    says(&page, "Received before this delivery came, so look whether the label is right: R-42 Wed 6 May 06:00.");
+    says(&page, "Received before this delivery came, so look whether the label is right: R-42 Wed 6 May 06:00."); // Another program hears the same, and the list names it among what is to be looked at.
+    let expected = json!([{"roll": "roll/R-42", "received_at": "2026-05-06T06:00:00.000+01:00"}]);
+    let of = |delivery: &str| server.get(&format!("/api/v1/things/delivery/{delivery}")).json()["note"].clone();
+    assert_eq!((&of("DN-2")["received_before"], &of("DN-1")["received_before"]), (&expected, &json!(null)));
+    let listed = server.get("/api/v1/deliveries?limit=9").json();
+    let listed = listed["items"].as_array().unwrap().iter().find(|row| row["thing"] == "delivery/DN-2").unwrap();
+    assert_eq!(listed["delivered"]["note"]["received_before"], expected);
+    let file = server.get("/deliveries.csv").text;
+    assert!(file.contains("R-77,R-42 received before it came"), "{file}");
 }

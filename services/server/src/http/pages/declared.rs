@@ -7,11 +7,9 @@ use domain::say::{Say, left};
 use domain::view::View;
 use serde::de::DeserializeOwned;
 use shared_types::{
-    Batch, BoatList, Day, DeliveryNote, Job, Kind, LayToCure, Place, Refreezes, Revision, ShelfLife, StatedSeconds,
-    ThingName, ThingView, Yard,
+    Batch, BoatList, Day, DeliveryNote, Instant, Job, Kind, LayToCure, Place, Refreezes, Revision, ShelfLife,
+    StatedSeconds, ThingView, Yard,
 };
-
-const DAY_MS: i64 = 86_400_000;
 
 pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &mut Screen) {
     let name = look.thing.short();
@@ -24,7 +22,7 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
         Kind::Boat => body(seen)
             .map(|list: BoatList| format!("{name}: {} on its list.", super::claim::number(list.parts.len(), "part"))),
         Kind::Delivery => seen.note.as_ref().map(|note| {
-            screen.why.extend(long_before(book, look, note, say));
+            screen.why.extend(long_before(note, say, look.when.now));
             seen.say.clone()
         }),
         Kind::Badge => {
@@ -59,17 +57,10 @@ pub(super) fn declared(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say
     }
 }
 
-/// Goods-in may be scanned before its note is written; what was received days before is perhaps another roll.
-fn long_before(book: &Book, look: &Look<'_>, note: &DeliveryNote, say: &Say) -> Option<String> {
-    let view = View::new(book, look.when.known);
-    let first = |thing: &ThingName, is: fn(&What) -> bool| {
-        view.facts(book.label(thing)?).find(|fact| is(&fact.what)).map(|fact| fact.at)
-    };
-    let came = first(look.thing, |what| matches!(what, What::Noted(_)))?;
-    let received = note.received.iter().filter_map(|roll| {
-        let at = first(roll, |what| matches!(what, What::Received(_))).filter(|at| at.plus_ms(DAY_MS) <= came)?;
-        Some(format!("{} {}", roll.short(), say.past(at, look.when.now)))
-    });
+/// What was received before its delivery came, to be looked at.
+fn long_before(note: &DeliveryNote, say: &Say, now: Instant) -> Option<String> {
+    let received =
+        note.received_before.iter().map(|one| format!("{} {}", one.roll.short(), say.past(one.received_at.at, now)));
     let received: Vec<String> = received.collect();
     let words = "Received before this delivery came, so look whether the label is right:";
     (!received.is_empty()).then(|| format!("{words} {}.", received.join(", ")))
