@@ -213,6 +213,16 @@ fn every_list_is_a_page_and_a_csv_with_a_row_a_thing() {
         "roll/=1+1",
         json!({"material": "PM-101", "revision": "3", "batch": "B-123", "length_mm": 5000}),
     );
+    let head = |list: &str| server.get(&format!("/{list}.csv")).text.lines().next().unwrap_or_default().to_owned();
+    assert_eq!(
+        ["boats", "batches", "materials", "places"].map(head),
+        [
+            "kind,code,its list,to look at",
+            "kind,code,made,to look at",
+            "kind,code,what it is,to look at",
+            "kind,code,what it is,to look at",
+        ]
+    );
     for list in ["rolls", "kits", "parts", "boats", "jobs", "batches", "materials", "places"] {
         let page = shown(&server, &format!("/{list}"));
         assert_eq!(page.status, 200, "{}", page.text);

@@ -10,7 +10,9 @@ pub(super) fn heads(kind: Kind) -> &'static [&'static str] {
         Kind::Part => &["how far", "ends first", "jobs", "boat", "to look at"],
         Kind::Job => &["lay-up", "oven", "part", "how far", "needs", "issued", "boat", "to look at"],
         Kind::Delivery => &["came", "material", "on the note", "received", "missing", "to look at"],
-        _ => &["declared", "to look at"],
+        Kind::Batch => &["made", "to look at"],
+        Kind::Boat => &["its list", "to look at"],
+        _ => &["what it is", "to look at"],
     }
 }
 
@@ -64,6 +66,9 @@ pub(super) fn cells(kind: Kind, row: &StockRow, say: &Say, at: shared_types::Ins
             };
             let missing: Vec<&str> = note.missing.iter().map(ThingName::short).collect();
             let (noted, received) = (note.noted.to_string(), note.received.len().to_string());
+            let before = note.received_before.iter();
+            let before = before.map(|one| format!("{} received before it came", one.roll.short()));
+            let look = before.chain(Some(look).filter(|look| !look.is_empty())).collect::<Vec<_>>().join("; ");
             vec![say.time(arrived_at.at, at), codes(materials), noted, received, missing.join(", "), look]
         }
         _ => vec![declared(kind, row), look],
@@ -100,7 +105,15 @@ fn to_look_at(row: &StockRow) -> String {
 
 /// What was declared, in a few words.
 fn declared(kind: Kind, row: &StockRow) -> String {
-    let Some(body) = &row.declared else { return "not declared".to_owned() };
+    let Some(body) = &row.declared else {
+        return match kind {
+            Kind::Batch => "not registered",
+            Kind::Boat => "no list",
+            Kind::Material => "not entered",
+            _ => "not declared",
+        }
+        .to_owned();
+    };
     let text = |name: &str| body.get(name).and_then(|value| value.as_str()).unwrap_or_default().to_owned();
     match kind {
         Kind::Material => {
@@ -109,10 +122,7 @@ fn declared(kind: Kind, row: &StockRow) -> String {
                 if name.to_lowercase().contains(&form.to_lowercase()) { String::new() } else { format!(", {form}") };
             format!("{name}{form}, rev. {}", text("revision"))
         }
-        Kind::Batch => {
-            let made_on = Day::parse(&text("made_on")).map_or_else(|_| text("made_on"), super::declared::day);
-            format!("made {made_on}")
-        }
+        Kind::Batch => Day::parse(&text("made_on")).map_or_else(|_| text("made_on"), super::declared::day),
         Kind::Place => {
             let frozen = body.get("frozen").and_then(serde_json::Value::as_bool).unwrap_or_default();
             format!("{}, {}", text("name"), if frozen { "frozen" } else { "a room" })
