@@ -47,6 +47,14 @@ fn plies_are_laid_with_two_scans_and_a_tap_and_once() {
     server.pass(5);
     browser.post(&form, &[("go", "laid")]);
     assert_eq!(server.last_seq(), before + 1);
+    // Who goes back and presses the button of a page that was made anew writes it again, and is told.
+    let once = words(&browser.get(&format!("/lay?part=P-3&stage=skin&done={}", before + 1)));
+    assert!(!once.contains("Again"), "{once}");
+    let anew = moves(&browser.get("/lay?part=P-3&stage=skin&from=kit/K-5"));
+    let twice = words(&browser.post(&anew, &[("go", "laid")]));
+    assert!(twice.contains("P-3 skin: laid from K-5 Wed 06:41. Again: also laid Wed 06:36."), "{twice}");
+    let strike = json!({"entry": last(&server)["id"], "why": "pressed twice"});
+    server.decide("strike", "part/P-3", strike);
 
     // Who comes back later finds what is laid, and the same button.
     let later = browser.get("/lay?code=P-3");

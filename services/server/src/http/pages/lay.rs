@@ -5,14 +5,14 @@ use crate::http::{ask, problems::Fault};
 use crate::import::words::typed_metres;
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, route, web};
-use domain::fact::What;
+use domain::fact::{Fact, Laid, What};
 use domain::say::Say;
 use domain::stage::{Oven, stage_life};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, When};
 use serde::Deserialize;
 use serde_json::json;
-use shared_types::{Act, Body, Code, Entry, Kind, MayUse, StageName, ThingName};
+use shared_types::{Act, Body, Code, Entry, Instant, Kind, MayUse, PliesLaid, StageName, ThingName};
 use uuid::Uuid;
 use work::{Asks, Press, Step, Wish};
 
@@ -288,7 +288,11 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
     let open = !cured && life.is_some_and(|life| life.completed_by(when.now).is_none());
     let mut big = Vec::new();
     match done.map(|entry| (&entry.body, at(entry))) {
-        Some((Body::PliesLaid(laid), at)) => big.push(format!("{name}: laid from {} {at}.", laid.from.code())),
+        Some((Body::PliesLaid(laid), at)) => {
+            big.push(format!("{name}: laid from {} {at}.", laid.from.code()));
+            let before = done.and_then(|entry| laid_before(book, entry, laid, when));
+            big.extend(before.map(|before| format!("Again: also laid {}.", say.time(before, when.now))));
+        }
         Some((Body::LayupCompleted(_), at)) => big.push(format!("{name}: lay-up complete {at}.")),
         _ if cured => {}
         _ if lies => big.push(format!("{name}: some of it is laid. Scan the next kit or roll.")),
@@ -317,6 +321,17 @@ fn laid(book: &Book, query: &LayQuery, work: &Work, done: Option<&Entry>, when: 
         }
     }
     step
+}
+
+/// The last time before this that the same was laid into the same stage.
+fn laid_before(book: &Book, entry: &Entry, done: &PliesLaid, when: When) -> Option<Instant> {
+    let (part, from) = (book.label(&entry.thing)?, book.label(&done.from)?);
+    let same = |fact: &&Fact| {
+        let is_same = |laid: &Laid| laid.part == part && laid.stage == done.stage && laid.from == from;
+        matches!(&fact.what, What::Laid(laid) if is_same(laid)) && u64::from(fact.seq) != entry.seq
+    };
+    let before = View::new(book, when.known).facts(part).filter(same).filter(|fact| fact.at <= entry.occurred_at.at);
+    before.last().map(|fact| fact.at)
 }
 
 /// Until when, and because of which roll.
