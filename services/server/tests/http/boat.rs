@@ -59,6 +59,14 @@ fn the_first_sentence_counts_installed_cured_laid_and_nothing() {
     );
     says(&page, "PM-101/B-123");
     says(&page, "no kit");
+    for of in ["part/P-2", "roll/R-42", "batch/PM-101/B-123"] {
+        assert!(
+            page.text.contains(&format!("<td class=\"code\"><a href=\"/thing/{of}\""))
+                || page.text.contains(&format!("<a href=\"/thing/{of}\"><code>")),
+            "{of}: {}",
+            page.text
+        );
+    }
     assert!(!words(&page).contains("straight"));
     lay(&server, "P-5", "skin", "R-42");
     cure(&server, "P-5", "skin");
