@@ -59,6 +59,12 @@ fn row(read: At<'_>, limit: &Limit, say: &Say) -> LimitRow {
     row
 }
 
+/// The wait for the oven of what was never laid. What is laid has one that runs, or stands as long as it took, no time
+/// at all included.
+pub fn is_not_laid(row: &LimitRow, of: &ThingName) -> bool {
+    row.limit == LimitName::LayToCure && of.kind() != Kind::Part && row.so_far_s == Some(0) && !row.runs
+}
+
 const DAY_S: i64 = 86_400;
 
 /// What a limit has left, in words. While an oven start is not confirmed, what is left if it never started stands

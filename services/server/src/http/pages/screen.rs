@@ -3,13 +3,13 @@
 use super::{asking, closed::closed_then, declared::declared, done, part::part, unsure, work::frame};
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
-use domain::rows::left_words;
+use domain::rows::{is_not_laid, left_words};
 use domain::say::{Say, left, limit, so_far};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When};
 use shared_types::{
-    Act, Code, Day, Entry, HoldView, Kind, LimitName, LimitRow, MayUse, Mismatch, ThingName, ThingView, Whereabouts,
-    Word,
+    Act, Code, Day, Entry, HoldView, Kind, LimitName, LimitRow, MayUse, Mismatch, State, ThingName, ThingView,
+    Whereabouts, Word,
 };
 use uuid::Uuid;
 
@@ -186,7 +186,8 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
             if !screen.times.is_empty() {
                 screen.under.extend(closed_then(book, answer, say, look.when));
             }
-            screen.limits = answer.limits.iter().map(|row| limit_row(row, answer, say, look)).collect();
+            let rows = answer.limits.iter().filter(|row| still_counts(row, seen));
+            screen.limits = rows.map(|row| limit_row(row, answer, say, look)).collect();
         }
         Err(why) => screen.big.push(why.to_string()),
     }
@@ -251,10 +252,16 @@ pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look
     screen.why.extend(return_ends_it.cloned());
 }
 
+/// What is used up or thrown away waits for no oven any more, laid or not.
+pub(super) fn still_counts(row: &LimitRow, seen: &ThingView) -> bool {
+    let ended = matches!(seen.whereabouts.state(), State::Consumed | State::Disposed);
+    !(ended && row.limit == LimitName::LayToCure)
+}
+
 pub(super) fn limit_row(row: &LimitRow, answer: &MayUse, say: &Say, look: &Look<'_>) -> Limit {
     let clock = |seconds: i64, words: fn(i64) -> String| words(seconds.saturating_mul(1000));
     let so_far_words = match (row.so_far_s, row.so_far, row.allowed) {
-        (Some(0), ..) if row.limit == LimitName::LayToCure && !row.runs => "not laid".to_owned(),
+        _ if is_not_laid(row, &answer.thing) => "not laid".to_owned(),
         (Some(seconds), ..) => clock(seconds, so_far),
         (None, Some(count), Some(allowed)) => format!("{count} of {allowed}"),
         (None, ..) => String::new(),

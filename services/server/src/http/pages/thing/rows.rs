@@ -1,6 +1,6 @@
 //! Limits and the out-time card as rows of a form.
 
-use domain::rows::{count_left, left_of, left_words};
+use domain::rows::{count_left, is_not_laid, left_of, left_words};
 use domain::say::{Say, left, limit, so_far};
 use shared_types::{CardLine, Day, Instant, ItemCard, LimitName, LimitRow, Outlook};
 
@@ -62,7 +62,7 @@ pub(in super::super) fn row(
             (None, None) => String::new(),
         },
         so_far: match (row.so_far_s, row.so_far) {
-            (Some(0), _) if row.limit == LimitName::LayToCure && !row.runs => "not laid".to_owned(),
+            _ if is_not_laid(row, of) => "not laid".to_owned(),
             (Some(_), _) if row.limit == LimitName::ShelfLife => String::new(),
             (Some(seconds), _) => clock(seconds, so_far),
             (None, Some(count)) => count.to_string(),

@@ -108,7 +108,8 @@ fn material(book: &Book, seen: &ThingView, when: When, say: &Say, shown: &mut Sh
                 first: answer.governing == Some(one.limit),
                 ..row(one, away)
             };
-            answer.limits.iter().map(with).collect()
+            let rows = answer.limits.iter().filter(|row| super::super::screen::still_counts(row, seen));
+            rows.map(with).collect()
         }
         Err(why) => {
             shown.big.push(why.to_string());
@@ -212,7 +213,7 @@ fn to_confirm(seen: &ThingView, say: &Say, when: When) -> Vec<String> {
         format!(
             "Entry {}: {}, {}, told by {}. Until another badge confirms it, it gives nothing back.",
             one.seq,
-            one.kind.replace('_', " "),
+            domain::say::entry_kind(&one.kind),
             say.time(one.occurred_at.at, when.now),
             one.by
         )
