@@ -5,6 +5,7 @@
 
 mod certify;
 mod completions;
+mod numbers;
 mod offline;
 mod printed;
 pub(crate) mod progress;
@@ -159,7 +160,7 @@ struct Demo {
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
     /// Another number makes another year
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = numbers::whole::<u64>)]
     seed: u64,
     /// The end of the year, such as 2026-05-06T09:00:00+02:00; without it, now
     #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
@@ -233,7 +234,7 @@ struct Export {
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
     /// Begin behind this entry
-    #[arg(long, value_name = "SEQ", default_value_t = 0)]
+    #[arg(long, value_name = "SEQ", default_value_t = 0, value_parser = numbers::whole::<u64>)]
     after: u64,
 }
 

@@ -4,6 +4,7 @@ mod install;
 
 use super::{
     DONE, NOT_DONE, NOT_MEANT, NOT_YES,
+    numbers::whole,
     rest::{Rest, Unanswered},
     tables::{clock, foot, table, wrapped},
 };
@@ -37,7 +38,7 @@ struct When {
     #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
     at: Option<Stamp>,
     /// The number of the last entry that counts as known; without it, all of them
-    #[arg(long, value_name = "ENTRY")]
+    #[arg(long, value_name = "ENTRY", value_parser = whole::<u64>)]
     known: Option<u64>,
 }
 
@@ -76,7 +77,7 @@ enum Act {
 #[derive(clap::Args)]
 pub(super) struct RunsOut {
     /// How many hours to look ahead
-    #[arg(long, value_name = "HOURS", default_value_t = 168)]
+    #[arg(long, value_name = "HOURS", default_value_t = 168, value_parser = whole::<u32>)]
     within_h: u32,
     #[command(flatten)]
     when: When,

@@ -97,6 +97,21 @@ fn what_cannot_be_meant_ends_with_2() {
 }
 
 #[test]
+fn a_number_that_is_none_is_said_in_plain_words() {
+    for (args, words) in [
+        (&["runs-out", "--within-h", "abc"][..], "write a whole number, 0 or more"),
+        (&["runs-out", "--within-h", "1.5"], "write a whole number, 0 or more"),
+        (&["mismatches", "--known", "soon"], "write a whole number, 0 or more"),
+        (&["export", "--data", "d", "--after=-1"], "write a whole number, 0 or more"),
+        (&["demo", "--data", "d", "--seed", "99999999999999999999"], "the number is larger than any that counts here"),
+    ] {
+        let (code, _, err) = ran(args);
+        assert_eq!(code, 2);
+        assert!(err.contains(words) && !err.contains("digit"), "{args:?}: {err}");
+    }
+}
+
+#[test]
 fn localhost_is_this_machine_and_other_names_are_said_to_be_none() {
     assert_eq!(address("localhost:9000"), Ok(SocketAddr::from(([127, 0, 0, 1], 9000))));
     assert_eq!(address("127.0.0.1:0"), Ok(SocketAddr::from(([127, 0, 0, 1], 0))));
