@@ -232,7 +232,7 @@ fn struck(view: View<'_>, label: Label, say: &Say) -> Vec<CardLine> {
                 out_life_left_s: None,
                 who: vec![view.book.code(fact.by)],
                 entries: vec![u64::from(fact.seq)],
-                note: Some(format!("{}, struck{by} in entry {}", kind.replace('_', " "), fact.struck_by)),
+                note: Some(format!("{}, struck{by} in entry {}", crate::say::entry_kind(kind), fact.struck_by)),
             }
         })
         .collect()

@@ -183,6 +183,11 @@ pub fn ceil_s(ms: i64) -> i64 {
     ms.saturating_add(999).div_euclid(1000)
 }
 
+/// An entry's kind as people read it.
+pub fn entry_kind(kind: &str) -> String {
+    kind.replace('_', " ").replace("layup", "lay-up")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -55,7 +55,7 @@ export async function quality(browser, yard) {
     await who.type("Known at entry", "300");
     await who.type("and at entry", "310");
     await who.tap("Show what changed");
-    await who.reads(/Between entry 300 and entry 310 \d+ entries name NB-31 or what it is made from/);
+    await who.reads(/Between entry 300 and entry 310, \d+ entries name NB-31 or what it is made from/);
     who.took({ scans: 0, taps: 2, typed: 6 });
   });
 

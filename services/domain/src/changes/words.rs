@@ -34,9 +34,9 @@ fn first(found: &Changes) -> String {
         && found.holds_new.is_empty()
         && found.holds_gone.is_empty();
     let entries = match found.entries.len() {
-        0 => format!("{between} nothing was written about {name} or {what}"),
-        1 => format!("{between} 1 entry names {name} or {what}"),
-        count => format!("{between} {count} entries name {name} or {what}"),
+        0 => format!("{between}, nothing was written about {name} or {what}"),
+        1 => format!("{between}, 1 entry names {name} or {what}"),
+        count => format!("{between}, {count} entries name {name} or {what}"),
     };
     match (nothing, found.entries.is_empty()) {
         (true, true) => format!("{entries}, and nothing changed."),

@@ -34,7 +34,7 @@ fn where_nothing_came_between_nothing_changed() {
     assert_eq!(
         said(&scene, "P-1", last),
         [format!(
-            "Known at entry {last} both times nothing was written about P-1 or what it is made from, and nothing changed."
+            "Known at entry {last} both times, nothing was written about P-1 or what it is made from, and nothing changed."
         )]
     );
 }
@@ -49,7 +49,7 @@ fn an_installed_part_is_a_new_link_of_its_boat() {
         found.say,
         [
             format!(
-                "Between entry {} and entry {installed} 1 entry names P-1 or what it went into. This changed:",
+                "Between entry {} and entry {installed}, 1 entry names P-1 or what it went into. This changed:",
                 installed - 1
             ),
             format!("New: part P-1 went into boat H-1, entry {installed}."),

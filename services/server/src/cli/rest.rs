@@ -1,8 +1,7 @@
 //! A server as the command line asks it: an answer's bytes, or why there is none and what to do.
 
-use crate::http::ROWS;
+use crate::{http::ROWS, import::caller};
 use shared_types::Problem;
-use std::time::Duration;
 
 pub(super) struct Rest {
     http: reqwest::blocking::Client,
@@ -18,15 +17,7 @@ pub(super) struct Unanswered {
 
 impl Rest {
     pub(super) fn new(server: &str) -> Result<Rest, Unanswered> {
-        let base = server.trim().trim_end_matches('/').to_owned();
-        let not_meant = |say: String| Unanswered { say, ask_otherwise: true };
-        if !base.starts_with("http://") {
-            return Err(not_meant(format!(
-                "\"{server}\" is no address of a server here; write it as http://127.0.0.1:8787"
-            )));
-        }
-        let http = reqwest::blocking::Client::builder().no_proxy().timeout(Duration::from_secs(60)).build();
-        let http = http.map_err(|error| not_meant(format!("no connections can be made: {error}")))?;
+        let (http, base) = caller(server).map_err(|say| Unanswered { say, ask_otherwise: true })?;
         Ok(Rest { http, base })
     }
 

@@ -96,7 +96,7 @@ rows! {
         "Do not use it. Its out-time card has every sum behind the number; if a scan is wrong, strike that entry.";
     PastShelfLife, "past-shelf-life", "Past its shelf life",
         "Its last day has passed.",
-        "Do not use it. If the batch was made later than the book says, correct the batch.";
+        "Do not use it. Where its certificate names a later day than the book has, the batch's registration is struck, which needs a second person, and the batch registered again.";
     NotEnoughLifeForJob, "not-enough-life-for-job", "Not enough life for this job",
         "It can be used now, but a limit ends before the job's planned lay-up or oven start, the yard's spare time included.",
         "Take another roll, or plan the job again.";

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, de::DeserializeOwned};
 use serde_json::{Value, json, value::RawValue};
-use shared_types::{BatchResult, Decided, Entry, MismatchList, Problem, ThingName};
+use shared_types::{BatchResult, Decided, Entry, Problem, ThingName};
 use std::time::Duration;
 
 use crate::http::in_a_path;
@@ -22,25 +22,29 @@ struct Lines {
     items: Vec<Box<RawValue>>,
     #[serde(default)]
     next: Option<String>,
+    as_of_seq: u64,
+}
+
+/// What asks a server, and the address that its paths stand behind.
+pub(crate) fn caller(server: &str) -> Result<(reqwest::blocking::Client, String), Unanswered> {
+    let base = server.trim().trim_end_matches('/').to_owned();
+    if !base.starts_with("http://") {
+        return Err(format!("\"{server}\" is no address of a server here; write it as http://127.0.0.1:8787"));
+    }
+    let http = reqwest::blocking::Client::builder().no_proxy().timeout(Duration::from_secs(60)).build();
+    http.map(|http| (http, base)).map_err(|error| format!("no connections can be made: {error}"))
 }
 
 impl Client {
     /// `server` is such as `http://127.0.0.1:8787`.
     pub(crate) fn new(server: &str) -> Result<Client, Unanswered> {
-        let base = server.trim().trim_end_matches('/').to_owned();
-        if !base.starts_with("http://") {
-            return Err(format!("\"{server}\" is no address of a server here; write it as http://127.0.0.1:8787"));
-        }
-        let http = reqwest::blocking::Client::builder().no_proxy().timeout(Duration::from_secs(60)).build();
-        let http = http.map_err(|error| format!("no connections can be made: {error}"))?;
+        let (http, base) = caller(server)?;
         Ok(Client { http, base })
     }
 
     /// The number of the log's last entry.
     pub(crate) fn end_of_log(&self) -> Result<u64, Unanswered> {
-        let list: MismatchList =
-            self.get("/api/v1/mismatches")?.unwrap_or(MismatchList { mismatches: Vec::new(), as_of_seq: 0 });
-        Ok(list.as_of_seq)
+        Ok(self.get::<Lines>("/api/v1/entries?limit=1")?.map_or(0, |log| log.as_of_seq))
     }
 
     /// All entries of one thing; none if nobody ever mentioned it.

@@ -24,6 +24,7 @@ use std::{
 
 use crate::cli::progress::{Progress, Steps};
 
+pub(crate) use self::client::caller;
 use self::{client::Client, compare::Compared, plan::Planned, problems::Problems, text::Text, yard_file::YardFile};
 
 /// What is asked for.

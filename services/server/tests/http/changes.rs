@@ -69,7 +69,7 @@ fn a_person_reads_it_prints_it_and_takes_it_into_a_spreadsheet() {
     let last = server.last_seq();
     says(
         &page,
-        &format!("Between entry {before} and entry {last} 3 entries name NB-1 or what it is made from. This changed:"),
+        &format!("Between entry {before} and entry {last}, 3 entries name NB-1 or what it is made from. This changed:"),
     );
     says(&page, &format!("New: roll R-42 went into part P-1, skin, entry {}.", before + 1));
     says(&page, "New: R-42 held since Wed 06:31 by Q-03: the bag was torn, NC-7.");

@@ -135,8 +135,8 @@ fn the_second_of_two_tabs_reads_who_was_first() {
     assert_eq!(browser.post(&saving(&one), &[("by", "B-17"), ("second", "B-05")]).status, 200);
     let late = browser.post(&saving(&two), &[("by", "B-17"), ("second", "B-05")]);
     assert_eq!(late.status, 409);
-    says(&late, "struck by B-17 Wed");
-    says(&late, "wrong roll already");
+    says(&late, "Already struck by B-17 Wed");
+    says(&late, "wrong roll. Nothing more is to be done.");
     assert_eq!(late.text.matches("<h1").count(), 1);
 }
 

@@ -111,7 +111,7 @@ async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<Http
     let line = |entry: &shared_types::EntryBetween| Line {
         seq: entry.seq,
         occurred: say.time(entry.occurred_at.at, now),
-        what: entry.kind.replace('_', " "),
+        what: domain::say::entry_kind(&entry.kind),
         thing: entry.thing.clone(),
     };
     let said = changes.map(|changes| Said {
@@ -140,7 +140,7 @@ async fn one(yard: &web::Data<Yard>, named: Named, query: &Asked) -> Result<Http
 /// A row for each entry that came between, then one for each thing that changed.
 fn as_table(changes: &Changes) -> Result<HttpResponse, Fault> {
     let entries = changes.entries.iter().map(|entry| {
-        let (seq, kind) = (entry.seq.to_string(), entry.kind.replace('_', " "));
+        let (seq, kind) = (entry.seq.to_string(), domain::say::entry_kind(&entry.kind));
         [seq, kind, entry.thing.to_string(), entry.occurred_at.to_string()]
     });
     let changed = changes.say.iter().skip(1).map(|line| [String::new(), line.clone(), String::new(), String::new()]);

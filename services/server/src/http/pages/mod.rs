@@ -1,4 +1,5 @@
-//! The pages: one scan screen, a boat's trace, and a page per problem. Rendered here, usable without JavaScript.
+//! The pages: what is read and pressed at the freezer, the tables and the ovens, what is read at a desk, and what a
+//! program's maker reads. A file for each; rendered here, usable without JavaScript.
 
 mod again;
 mod asking;

@@ -81,8 +81,8 @@ async fn asked(
     shown.lead.push(format!("{}{recorded}, {}: {what}.", time(entry.occurred_at.at), history::who(&entry)));
     match entries.next() {
         Some(by) => shown.lead.push(format!(
-            "It is {} already. Nothing more is to be done.",
-            history::struck_words(&by, &time(by.recorded_at))
+            "Already {}. Nothing more is to be done.",
+            history::struck_words(&by, &time(by.recorded_at)).trim_end_matches('.')
         )),
         None if history::may_be_struck(entry.body.plain_kind()) => {
             shown.lead.extend(own.map(|why| format!("Why: {why}.")));

@@ -229,7 +229,7 @@ pub(super) async fn save(
             let text = |one: &Value, name: &str| one.get(name).and_then(Value::as_str).unwrap_or_default().to_owned();
             let words = |one: &Value| {
                 let seq = one.get("seq").and_then(Value::as_u64).unwrap_or_default();
-                format!("Entry {seq}: {}, {}", text(one, "kind").replace('_', " "), text(one, "thing"))
+                format!("Entry {seq}: {}, {}", domain::say::entry_kind(&text(one, "kind")), text(one, "thing"))
             };
             shown.between = came.iter().map(words).collect();
             page(fault.status(), &shown)
