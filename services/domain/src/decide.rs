@@ -22,7 +22,7 @@ use crate::say::Say;
 use crate::view::{Thought, View, WhatIf};
 use crate::wish::Wish;
 use second::{makers, needs_second};
-use shared_types::{Batch, Body, Instant, Job, Kind, Settlement, ThingName};
+use shared_types::{Batch, Body, Instant, Job, Kind, KnownBy, Settlement, ThingName};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -285,16 +285,21 @@ fn confirm_fact(view: View<'_>, wish: &Wish, entry: Uuid) -> Result<(), Refusal>
         });
     }
     let maker = view.book.code(meta.by);
-    if wish.by != maker {
-        return Ok(());
-    }
-    let gives = vec![format!("{} may get back life", wish.thing.short())];
-    match wish.second_person() {
-        Some(_) => needs_second(view, wish, &[maker], gives),
-        None => {
+    let gives = || vec![format!("{} may get back life", wish.thing.short())];
+    // Whoever only said that it was somebody else's fact would confirm it alone.
+    let may_be_anybodys = rights::counts(view) && meta.by_known == KnownBy::Claimed;
+    match (wish.by == maker, wish.second_person()) {
+        (false, None) if !may_be_anybodys => Ok(()),
+        (true, None) => {
             let say = format!("{maker} made this entry: another badge must confirm it.");
-            Err(Refusal::NeedsSecondPerson { say, gives_back: gives })
+            Err(Refusal::NeedsSecondPerson { say, gives_back: gives() })
         }
+        (false, None) => {
+            let say = format!("Nobody showed that it was {maker} who made this entry: two badges must confirm it.");
+            Err(Refusal::NeedsSecondPerson { say, gives_back: gives() })
+        }
+        (false, Some(_)) if !may_be_anybodys => Ok(()),
+        (_, Some(_)) => needs_second(view, wish, &[maker], gives()),
     }
 }
 

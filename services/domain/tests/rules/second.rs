@@ -114,6 +114,26 @@ fn a_told_fact_is_confirmed_by_somebody_else_who_works_with_the_material() {
 }
 
 #[test]
+fn a_told_fact_that_nobody_showed_to_be_theirs_is_confirmed_by_two() {
+    let told = out().put_away("R-1", "F1", "Tue 07:00").by("S-2").told().named("told");
+    told.wish_confirm("told").by("S-1").is_granted();
+    // S-1 may have sent it in the name of S-2.
+    let claimed = told.change(|entry| entry.by_known = KnownBy::Claimed);
+    let alone = claimed.wish_confirm("told").by("S-1");
+    alone.is_refused("Nobody showed that it was S-2 who made this entry: two badges must confirm it.");
+    claimed.wish_confirm("told").by("S-1").second("L-1").is_granted();
+    for second in ["S-2", "D-1"] {
+        claimed.wish_confirm("told").by("S-1").second(second).needs_a_second("R-1 may get back life");
+    }
+    claimed.wish_confirm("told").by("S-1").claimed_second("L-1").needs_a_second("R-1 may get back life");
+    // Before there was an administrator nobody could show it.
+    let before =
+        Scene::yard().stored("R-1", "Mon 06:00").out("R-1", "Tue 06:00").put_away("R-1", "F1", "Tue 07:00").told();
+    let before = before.named("told").change(|entry| entry.by_known = KnownBy::Claimed);
+    before.wish_confirm("told").by("B-2").claimed().is_granted();
+}
+
+#[test]
 fn a_told_fact_counts_at_once_only_beside_somebody_who_showed_who_they_are() {
     let told = || out().put_away("R-1", "F1", "Tue 07:00").by("S-1").told();
     told().second("L-1").look("R-1", "Tue 09:00").out_time_is("1:00");
