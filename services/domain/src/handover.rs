@@ -17,7 +17,7 @@ use crate::say::{Say, left};
 use crate::stage::{Oven, stage_life};
 use crate::thing::to_confirm;
 use crate::view::View;
-use shared_types::{Act, Handover, Instant, Kind, StageName, StillOut, WaitsForOven, WaitsToConfirm, Word};
+use shared_types::{Act, Handover, Instant, Kind, StageName, StillOut, ThingName, WaitsForOven, WaitsToConfirm, Word};
 use std::sync::Arc;
 
 pub fn handover(book: &Book, when: When) -> Handover {
@@ -137,6 +137,15 @@ fn closed_then(read: At<'_>, by: Instant, say: &Say) -> String {
 fn waits_for_oven(read: At<'_>, label: Label, jobs: &[OpenJob<'_>], say: &Say) -> Vec<WaitsForOven> {
     let stages = alive(read, label).into_iter().filter_map(|(stage, _)| stage);
     stages.map(|stage| waits(read, label, stage, jobs, say)).collect()
+}
+
+/// By when a laid stage has to be heating, and what holds it up; nothing of one that is cured or empty.
+pub fn stage_waits(book: &Book, part: &ThingName, stage: &StageName, when: When) -> Option<WaitsForOven> {
+    let view = View::new(book, when.known);
+    let (read, say) = (At::new(view, when.at), Say::of(view, when.at));
+    let label = book.label(part)?;
+    let waits_still = alive(read, label).into_iter().any(|(name, _)| name.as_ref() == Some(stage));
+    waits_still.then(|| waits(read, label, stage.clone(), &[], &say))
 }
 
 fn waits(read: At<'_>, label: Label, name: StageName, jobs: &[OpenJob<'_>], say: &Say) -> WaitsForOven {

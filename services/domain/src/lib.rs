@@ -70,7 +70,7 @@ mod worst;
 pub use book::Book;
 pub use card::out_time_card;
 pub use effect::effect;
-pub use handover::{handover, waiting_for_oven};
+pub use handover::{handover, stage_waits, waiting_for_oven};
 pub use installing::may_install;
 pub use issue::for_issue;
 pub use jobs::{JobNeeds, jobs_needing};
@@ -86,7 +86,7 @@ pub use today::{Today, today};
 pub use trace::trace;
 pub use warnings::{WarningsQuestion, warnings};
 pub use wish::Wish;
-pub use wording::RETURN_ENDS_IT;
+pub use wording::{RETURN_ENDS_IT, told_put_away};
 
 /// The rules version. A golden test forces it up when any published answer changes.
 pub const RULES: &str = "2026.5";

@@ -1,11 +1,13 @@
 //! The sentences of an answer: until when, and why.
 
 use crate::deadlines::Deadlines;
+use crate::fact::{Label, What};
 use crate::limits::{At, LimitState};
 use crate::plan::PlanAnswer;
 use crate::question::MayUseQuestion;
 use crate::say::{Say, left, limit, limit_first};
 use crate::subject::Subject;
+use crate::view::View;
 use shared_types::{Act, Instant, LayToCureFrom, LimitName, Outlook};
 
 /// What is left of another limit than the one that ends first names its own.
@@ -88,6 +90,18 @@ pub(crate) fn why_yes(
 
 /// Said where putting it away would be one return to the cold too many.
 pub const RETURN_ENDS_IT: &str = "Another return to the cold ends its use.";
+
+/// A put-away that was only told does not stop the clock: that it may be there already has to be said, unless somebody
+/// took it out since.
+pub fn told_put_away(view: View<'_>, label: Label, at: Instant, say: &Say) -> Option<String> {
+    let moves = view.facts(label).filter(|fact| fact.at <= at);
+    let last = moves.filter(|fact| matches!(fact.what, What::PutAway { .. } | What::TakenOut { .. })).last()?;
+    let waits = matches!(last.what, What::PutAway { .. }) && last.marks.told && view.waits(last);
+    waits.then(|| {
+        let (by, when) = (view.book.code(last.by), say.time(last.at, at));
+        format!("{by} told that it was put away {when}: scan it where it lies now; that counts at once.")
+    })
+}
 
 /// What the cold would keep of what ends first, once it is back in its rack.
 pub(crate) fn kept_words(put_away: Option<&Outlook>) -> String {

@@ -11,8 +11,8 @@ use crate::may_use::quality_first;
 use crate::roll::roll_life;
 use crate::stage::stage_life;
 use crate::subject::one_return_too_many;
-use crate::wording::RETURN_ENDS_IT;
-use shared_types::{Act, Code, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
+use crate::wording::{RETURN_ENDS_IT, told_put_away};
+use shared_types::{Act, Instant, Kind, LimitName, StageName, WarningAbout, WarningAct, WarningWho};
 use std::sync::Arc;
 
 /// Under this a retest comes too late, and the roll has to be planned first. Common practice, no source: a retest
@@ -61,7 +61,7 @@ fn warning(asked: &Asked<'_>, label: Label, stage: Option<&StageName>, limit: &L
         say.push_str(&format!(" Quality has to say first whether it may be laid. {why}"));
     }
     if act == WarningAct::PutAway {
-        say.extend(told(asked, label));
+        say.extend(told_put_away(asked.read.view, label, asked.read.at, &asked.say).map(|told| format!(" {told}")));
     }
     Some(Found {
         about: WarningAbout::LimitEnds,
@@ -233,14 +233,4 @@ fn home(asked: &Asked<'_>, label: Label) -> String {
         Spot::OnItsWay(_) | Spot::Out(_) => None,
     });
     home.map_or(String::new(), |home| format!(" in {}", asked.read.view.book.name(home).short()))
-}
-
-/// A put-away that was only told does not stop the clock: that it may be there already has to be said.
-fn told(asked: &Asked<'_>, label: Label) -> Option<String> {
-    let view = asked.read.view;
-    let waiting = view.facts(label).filter(|fact| fact.marks.told && view.waits(fact) && fact.at <= asked.read.at);
-    let put_away = waiting.filter(|fact| matches!(fact.what, What::PutAway { .. })).last()?;
-    let by: Code = view.book.code(put_away.by);
-    let when = asked.say.time(put_away.at, asked.read.at);
-    Some(format!(" {by} told that it was put away {when}: scan it where it lies now; that counts at once."))
 }

@@ -130,6 +130,12 @@ fn a_put_away_that_was_only_told_does_not_stop_the_warning() {
     let expected = "Clerk: put R-1 away in F1 by Sat 10:00, in 20 h. Its tack life ends then. B-1 told that it was put \
                     away Thu 10:00: scan it where it lies now; that counts at once.";
     assert_eq!(said(&scene, "Fri 14:00"), [expected]);
+    // Taken out since, it does not lie there.
+    let again = scene.clone().out("R-1", "Thu 11:00");
+    assert_eq!(
+        said(&again, "Fri 14:00"),
+        ["Clerk: put R-1 away in F1 by Sat 10:00, in 20 h. Its tack life ends then."]
+    );
     assert_eq!(said(&scene.named("told").confirm("told", "Fri 13:00").by("B-2"), "Fri 14:00"), Vec::<String>::new());
 }
 

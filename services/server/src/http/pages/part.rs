@@ -27,10 +27,11 @@ pub(super) fn part(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, sc
 fn stage_words(book: &Book, look: &Look<'_>, stage: &StageView, say: &Say) -> Option<String> {
     let name = &stage.stage;
     match &stage.whereabouts {
-        Whereabouts::InRun { run, since, confirmed } => {
-            let sure = if *confirmed { "" } else { ", not confirmed yet" };
-            Some(format!("{name}: in run {} since {}{sure}.", run.short(), say.time(since.at, look.when.now)))
+        Whereabouts::InRun { run, since, confirmed: true } => {
+            Some(format!("{name}: in run {} since {}.", run.short(), say.time(since.at, look.when.now)))
         }
+        // It may not have started: by when it would have to be heating then.
+        Whereabouts::InRun { .. } => domain::stage_waits(book, look.thing, name, look.when).map(|waits| waits.say),
         Whereabouts::NothingLaid => Some(format!("{name}: nothing laid.")),
         _ => {
             let question = MayUseQuestion {

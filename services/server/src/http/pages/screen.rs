@@ -6,7 +6,7 @@ use domain::fact::What;
 use domain::rows::{is_not_laid, left_words};
 use domain::say::{Say, left, limit, so_far};
 use domain::view::View;
-use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When};
+use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When, told_put_away};
 use shared_types::{
     Act, Code, Day, Entry, HoldView, Kind, LimitName, LimitRow, MayUse, Mismatch, State, ThingName, ThingView,
     Whereabouts, Word,
@@ -206,6 +206,11 @@ fn material(book: &Book, look: &Look<'_>, seen: &ThingView, say: &Say, screen: &
                 let above = [&screen.big[..], &screen.why[..]].concat();
                 screen.why.extend(unsure::open(unsure::about(book, look.thing, look.when), &above));
             }
+            if !is_inside(seen) {
+                let view = View::new(book, look.when.known);
+                let told = book.label(look.thing).and_then(|of| told_put_away(view, of, look.when.at, say));
+                screen.why.extend(told);
+            }
             screen.moves = moves(book, look, seen, form, bad);
         }
     }
@@ -227,7 +232,10 @@ pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look
     let return_ends_it = answer.notes.iter().find(|note| *note == RETURN_ENDS_IT);
     match (answer.answer, answer.holds.first()) {
         (Word::No, Some(hold)) => {
-            screen.big.push(format!("Do not use {}.", look.thing.short()));
+            screen.big.push(match answer.stage {
+                Some(_) => answer.say.clone(),
+                None => format!("Do not use {}.", look.thing.short()),
+            });
             let away = if answer.if_put_away_now.is_some() { " Put it away." } else { "" };
             screen.why.push(held(hold, look, away, say));
             screen.why.extend(return_ends_it.cloned());
