@@ -185,6 +185,7 @@ fn what_was_received_days_before_its_delivery_came_is_named() {
     let listed = server.get("/api/v1/deliveries?limit=9").json();
     let listed = listed["items"].as_array().unwrap().iter().find(|row| row["thing"] == "delivery/DN-2").unwrap();
     assert_eq!(listed["delivered"]["note"]["received_before"], expected);
+    says(&browser.get("/deliveries"), "DN-2 Sat 07:31 PM-101 2 1, 1 before it came R-77");
     let file = server.get("/deliveries.csv").text;
     assert!(file.contains("R-77,R-42 received before it came"), "{file}");
 }

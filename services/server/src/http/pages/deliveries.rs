@@ -49,6 +49,8 @@ struct Line {
     materials: String,
     noted: u64,
     received: usize,
+    /// Of those received.
+    before: usize,
     /// Address and name of each.
     missing: Vec<(String, String)>,
     more: usize,
@@ -68,6 +70,7 @@ fn line(thing: &ThingName, one: &Delivered, say: &Say, at: shared_types::Instant
         materials: one.materials.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
         noted: one.note.noted,
         received: one.note.received.len(),
+        before: one.note.received_before.len(),
         missing: missing.collect(),
         more: one.note.missing.len().saturating_sub(NAMED),
         receive: format!("/receive?note={}", in_a_query(thing.short())),
