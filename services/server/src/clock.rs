@@ -15,6 +15,8 @@ pub const JUMP_MS: i64 = 10 * 60 * 1_000;
 pub trait Clock: Send + Sync {
     /// The wall clock, to the millisecond.
     fn now(&self) -> Instant;
+    /// Milliseconds that only grow, from an instant that nobody knows: for how long something took.
+    fn running_ms(&self) -> i64;
     /// By how many milliseconds the wall clock went ahead (or back: negative) of the time that passed since the
     /// start, when that is more than `JUMP_MS`.
     fn jumped_ms(&self) -> Option<i64>;
@@ -51,6 +53,10 @@ impl Default for SystemClock {
 impl Clock for SystemClock {
     fn now(&self) -> Instant {
         wall()
+    }
+
+    fn running_ms(&self) -> i64 {
+        running_ms()
     }
 
     fn jumped_ms(&self) -> Option<i64> {
@@ -117,6 +123,10 @@ impl SetClock {
 impl Clock for SetClock {
     fn now(&self) -> Instant {
         Instant(self.now_ms.load(Ordering::SeqCst))
+    }
+
+    fn running_ms(&self) -> i64 {
+        self.now().0
     }
 
     fn jumped_ms(&self) -> Option<i64> {

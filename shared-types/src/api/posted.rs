@@ -65,7 +65,7 @@ pub struct ItemResult {
     /// The fact's id, when it had one that could be read.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub id: Option<Uuid>,
-    /// 201 written, 200 written before, 400 not read, 409 the id was used for something else, 503 or 507 not written; in a
+    /// 201 written, 200 written before, 400 not read, 403 said to be by or beside somebody who did not show who they are, 409 the id was used for something else, 503 or 507 not written; in a
     /// dry run of a decision also 403, it needs a second person.
     pub status: u16,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -63,7 +63,8 @@ macro_rules! words {
         $(
             $(#[$doc])*
             #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema)]
-            pub enum $name { $($(#[$word_doc])* #[serde(rename = $word)] $variant),* }
+            #[serde(rename_all = "snake_case")]
+            pub enum $name { $($(#[$word_doc])* $variant),* }
 
             impl $name {
                 pub const ALL: &[$name] = &[$($name::$variant),*];

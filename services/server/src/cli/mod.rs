@@ -7,6 +7,7 @@ mod certify;
 mod completions;
 mod numbers;
 mod offline;
+mod people;
 mod printed;
 pub(crate) mod progress;
 mod questions;
@@ -29,6 +30,7 @@ use progress::Progress;
 use crate::{
     clock::{Clock, SystemClock},
     demo, import,
+    yard::Options,
 };
 
 const DONE: u8 = 0;
@@ -73,6 +75,8 @@ enum Command {
     Load(Load),
     /// Read the journal of a data folder or of a backup and say in words what was found; nothing is changed
     Verify(Verify),
+    /// Look after who can sign in, beside a stopped server
+    People(People),
     /// Copy a data folder's journal into a folder of its own, also while a server is at work
     ///
     /// Into the same folder again it writes what is new, and compares everything else. The log is read whole and checked;
@@ -129,6 +133,27 @@ struct Serve {
     /// key
     #[arg(long)]
     behind_is_known: bool,
+    /// Let the yard's own network ask what may be used without signing in; such an answer has no names in it
+    #[arg(long)]
+    open_questions: bool,
+}
+
+#[derive(clap::Args)]
+struct People {
+    #[command(subcommand)]
+    what: OfPeople,
+}
+
+#[derive(Subcommand)]
+enum OfPeople {
+    /// Make a new set-up code, for whoever lost every other way in
+    ///
+    /// The server has to be stopped. Whoever types the code at /set-up becomes an administrator, and the log says so.
+    Reset {
+        /// The data folder
+        #[arg(long, value_name = "DIR")]
+        data: PathBuf,
+    },
 }
 
 /// Of work that takes a while.
@@ -277,6 +302,9 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Certify(asked) => certify::run(&asked, now(), out, err),
         Command::Completions(asked) => completions::print(&asked, out),
         Command::Serve(asked) => serve::run(&asked, out, err),
+        Command::People(People { what: OfPeople::Reset { data } }) => {
+            people::reset(&data, Options::default(), out, err)
+        }
         Command::Import(Import { from, server, dry_run, long }) => {
             import::run(&import::Request { from, server, dry_run, now: now() }, long.wanted(), out, err)
         }

@@ -13,7 +13,7 @@ use actix_web::rt::{
     signal::unix::{SignalKind, signal},
 };
 
-use super::{Serve, whole};
+use super::{Serve, people, whole};
 use crate::{
     backup::Schedule,
     clock::SystemClock,
@@ -24,7 +24,7 @@ use crate::{
 
 /// Serves until SIGINT or SIGTERM. True if it was stopped that way.
 pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
-    let Serve { data, clock_checked, behind_is_known, .. } = asked;
+    let Serve { data, clock_checked, behind_is_known, open_questions, .. } = asked;
     let identity = match identity(asked) {
         Ok(identity) => identity,
         Err(why) => {
@@ -42,6 +42,11 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
             return Ok(false);
         }
     };
+    if let Err(why) = among_people(asked, yard.people.is_set_up()) {
+        yard.close();
+        writeln!(err, "{why}")?;
+        return Ok(false);
+    }
     if let Some(to) = &asked.backup_to {
         yard.is_backed_up(Schedule::new(data, to, asked.backup_every));
     }
@@ -56,6 +61,10 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
             return Ok(false);
         }
     };
+    if *open_questions {
+        yard.people.open_questions();
+    }
+    people::tell_code(&yard, err)?;
     for why in yard.committer.waits().into_iter().chain(yard.alarms()) {
         writeln!(err, "{why}")?;
     }
@@ -82,13 +91,9 @@ fn is_secure(asked: &Serve, listen: &SocketAddr) -> bool {
 
 /// What the server shows who it is with; nothing, where nobody needs it. Or why it may not listen there.
 fn identity(asked: &Serve) -> Result<Option<Arc<Identity>>, String> {
-    if let Some(listen) = asked.listen.iter().find(|listen| !listen.ip().is_loopback())
-        && !people_are_set_up()
-    {
-        return Err(format!(
-            "{listen} can be reached from other machines, and nobody signs in yet: everybody there could write in \
-             anybody's name. Listen on 127.0.0.1 or [::1], and bring others in through something that asks who they are."
-        ));
+    // A folder that is not there yet is not made for a server that may not start.
+    if !asked.data.join("journal").is_dir() {
+        among_people(asked, false)?;
     }
     if !asked.listen.iter().any(|listen| is_secure(asked, listen)) {
         return Ok(None);
@@ -109,9 +114,16 @@ fn identity(asked: &Serve) -> Result<Option<Arc<Identity>>, String> {
     Identity::read(certificate, key).map(Some).map_err(|error| whole(&error))
 }
 
-/// Whether anybody signs in here.
-fn people_are_set_up() -> bool {
-    false
+/// Other machines reach this one only once people sign in here.
+fn among_people(asked: &Serve, set_up: bool) -> Result<(), String> {
+    match asked.listen.iter().find(|listen| !listen.ip().is_loopback()).filter(|_| !set_up) {
+        None => Ok(()),
+        Some(listen) => Err(format!(
+            "{listen} can be reached from other machines, and nobody signs in yet: everybody there could write in \
+             anybody's name. Listen on 127.0.0.1 or [::1], open /set-up there with the code that is given at the start, and \
+             listen to others after that."
+        )),
+    }
 }
 
 /// Binds what is listened on.

@@ -25,8 +25,8 @@ pub(crate) fn decided(book: &Book, decision: &NewDecision, at: Instant, now: Ins
         by: wish.by.clone(),
         by_known: wish.by_known,
         second: wish.second.clone(),
-        device: None,
-        device_known: None,
+        device: decision.device.clone(),
+        device_known: decision.device.as_ref().map(|_| KnownBy::Token),
         counter: None,
         device_said: None,
         // A decision occurs when it is recorded.

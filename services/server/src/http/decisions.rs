@@ -8,11 +8,13 @@ use super::{
     query::Query,
     read::json_text,
     refusals::{Stored, stored},
+    who::{self, Who},
+    written,
 };
 use crate::{intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use serde::Serialize;
-use shared_types::{Body, Decided, DryRun, Entry, FieldProblem, Stamp};
+use shared_types::{Body, Decided, DryRun, Entry, FieldProblem, Stamp, catalogue::Door};
 use utoipa::ToSchema;
 
 /// What a 200 holds: what was decided before, or what a dry run found.
@@ -62,6 +64,7 @@ enum DecidedOrTried {
 pub(crate) async fn post_decision(
     request: HttpRequest,
     yard: web::Data<Yard>,
+    who: Who,
     trying: Query<Trying>,
     body: web::Bytes,
 ) -> Answer {
@@ -70,10 +73,15 @@ pub(crate) async fn post_decision(
         let fault = Fault::cannot_read(problem.detail());
         problem.errors.iter().fold(fault, |fault, FieldProblem { pointer, detail }| fault.field(pointer, detail))
     })?;
+    who::about_people(&who, &decision)?;
+    let decision = who.vouch_decision(&yard, decision)?;
+    let asked = asked_for(&decision.wish.body);
     if trying.dry_run {
         return dry_run::decision(&yard, decision.into()).await;
     }
-    let (status, mut decided) = match stored(yard.committer.submit(decision).await)? {
+    let outcome = yard.committer.submit(decision).await;
+    written::if_refused(&yard, &who, asked, &outcome).await;
+    let (status, mut decided) = match stored(outcome)? {
         Stored::Now(written) => {
             let decided = Decided {
                 id: written.id,
@@ -107,5 +115,13 @@ fn decided_before(yard: &Yard, entry: &Entry) -> Decided {
         recorded_at: Stamp::utc(entry.recorded_at),
         instead_seq: instead.and_then(|id| yard.read().seq_of(&id)),
         mismatches: Vec::new(),
+    }
+}
+
+/// What a decision is asked for by: `lift_hold`.
+pub(crate) fn asked_for(body: &Body) -> &'static str {
+    match body.door() {
+        Door::Decision(asked) => asked,
+        Door::Fact | Door::Log => body.plain_kind(),
     }
 }

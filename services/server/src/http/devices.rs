@@ -2,7 +2,7 @@
 
 use super::{
     ask::{AtKnown, ask_beside, json},
-    contract::Alive,
+    contract::Listed,
     problems::Answer,
     query::Query,
 };
@@ -15,7 +15,7 @@ use shared_types::DeviceList;
 /// Every device that was ever enrolled, or that a fact names. Each counts what it records by numbers of its own; a number in between that
 /// never came stands under `missing`: the device still has it, or it is lost. A device that was revoked stays listed with what is missing.
 #[utoipa::path(operation_id = "list_devices", tag = "things", params(AtKnown), responses(
-    (status = 200, description = "All devices, by name.", body = DeviceList), Alive,
+    (status = 200, description = "All devices, by name.", body = DeviceList), Listed,
 ))]
 #[route("/devices", method = "GET", method = "HEAD")]
 pub(crate) async fn devices(yard: web::Data<Yard>, query: Query<AtKnown>) -> Answer {

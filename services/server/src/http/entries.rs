@@ -2,8 +2,8 @@
 
 use super::{
     accept::Accept,
-    ask::{Paging, beside, mismatches},
-    contract::{Alive, Asked, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
+    ask::{NoParameters, Paging, beside, mismatches},
+    contract::{Asked, Listed, Makes, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     dry_run::{self, Trying},
     feed::{self, EVENTS, Listeners, Wish},
     log::{self, Chosen, Filter},
@@ -13,8 +13,13 @@ use super::{
     refusals::{Stored, stored},
     say,
     things::Plain,
+    who::Who,
 };
-use crate::{committer::Item, intake, yard::Yard};
+use crate::{
+    committer::Item,
+    intake::{self, NewFact},
+    yard::Yard,
+};
 use actix_web::{HttpRequest, HttpResponse, http::Method, http::StatusCode, http::header, route, web};
 use serde::Deserialize;
 use serde_json::value::RawValue;
@@ -71,10 +76,48 @@ struct Posted<'a> {
 pub(crate) async fn post_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,
+    who: Who,
     trying: Query<Trying>,
     body: web::Bytes,
 ) -> Answer {
-    let text = json_text(&request, &body)?;
+    taken(&request, &yard, &body, trying.dry_run, |fact| who.vouch(&yard, fact)).await
+}
+
+/// Bring in what a revoked device had not sent.
+///
+/// For an administrator, from a file that was read from the device: facts in the same shape, each of which names its `device`. They are
+/// kept as they say and nobody vouches for them: the badge and the device are `claimed`.
+#[utoipa::path(operation_id = "bring_in_entries", tag = "people",
+    request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
+        ("a scan" = (summary = "A scan that a lost device had not sent", value = json!({"entries": [
+            {"id": "0197a1c2-0000-7000-8000-000000000009", "kind": "roll_taken_out", "thing": "roll/R-24", "device": "H-3", "counter": 118,
+             "occurred_at": "2026-05-06T07:55:11.000+01:00", "by": "B-17", "body": {"from": "F2", "to": "CUT"}}]})))
+    )),
+    responses((status = 207, description = "One result per fact, in order.", body = BatchResult), Makes),
+)]
+#[route("/entries/from-device", method = "POST")]
+pub(crate) async fn bring_in_entries(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    _: Query<NoParameters>,
+    body: web::Bytes,
+) -> Answer {
+    taken(&request, &yard, &body, false, |fact| match fact.entry.device.is_some() {
+        true => Ok(fact),
+        false => Err(Fault::cannot_read("Name the device that it was read from.").field("/device", "it is missing")),
+    })
+    .await
+}
+
+/// Takes the facts of a body, each as far as somebody vouches for it.
+async fn taken(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    body: &[u8],
+    dry_run: bool,
+    vouch: impl Fn(NewFact) -> Result<NewFact, Fault>,
+) -> Answer {
+    let text = json_text(request, body)?;
     // By position a list would be read as the object's members.
     if text.trim_start().starts_with('[') {
         let detail = "The body is a list. Put the facts under a name: {\"entries\": [fact, ..]}. Nothing was written.";
@@ -91,25 +134,29 @@ pub(crate) async fn post_entries(
     let mut items = Vec::new();
     let mut read = Vec::new();
     for (place, raw) in posted.entries.iter().enumerate() {
-        match intake::fact(raw.get()) {
+        read.push(match intake::fact(raw.get()) {
+            Err(problem) => Err(unread(place, &problem)),
             Ok(fact) => {
-                read.push(Ok(fact.entry.id));
-                items.push(Item::from(fact));
+                let id = fact.entry.id;
+                match vouch(fact) {
+                    Err(fault) => Err(failed(Some(id), fault.within(&format!("/entries/{place}")))),
+                    Ok(fact) => {
+                        items.push(Item::from(fact));
+                        Ok(id)
+                    }
+                }
             }
-            Err(problem) => read.push(Err(unread(place, &problem))),
-        }
+        });
     }
-    if trying.dry_run {
-        return dry_run::facts(&yard, read, items).await;
+    if dry_run {
+        return dry_run::facts(yard, read, items).await;
     }
     let mut outcomes = yard.committer.submit_all(items).await.into_iter();
     let results = read.into_iter().map(|one| match one {
         Err(result) => result,
         Ok(id) => match outcomes.next() {
-            Some(outcome) => result_of(&yard, id, stored(outcome)),
-            None => {
-                result_of(&yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id.")))
-            }
+            Some(outcome) => result_of(yard, id, stored(outcome)),
+            None => result_of(yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id."))),
         },
     });
     let body = serde_json::to_vec(&BatchResult { results: results.collect() });
@@ -202,7 +249,7 @@ pub(crate) struct LogQuery {
             (StoredLines = "application/json"), (String = "text/event-stream"))),
         (status = 503, description = "Of a stream: too many listen already (`too-many-listeners`).", body = shared_types::Problem,
             content_type = "application/problem+json"),
-        Alive,
+        Listed,
     ))]
 #[route("/entries", method = "GET", method = "HEAD")]
 pub(crate) async fn list_entries(

@@ -2,7 +2,7 @@
 
 use super::{
     ask::{AtKnown, ask, ask_beside, json, nobody_has, stamp},
-    contract::{Alive, Asked},
+    contract::{Asked, Listed},
     problems::{Answer, Fault},
     query::Query,
     things::Plain,
@@ -62,7 +62,7 @@ pub(crate) struct RunsOutQuery {
 ///
 /// Every limit that ends within the horizon if things stay where they are.
 #[utoipa::path(operation_id = "runs_out", tag = "life", params(RunsOutQuery), responses(
-    (status = 200, description = "Limits by when they end.", body = RunsOut), Alive,
+    (status = 200, description = "Limits by when they end.", body = RunsOut), Listed,
 ))]
 #[route("/runs-out", method = "GET", method = "HEAD")]
 pub(crate) async fn runs_out(yard: web::Data<Yard>, query: Query<RunsOutQuery>) -> Answer {
@@ -81,7 +81,7 @@ pub(crate) async fn runs_out(yard: web::Data<Yard>, query: Query<RunsOutQuery>) 
 /// Every mismatch that is not settled. Each is named by its kind and the id of its later entry, and has the question
 /// whose answer would settle it.
 #[utoipa::path(operation_id = "list_mismatches", tag = "things", params(AtKnown), responses(
-    (status = 200, description = "Mismatches that wait for an answer.", body = MismatchList), Alive,
+    (status = 200, description = "Mismatches that wait for an answer.", body = MismatchList), Listed,
 ))]
 #[route("/mismatches", method = "GET", method = "HEAD")]
 pub(crate) async fn mismatches(yard: web::Data<Yard>, query: Query<AtKnown>) -> Answer {

@@ -6,18 +6,23 @@ mod calendar;
 mod changes;
 mod checkpoint;
 mod contract;
+mod cookies;
 mod decisions;
 mod devices;
 mod dry_run;
 mod entries;
 mod fallback;
 mod feed;
+mod guard;
 mod health;
 mod host;
 mod lists;
 mod log;
+mod nameless;
+mod needs;
 mod origin;
 mod pages;
+mod people;
 mod problems;
 mod proofs;
 mod query;
@@ -30,6 +35,8 @@ mod told;
 mod trace;
 mod utf8;
 mod warnings;
+mod who;
+mod written;
 
 use crate::{tls::Identity, yard::Yard};
 use actix_web::{
@@ -57,6 +64,7 @@ pub use contract::openapi_json;
 pub(crate) use fallback::in_a_path;
 pub(crate) use pages::in_a_query;
 pub(crate) use problems::ROWS;
+pub(crate) use who::has_administrator;
 
 /// While the log grows a checkpoint is kept so often.
 const KEEP_EVERY: Duration = Duration::from_secs(60);
@@ -109,6 +117,7 @@ pub async fn serve_doors(
             .map(|app| app.configure(pages::routes).default_service(web::to(fallback::fallback)))
             .into_app()
             .wrap(from_fn(origin::own_pages_only))
+            .wrap(from_fn(guard::known))
             .wrap(from_fn(read::whole_first))
             .wrap(from_fn(accept::answerable))
             .wrap(from_fn(host::own_names_only))
@@ -207,6 +216,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(things::may_use)
             .service(things::may_install)
             .service(entries::post_entries)
+            .service(entries::bring_in_entries)
             .service(decisions::post_decision)
             .service(entries::list_entries)
             .service(entries::get_entry)
@@ -239,6 +249,21 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(stock::list_materials)
             .service(stock::list_places)
             .service(stock::list_deliveries)
+            .service(people::begin_join)
+            .service(people::join)
+            .service(people::sign_in)
+            .service(people::sign_out)
+            .service(people::me)
+            .service(people::sittings)
+            .service(people::list_people)
+            .service(people::name_person)
+            .service(people::withdraw_person)
+            .service(people::new_badge)
+            .service(people::invite)
+            .service(people::sign_out_person)
+            .service(people::make_device_code)
+            .service(people::enrol)
+            .service(people::issue_token)
             .service(contract::get_openapi),
     );
     config.service(health::healthz).service(health::readyz);

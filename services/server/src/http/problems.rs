@@ -13,6 +13,8 @@ use super::{pages, say};
 
 /// The media type of every problem.
 pub(crate) const PROBLEM_JSON: &str = "application/problem+json";
+/// The member that says after how many seconds it may be asked again.
+const RETRY_AFTER: &str = "retry_after_s";
 
 /// What kind of problem it is; the last part of its `type`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -37,6 +39,9 @@ pub(crate) enum Kind {
     IdReused,
     NeedsSecondPerson,
     NotAllowed,
+    NotSignedIn,
+    TooManyTries,
+    QuotaExceeded,
     WritesStopped,
     TooManyListeners,
     NoSpace,
@@ -122,8 +127,17 @@ rows! {
         "This would give back life, lift a block or move an answer towards yes. Such a decision names somebody else who looked at it too; `gives_back` says what.",
         "Let a second person look, and ask again with `second`: {\"by\": their badge}.";
     NotAllowed, "not-allowed", "That is not allowed here",
-        "Whoever asked has no role for it: `needs` lists the roles that have. Or a page of another site asked to write here, or a form was sent without a badge.",
+        "Whoever asked has no right to it: `needs` lists the roles that have, `scope` what a token would have to be for. Or it was said to be by, or beside, somebody who did not show who they are; or a page of another site asked to write here, or a form was sent without a badge.",
         "Let somebody do it who has the role, or ask an administrator for it. On a page: open the scan page of this server, scan your badge, and scan again. A program sends neither Origin nor Sec-Fetch-Site.";
+    NotSignedIn, "not-signed-in", "Nobody is signed in",
+        "The yard knows who does what, and this request did not show who asks: there was no session and no token, or it has ended, was revoked, or belongs to another device.",
+        "A person signs in at /sign-in. A program sends the header Authorization: Bearer and the token that an administrator gave it; a device, the token that it was enrolled with.";
+    TooManyTries, "too-many-tries", "Too many wrong tries",
+        "Somebody tried this badge, or tried from this address, too often with something wrong.",
+        "Wait as long as Retry-After says, then try once more. Whoever forgot a password asks an administrator for a new invitation.";
+    QuotaExceeded, "quota-exceeded", "Asked too often",
+        "A program's token may ask 20 times a second in the long run, and 100 times at once after a rest. Devices are never counted.",
+        "Wait as long as Retry-After says. Post facts together, up to 100 in a request, and listen to the log instead of asking for it again and again.";
     WritesStopped, "writes-stopped", "Writing has stopped",
         "The disk failed, the server's clock jumped, or the server is stopping. What was asked may or may not have been written. Questions are still answered.",
         "Send it again later with the same id: it is never written twice. Somebody has to look after the server: its disk, its clock, then a restart. A clock found right is confirmed with `rimebook serve --clock-checked`.";
@@ -178,10 +192,23 @@ impl Fault {
         self
     }
 
+    /// When it may be asked again, which stands in the header `Retry-After` too.
+    pub(crate) fn retry_after(self, seconds: u64) -> Fault {
+        self.with(RETRY_AFTER, seconds)
+    }
+
     /// Points at a field.
     pub(crate) fn field(mut self, pointer: impl Into<String>, detail: impl Into<String>) -> Fault {
         let detail = say::without_parser(&detail.into());
         self.0.errors.push(FieldProblem { pointer: pointer.into(), detail });
+        self
+    }
+
+    /// The same of an item of a batch: its pointers begin there.
+    pub(crate) fn within(mut self, place: &str) -> Fault {
+        for error in &mut self.0.errors {
+            error.pointer.insert_str(0, place);
+        }
         self
     }
 
@@ -195,6 +222,14 @@ impl Fault {
 
     pub(crate) fn problem(&self) -> &Problem {
         &self.0
+    }
+
+    /// What HTTP says beside the words: how to sign in (RFC 9110, 11.6.1), and when to ask again (10.2.3).
+    pub(crate) fn headers(&self) -> Vec<(header::HeaderName, String)> {
+        let retry = self.0.more.get(RETRY_AFTER).map(|seconds| (header::RETRY_AFTER, seconds.to_string()));
+        let sign_in =
+            (self.0.status == 401).then(|| (header::WWW_AUTHENTICATE, "Bearer realm=\"rimebook\"".to_owned()));
+        sign_in.into_iter().chain(retry).collect()
     }
 
     /// As it is sent.
@@ -229,6 +264,9 @@ impl ResponseError for Fault {
         // For whoever knows the trace that it belongs to.
         answer.extensions_mut().insert(self.problem().clone());
         answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON));
+        for (name, value) in self.headers() {
+            answer.insert_header((name, value));
+        }
         if matches!(self.0.status, 406 | 408 | 413 | 421) {
             // A rest of the body may still come; nobody is going to read it.
             answer.force_close();

@@ -4,6 +4,7 @@ use super::{
     ask::{AtKnown, NoParameters, Paging, ask, ask_beside, json, nobody, stamp},
     contract::{Asked, StoredLines},
     entries::page_of_lines,
+    nameless::Answers,
     problems::{Answer, Fault},
     query::Query,
     refusals::not_asked,
@@ -86,14 +87,19 @@ pub(crate) struct MayUseQuery {
     (status = 200, description = "The answer, also when it is no.", body = MayUse), Asked,
 ))]
 #[route("/things/{kind}/{code}/may-use", method = "GET", method = "HEAD")]
-pub(crate) async fn may_use(yard: web::Data<Yard>, path: web::Path<ThingPath>, query: Query<MayUseQuery>) -> Answer {
+pub(crate) async fn may_use(
+    yard: web::Data<Yard>,
+    path: web::Path<ThingPath>,
+    query: Query<MayUseQuery>,
+    answers: Answers,
+) -> Answer {
     let MayUseQuery { act, job, stage, at, known } = query.into_inner();
     let thing = path.thing()?;
     let answer = ask(&yard, |book| {
         let when = AtKnown { at, known }.when(&yard, book)?;
         domain::may_use(book, &MayUseQuestion { thing, act, job, stage, when }).map_err(not_asked)
     })?;
-    json(&answer)
+    json(&answers.may_use(answer))
 }
 
 /// A part.
@@ -133,6 +139,7 @@ pub(crate) async fn may_install(
     yard: web::Data<Yard>,
     path: web::Path<PartPath>,
     query: Query<MayInstallQuery>,
+    answers: Answers,
 ) -> Answer {
     let MayInstallQuery { boat, at, known } = query.into_inner();
     let code = Code::new(&path.code).map_err(|error| Fault::cannot_read(error.to_string()))?;
@@ -141,7 +148,7 @@ pub(crate) async fn may_install(
         let when = AtKnown { at, known }.when(&yard, book)?;
         domain::may_install(book, &part, boat.as_ref(), when).ok_or_else(|| nobody(&part))
     })?;
-    json(&answer)
+    json(&answers.may_install(answer))
 }
 
 /// A thing as the book has it.

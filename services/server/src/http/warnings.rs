@@ -3,7 +3,7 @@
 use super::{
     ask::{AtKnown, ask_beside, json, stamp},
     calendar,
-    contract::Alive,
+    contract::Listed,
     problems::{Answer, Fault},
     query::Query,
 };
@@ -101,7 +101,7 @@ impl WarningsQuery {
 /// start that its job plans, spare time included. Each says in a sentence who has to do what by when; the act comes
 /// while the yard is open, and never after the limit has ended. Soonest first.
 #[utoipa::path(operation_id = "warnings", tag = "life", params(WarningsQuery), responses(
-    (status = 200, description = "Warnings by when somebody has to act.", body = Warnings), Alive,
+    (status = 200, description = "Warnings by when somebody has to act.", body = Warnings), Listed,
 ))]
 #[route("/warnings", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
@@ -114,7 +114,7 @@ pub(crate) async fn warnings(yard: web::Data<Yard>, query: Query<WarningsQuery>)
 /// that no longer holds is no longer there. A calendar is read later: its sentences name full dates, and the moment at
 /// which they were said, instead of how long it is until then. Subscribe for one material or job by naming it.
 #[utoipa::path(operation_id = "warnings_calendar", tag = "life", params(WarningsQuery), responses(
-    (status = 200, description = "A calendar.", body = String, content_type = "text/calendar"), Alive,
+    (status = 200, description = "A calendar.", body = String, content_type = "text/calendar"), Listed,
 ))]
 #[route("/warnings.ics", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
@@ -159,7 +159,7 @@ impl TakeOutQuery {
 /// life ends first. What there is not enough of stands beside. Warming up comes before: a material does not state how
 /// long, so the maker's instructions do.
 #[utoipa::path(operation_id = "take_out_list", tag = "life", params(TakeOutQuery), responses(
-    (status = 200, description = "Soonest first.", body = TakeOutList), Alive,
+    (status = 200, description = "Soonest first.", body = TakeOutList), Listed,
 ))]
 #[route("/take-out-list", method = "GET", method = "HEAD")]
 pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: Query<TakeOutQuery>) -> Answer {
@@ -171,7 +171,7 @@ pub(crate) async fn take_out_list(yard: web::Data<Yard>, query: Query<TakeOutQue
 /// What is still out by the book, to be scanned where it lies; laid stages that wait for an oven, with heating by when;
 /// told facts that wait for a second person; how much doesn't add up.
 #[utoipa::path(operation_id = "handover", tag = "life", params(AtKnown), responses(
-    (status = 200, description = "Soonest first.", body = Handover), Alive,
+    (status = 200, description = "Soonest first.", body = Handover), Listed,
 ))]
 #[route("/handover", method = "GET", method = "HEAD")]
 pub(crate) async fn handover(yard: web::Data<Yard>, query: Query<AtKnown>) -> Answer {

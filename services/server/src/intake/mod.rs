@@ -22,6 +22,11 @@ use crate::fingerprint;
 
 pub(crate) use aside::used_again;
 
+/// Where in a text something could not be read, and what was expected.
+pub(crate) fn unread(text: &str, error: &serde_json::Error) -> FieldProblem {
+    words::problem(text, "", error)
+}
+
 /// The longest text in an item, in characters.
 pub const MAX_TEXT_CHARS: usize = 2_000;
 /// The deepest nesting of an item.
@@ -48,6 +53,8 @@ pub struct NewDecision {
     pub wish: Wish,
     pub fp: Fingerprint,
     pub shown: Option<Shown>,
+    /// The enrolled device on which it was decided.
+    pub(crate) device: Option<Code>,
 }
 
 /// Why an item can't be read: 400 `cannot-read`. Pointers start at the item.
@@ -206,7 +213,7 @@ impl<'a> Item<'a> {
             strikes,
             instead,
         };
-        Ok(NewDecision { wish, fp: self.fingerprint(&self.value)?, shown: posted.shown })
+        Ok(NewDecision { wish, fp: self.fingerprint(&self.value)?, shown: posted.shown, device: None })
     }
 
     fn strike(&self, posted: &PostedDecision) -> Result<(Body, Option<Uuid>, Option<Entry>), ItemProblem> {

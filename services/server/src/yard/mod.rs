@@ -12,7 +12,7 @@ use std::{
     time::Duration,
 };
 
-use domain::{Book, When, mismatch};
+use domain::{Book, When, mismatch, standing::is_set_up};
 use tokio::sync::{Semaphore, watch};
 
 use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismatch, ThingName};
@@ -24,6 +24,7 @@ use crate::{
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
     journal::{self, Disk, Journal, Proofs, Reader, RealDisk},
+    people::People,
     tls::Identity,
 };
 use lately::Lately;
@@ -92,6 +93,8 @@ pub enum OpenError {
     Key(#[source] io::Error),
     #[error("the server can't start its threads")]
     Threads(#[from] io::Error),
+    #[error("what is kept of people can't be read from people/people.json; nothing was changed")]
+    People(#[source] io::Error),
     #[error("the log's own entry can't be written")]
     Own(#[source] Box<dyn Error + Send + Sync>),
 }
@@ -132,12 +135,13 @@ pub struct Yard {
     pub(crate) proofs: Proofs,
     pub(crate) checkpoints: Checkpoints,
     /// Names, hashes and keys: what stands beside the log.
-    pub(crate) people: PathBuf,
+    pub(crate) private: PathBuf,
     identity: OnceLock<Arc<Identity>>,
     schedule: OnceLock<Schedule>,
     pub clock: Arc<dyn Clock>,
     /// The last entry in the book, for who waits for the next.
     pub(crate) tail: watch::Receiver<u64>,
+    pub people: People,
     /// One dry run at a time: each has a copy of the book.
     pub(crate) dry_runs: Semaphore,
     /// One roll is received at a time, so that the second of two scans reads what the first wrote.
@@ -182,6 +186,10 @@ impl Yard {
             false => Archive::none(reader.clone()),
         };
 
+        let people = People::open(data_dir, clock.clone()).map_err(OpenError::People)?;
+        if is_set_up(&book) {
+            people.set_up();
+        }
         let now = clock.now();
         let last = book.last_recorded_at();
         // What was just loaded was recorded by another clock, some time ago.
@@ -220,12 +228,13 @@ impl Yard {
             lately: Lately::new(),
             proofs: Proofs::default(),
             checkpoints,
-            people: data_dir.join("people"),
+            private: data_dir.join("people"),
             identity: OnceLock::new(),
             schedule: OnceLock::new(),
             committer,
             clock,
             tail,
+            people,
             dry_runs,
             receipts,
             thread: Some(thread),

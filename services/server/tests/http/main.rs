@@ -23,6 +23,7 @@ mod mismatch_pages;
 mod oven;
 mod pages;
 mod papers;
+mod people;
 mod problems;
 mod proofs;
 mod questions;

@@ -1,14 +1,19 @@
 //! Examples and what stands at every operation alike. The answers are those of the yard that `tests/http/documented` builds;
 //! that test asks every one of them again, and writes `examples.json` anew when it is blessed.
 
-use crate::http::problems::Fault;
+use crate::http::{
+    needs::{self, Need},
+    problems::Fault,
+};
+use actix_web::http::Method;
 use serde_json::{Map, Value, json};
+use shared_types::Scope;
 use utoipa::openapi::{
     Components, Header, OpenApi, Ref, RefOr,
     path::{Operation, Parameter, ParameterBuilder},
     response::Response,
     schema::{ObjectBuilder, Type},
-    security::SecurityRequirement,
+    security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme},
 };
 
 /// By operation and status and media type, or by operation and parameter.
@@ -25,16 +30,55 @@ pub(super) fn complete(document: &mut OpenApi) {
     let kept: Map<String, Value> = serde_json::from_str(KEPT).unwrap_or_default();
     let components = document.components.get_or_insert_with(Components::new);
     components.headers.insert(TRACED.to_owned(), traced().into());
-    for item in document.paths.paths.values_mut() {
-        for operation in [&mut item.get, &mut item.post].into_iter().flatten() {
+    components.security_schemes.extend(schemes().map(|(name, scheme)| (name, scheme.into())));
+    for (path, item) in &mut document.paths.paths {
+        for (method, operation) in [(Method::GET, &mut item.get), (Method::POST, &mut item.post)] {
+            let Some(operation) = operation else { continue };
+            operation.security = Some(security(needs::of(&method, path)));
             complete_one(operation, &kept);
         }
     }
 }
 
+/// What an operation asks of whoever asks: an empty requirement says *nothing*, where none at all would say nothing.
+fn security(need: Need) -> Vec<SecurityRequirement> {
+    let nothing: [&str; 0] = [];
+    let of = |name: &str| SecurityRequirement::new(name, nothing);
+    match need {
+        Need::Open => vec![SecurityRequirement::default()],
+        Need::Question => vec![of(SESSION), of(DEVICE), SecurityRequirement::new(TOKEN, [Scope::Read.word()])],
+        Need::Somebody(Scope::Decisions) => {
+            vec![of(SESSION), SecurityRequirement::new(TOKEN, [Scope::Decisions.word()])]
+        }
+        Need::Somebody(scope) => vec![of(SESSION), of(DEVICE), SecurityRequirement::new(TOKEN, [scope.word()])],
+        Need::Person | Need::Administrator => vec![of(SESSION)],
+    }
+}
+
+const SESSION: &str = "session";
+const DEVICE: &str = "device";
+const TOKEN: &str = "token";
+
+fn schemes() -> [(String, SecurityScheme); 3] {
+    let cookie = "A session of somebody who signed in. Over TLS the cookie is `__Host-session`; on the server's own machine, without \
+                  TLS, it is `session`.";
+    let bearer = |says: &str| {
+        SecurityScheme::Http(HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(says)).build())
+    };
+    [
+        (
+            SESSION.to_owned(),
+            SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::with_description("__Host-session", cookie))),
+        ),
+        (
+            DEVICE.to_owned(),
+            bearer("The token that a device was enrolled with (`rmd_..`). A browser sends it as a cookie."),
+        ),
+        (TOKEN.to_owned(), bearer("A program's token (`rmp_..`) with the scope that is named beside it.")),
+    ]
+}
+
 fn complete_one(operation: &mut Operation, kept: &Map<String, Value>) {
-    // Nobody signs in yet: an empty requirement says so, where none at all would say nothing.
-    operation.security = Some(vec![SecurityRequirement::default()]);
     let id = operation.operation_id.clone().unwrap_or_default();
     for parameter in operation.parameters.iter_mut().flatten() {
         if let RefOr::T(parameter) = parameter {

@@ -14,7 +14,9 @@ use utoipa::{
 };
 use utoipa_actix_web::AppExt;
 
-pub(crate) use answers::{Alive, Asked, Refused, Written};
+pub(crate) use answers::{
+    Alive, Asked, Issues, Joins, Listed, Makes, Managed, Refused, SignedIn, SignsIn, Told, Tries, Written,
+};
 pub(crate) use posted::{Decision, PostedFacts};
 pub(crate) use stored::{StoredEntry, StoredLines};
 
@@ -30,9 +32,11 @@ pub(crate) use stored::{StoredEntry, StoredLines};
             HTTP has no body: a request line or a header that can't be read (a quote or a byte that is not ASCII within the \
             parameters, no Host or two of them, two lengths), is answered with 400, one that is too long with 431, one that does \
             not come with 408, and then the connection is closed. What a browser says to come from a page of another site \
-            (`Origin`, `Sec-Fetch-Site`) writes nothing: 403. Nobody signs in yet, \
-            so no operation asks for credentials (`security: [{}]`): until then the server listens to this machine only and \
-            every entry is marked `by_known: claimed`. The material maker's instructions come first, whatever an answer says.",
+            (`Origin`, `Sec-Fetch-Site`) writes nothing: 403. Until the yard is set up \
+            with the code that the server gives at its start, nobody signs in: the server listens to this machine only, every \
+            operation is open, and every entry is marked `by_known: claimed`. From then on each operation needs what its \
+            `security` says: a person's session, an enrolled device's token, or a program's token with the scope that stands \
+            beside it. Everybody writes under their own badge; which role a decision needs, its refusal says. The material maker's instructions come first, whatever an answer says.",
         license(name = "Apache-2.0", identifier = "Apache-2.0"),
     ),
     servers((url = "/", description = "This server")),
@@ -42,6 +46,7 @@ pub(crate) use stored::{StoredEntry, StoredLines};
         (name = "things", description = "What the book has about one thing"),
         (name = "stock", description = "Lists of things of one kind"),
         (name = "trace", description = "What is made from what"),
+        (name = "people", description = "Who it is: signing in, a second person beside, devices and programs"),
         (name = "health", description = "For whoever looks after the server"),
     )
 )]
@@ -129,7 +134,8 @@ fn written(document: &utoipa::openapi::OpenApi) -> String {
     document.to_pretty_json().unwrap_or_default() + "\n"
 }
 
-fn fits(template: &str, path: &str) -> bool {
+/// Whether an address is one of a template's.
+pub(crate) fn fits(template: &str, path: &str) -> bool {
     let (mut template, mut path) = (template.split('/'), path.split('/'));
     loop {
         match (template.next(), path.next()) {

@@ -25,7 +25,7 @@ struct AuthorityPage {
 
 /// The certificate in PEM, if this yard has an authority of its own.
 fn kept(yard: &Yard) -> Result<Option<String>, Fault> {
-    let read = private::read(&yard.people.join(AUTHORITY));
+    let read = private::read(&yard.private.join(AUTHORITY));
     let read = read.map_err(|error| Fault::went_wrong(format!("The authority could not be read: {error}.")))?;
     Ok(read.and_then(|pem| String::from_utf8(pem).ok()))
 }

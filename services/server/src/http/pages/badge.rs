@@ -1,11 +1,21 @@
-//! Who it is: a badge scanned once, remembered in a same-site cookie for a shift. Until sign-in exists it is claimed.
+//! Who it is: before the yard is set up a badge scanned once, claimed and remembered in a same-site cookie for a shift; from
+//! then on whoever is signed in.
 
 use super::{answer, assets::Assets, in_a_query, page, see};
-use crate::http::{problems::Fault, say::sentence};
+use crate::http::{
+    people::sit,
+    problems::Fault,
+    say::sentence,
+    who::{self, By, Who},
+};
+use crate::{
+    people::{self, Shows},
+    yard::Yard,
+};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
 use askama::Template;
 use serde::Deserialize;
-use shared_types::{Code, clear_code};
+use shared_types::{Code, KnownBy, Second, clear_code};
 
 /// A shift and its overtime, in seconds.
 const REMEMBERED_S: u32 = 12 * 60 * 60;
@@ -36,9 +46,12 @@ pub(super) fn first(then: &str) -> HttpResponse {
 #[route("/badge", method = "GET", method = "HEAD")]
 pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm>) -> HttpResponse {
     let form = query.into_inner();
+    if signs_in(&request) {
+        return see(&format!("/sign-in?then={}", in_a_query(&back_to(&form.then))));
+    }
     let asked = BadgePage {
         assets: Assets::new(),
-        badge: remembered(&request).map(|code| code.to_string()),
+        badge: remembered(&request).map(|by| by.to_string()),
         problem: None,
         then: form.then,
     };
@@ -48,6 +61,9 @@ pub(crate) async fn badge_page(request: HttpRequest, query: web::Query<BadgeForm
 #[post("/badge")]
 pub(crate) async fn post_badge(request: HttpRequest, form: web::Form<BadgeForm>) -> HttpResponse {
     let BadgeForm { code, then } = form.into_inner();
+    if signs_in(&request) {
+        return see(&format!("/sign-in?then={}", in_a_query(&back_to(&then))));
+    }
     answer(&request, sign_on(&code, then))
 }
 
@@ -69,6 +85,11 @@ fn sign_on(code: &str, then: String) -> Result<HttpResponse, Fault> {
     }
 }
 
+/// Pages that are gone back to whatever their address says more.
+pub(super) fn is_step(then: &str) -> bool {
+    STEPS.iter().any(|page| then.starts_with(page)) && then.bytes().all(|byte| byte.is_ascii_graphic())
+}
+
 /// Pages of work that ask for a badge and are gone back to.
 const STEPS: &[&str] =
     &["/cut?", "/dispose?", "/lay?", "/oven?", "/install?", "/issue?", "/receive/scan?", "/receive/note?"];
@@ -77,22 +98,64 @@ const STEPS: &[&str] =
 fn back_to(then: &str) -> String {
     match then {
         "" => "/".to_owned(),
-        step if STEPS.iter().any(|page| step.starts_with(page)) && step.bytes().all(|byte| byte.is_ascii_graphic()) => {
-            step.to_owned()
-        }
+        step if is_step(step) => step.to_owned(),
         thing => format!("/?thing={}", in_a_query(thing)),
     }
 }
 
 /// The code in hexadecimal, because a cookie takes few characters.
-pub(super) fn cookie(badge: &Code) -> Result<header::HeaderValue, Fault> {
+fn cookie(badge: &Code) -> Result<header::HeaderValue, Fault> {
     let hex: String = badge.as_str().bytes().map(|byte| format!("{byte:02x}")).collect();
     let cookie = format!("badge={hex}; Path=/; Max-Age={REMEMBERED_S}; HttpOnly; SameSite=Strict");
     header::HeaderValue::from_str(&cookie).map_err(|_| Fault::went_wrong("The badge could not be remembered."))
 }
 
-/// The badge that was scanned, if any.
-pub(super) fn remembered(request: &HttpRequest) -> Option<Code> {
+/// Who is signed in, or the badge that was scanned while nobody signs in.
+pub(super) fn remembered(request: &HttpRequest) -> Option<By> {
+    match who::found(request) {
+        Who::Anybody => scanned(request).map(By::claimed),
+        who => who.person(),
+    }
+}
+
+/// Whether people sign in here.
+pub(super) fn signs_in(request: &HttpRequest) -> bool {
+    !matches!(who::found(request), Who::Anybody)
+}
+
+/// Who stands beside in this sitting.
+pub(super) fn beside(request: &HttpRequest, yard: &Yard) -> Option<Second> {
+    let Who::Person(person) = who::found(request) else { return None };
+    let sitting = person.session.sitting(yard.now())?;
+    Some(Second { by: sitting.badge, by_known: sitting.known })
+}
+
+/// The second person whose symbol was scanned into a form, or who sits there already.
+pub(super) async fn stands_beside(request: &HttpRequest, yard: &web::Data<Yard>, typed: &str) -> Result<Second, Fault> {
+    let Who::Person(person) = who::found(request) else { return Err(who::not_signed_in(None)) };
+    if typed.starts_with(people::BADGE) {
+        let sitting = sit(request, yard, &person, Shows::Badge(typed.to_owned())).await?;
+        return Ok(Second { by: sitting.badge, by_known: sitting.known });
+    }
+    let named =
+        Code::new(typed).map_err(|_| Fault::cannot_read("That is no badge. Scan the second person's badge again."))?;
+    person.beside(Second { by: named, by_known: KnownBy::Claimed }, yard.now())
+}
+
+/// What a form shows again of a second person: never the symbol of a badge.
+pub(super) fn typed_second(typed: &str) -> String {
+    Some(typed.trim()).filter(|typed| !typed.starts_with(people::BADGE)).unwrap_or_default().to_owned()
+}
+
+/// Remembers the badge in an answer, as long as nobody signs in.
+pub(super) fn remember(request: &HttpRequest, answer: &mut HttpResponse, badge: &Code) -> Result<(), Fault> {
+    if !signs_in(request) {
+        answer.headers_mut().insert(header::SET_COOKIE, cookie(badge)?);
+    }
+    Ok(())
+}
+
+fn scanned(request: &HttpRequest) -> Option<Code> {
     let all = request.headers().get(header::COOKIE)?.to_str().ok()?;
     let hex = all.split(';').find_map(|one| one.trim().strip_prefix("badge="))?;
     let digit = |at: usize| hex.get(at..at + 2).and_then(|pair| u8::from_str_radix(pair, 16).ok());

@@ -3,9 +3,9 @@
 use super::thing::{history, said::said};
 use super::wish::{self, Chosen, Draft, Field, WishPage};
 use super::{answer, assets::Assets, badge, foot::Foot, in_a_query, page, see};
-use crate::http::{ask::ask_beside, problems::Fault};
+use crate::http::{ask::ask_beside, problems::Fault, who::By};
 use crate::yard::Yard;
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::{When, fact::Fact, say::Say, view::View};
 use serde_json::json;
@@ -78,6 +78,7 @@ struct ConfirmPage {
     more: Option<String>,
     /// The badges of this sitting.
     badge: Option<String>,
+    signs_in: bool,
     second: String,
     problem: Option<String>,
     /// A line was confirmed just now.
@@ -107,9 +108,17 @@ pub(crate) async fn confirm_page(
             Ok(seq) if seq != 0 && seq <= yard.read().last_seq() => Some(format!("Confirmed: it is entry {seq}.")),
             _ => None,
         };
-        confirming(&request, &yard, query.second.trim(), None, said).await
+        confirming(&request, &yard, &second_of(&request, &yard, &query.second), None, said).await
     };
     answer(&request, done.await)
+}
+
+/// Who stands beside: of this sitting where people sign in, else as it was typed.
+fn second_of(request: &HttpRequest, yard: &Yard, typed: &str) -> String {
+    match badge::signs_in(request) {
+        true => badge::beside(request, yard).map(|second| second.by.to_string()).unwrap_or_default(),
+        false => typed.trim().to_owned(),
+    }
 }
 
 async fn confirming(
@@ -153,7 +162,17 @@ async fn confirming(
     let (status, problem) = problem.map_or((StatusCode::OK, None), |(status, say)| (status, Some(say)));
     page(
         status,
-        &ConfirmPage { assets: Assets::new(), foot, lines, more, badge, second: second.to_owned(), problem, done },
+        &ConfirmPage {
+            assets: Assets::new(),
+            foot,
+            lines,
+            more,
+            badge,
+            signs_in: badge::signs_in(request),
+            second: second.to_owned(),
+            problem,
+            done,
+        },
     )
 }
 
@@ -162,11 +181,12 @@ pub(crate) async fn post_confirm(request: HttpRequest, yard: web::Data<Yard>, fo
     let done = async {
         let chosen = form.into_inner();
         let written = confirm(&request, &yard, &chosen).await;
-        let second = chosen.second.trim();
+        let second = second_of(&request, &yard, &chosen.second);
+        let second = second.as_str();
         match written {
             Ok((seq, by)) => {
                 let mut back = see(&format!("/confirm?second={}&number={seq}", in_a_query(second)));
-                back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
+                badge::remember(&request, &mut back, &by)?;
                 Ok(back)
             }
             Err(fault) if fault.status().is_server_error() => Err(fault),
@@ -179,12 +199,8 @@ pub(crate) async fn post_confirm(request: HttpRequest, yard: web::Data<Yard>, fo
     answer(&request, done.await)
 }
 
-async fn confirm(
-    request: &HttpRequest,
-    yard: &web::Data<Yard>,
-    chosen: &Chosen,
-) -> Result<(u64, shared_types::Code), Fault> {
-    let (by, second) = wish::badges(request, chosen)?;
+async fn confirm(request: &HttpRequest, yard: &web::Data<Yard>, chosen: &Chosen) -> Result<(u64, By), Fault> {
+    let (by, second) = wish::badges(request, yard, chosen).await?;
     let unread = |_| Fault::cannot_read("That line is none of this page's. Open the page again.");
     let thing: ThingName = chosen.thing.parse().map_err(|error: shared_types::NameError| unread(error.to_string()))?;
     let entry: Uuid = chosen.other.parse().map_err(|error: uuid::Error| unread(error.to_string()))?;

@@ -36,6 +36,7 @@ mod named;
 mod notice;
 mod oven;
 mod part;
+mod people;
 mod puzzles;
 mod recall;
 mod receive;
@@ -90,6 +91,12 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/receive/note", &["GET", "HEAD", "POST"]),
     ("/receive/paper/{roll}", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
+    ("/sign-in", &["GET", "HEAD", "POST"]),
+    ("/sign-out", &["POST"]),
+    ("/sitting", &["GET", "HEAD", "POST"]),
+    ("/set-up", &["GET", "HEAD", "POST"]),
+    ("/enrol", &["GET", "HEAD", "POST"]),
+    ("/people", &["GET", "HEAD", "POST"]),
     ("/boat/{code}", &["GET", "HEAD"]),
     ("/boat/{code}/list", &["GET", "HEAD", "POST"]),
     ("/thing/{kind}/{code}", &["GET", "HEAD"]),
@@ -195,6 +202,17 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(receive::post_paper)
         .service(badge::badge_page)
         .service(badge::post_badge)
+        .service(people::sign_in_page)
+        .service(people::post_sign_in)
+        .service(people::post_sign_out)
+        .service(people::sitting_page)
+        .service(people::post_sitting)
+        .service(people::set_up_page)
+        .service(people::post_set_up)
+        .service(people::enrol_page)
+        .service(people::post_enrol)
+        .service(people::people_page)
+        .service(people::post_people)
         .service(boat_list::list_page)
         .service(boat_list::post_list)
         .service(strike::strike_page)
@@ -254,6 +272,20 @@ pub(crate) fn no_such_page(request: &HttpRequest, fault: Fault) -> HttpResponse 
 /// Answers programs alone, whatever they say that they take.
 pub(crate) fn for_programs(path: &str) -> bool {
     path.starts_with("/api/") || matches!(path, "/healthz" | "/readyz")
+}
+
+/// Whether a person asks for a page.
+pub(crate) fn is_for_people(request: &HttpRequest) -> bool {
+    wants_html(request) && !for_programs(request.path())
+}
+
+/// Leads to where one signs in, and from there back to where one was.
+pub(crate) fn sign_in_first(request: &HttpRequest) -> HttpResponse {
+    let then = request.uri().path_and_query().map_or("/", |then| then.as_str());
+    match then {
+        "/" => see("/sign-in"),
+        then => see(&format!("/sign-in?then={}", in_a_query(then))),
+    }
 }
 
 fn wants_html(request: &HttpRequest) -> bool {

@@ -2,7 +2,7 @@
 
 use super::work::{self, Wish};
 use super::{answer, badge, scan, see};
-use crate::http::{ask, problems::Fault};
+use crate::http::{ask, problems::Fault, who::By};
 use crate::yard::Yard;
 use actix_web::{HttpRequest, HttpResponse, post, web};
 use domain::{When, view::View};
@@ -67,7 +67,7 @@ fn scanned_place(yard: &Yard, code: &str) -> Result<Option<Code>, Fault> {
     })
 }
 
-async fn write(yard: &Yard, form: &MoveForm, thing: &ThingName, by: &Code) -> Result<u64, Fault> {
+async fn write(yard: &Yard, form: &MoveForm, thing: &ThingName, by: &By) -> Result<u64, Fault> {
     let unreadable = || Fault::cannot_read("That button is not one of this page's. Scan it again.");
     let go = match form.go.split_once(' ') {
         None if form.go == "take_out" => Move::TakeOut,

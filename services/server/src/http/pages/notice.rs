@@ -2,7 +2,11 @@
 
 use super::{answer, assets::Assets, for_programs, page, problem, wants_html};
 use crate::http::problems::{Fault, Kind, ROWS, Row};
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
+use actix_web::{
+    HttpRequest, HttpResponse,
+    http::{StatusCode, header::HeaderValue},
+    route, web,
+};
 use askama::Template;
 
 #[derive(Template)]
@@ -36,7 +40,13 @@ pub(crate) fn or_problem(request: &HttpRequest, fault: Fault) -> HttpResponse {
     let said = fault.problem();
     let (title, detail, address) = (said.title.clone(), said.detail.clone(), said.kind.clone());
     let notice = Notice { assets: Assets::new(), title, detail, address };
-    page(fault.status(), &notice).unwrap_or_else(|_| problem(&fault))
+    let mut answer = page(fault.status(), &notice).unwrap_or_else(|_| problem(&fault));
+    for (name, value) in fault.headers() {
+        if let Ok(value) = HeaderValue::from_str(&value) {
+            answer.headers_mut().insert(name, value);
+        }
+    }
+    answer
 }
 
 #[route("/problems", method = "GET", method = "HEAD")]

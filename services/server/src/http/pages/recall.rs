@@ -18,10 +18,11 @@ use crate::{
         ask::{ask_beside, nobody},
         fallback::in_a_path,
         problems::{Fault, Kind},
+        who::By,
     },
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, web};
 use askama::Template;
 use domain::{
     Book, When,
@@ -30,7 +31,7 @@ use domain::{
     view::View,
 };
 use serde_json::json;
-use shared_types::{Code, NameError, ThingName};
+use shared_types::{NameError, ThingName};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -55,6 +56,7 @@ struct RecallPage {
     results: Vec<String>,
     effect: Option<Effect>,
     badge: Option<String>,
+    signs_in: bool,
 }
 
 struct Row {
@@ -173,6 +175,7 @@ async fn render(
     problem: Option<(StatusCode, String)>,
 ) -> Result<HttpResponse, Fault> {
     let (shared, badge) = (yard.clone(), badge::remembered(request).map(|badge| badge.to_string()));
+    let signs_in = badge::signs_in(request);
     let shown = ask_beside(yard, move |book| {
         let when = When::now(shared.now());
         let (view, found) = (View::new(book, when.known), recall(book, &thing, when).ok_or_else(|| nobody(&thing))?);
@@ -213,6 +216,7 @@ async fn render(
                     based_on: book.last_seq(),
                 }),
                 badge,
+                signs_in,
                 thing,
             },
         ))
@@ -257,7 +261,7 @@ async fn held(
     };
     let refused: String = refused.iter().map(|thing| format!("&refused={}", in_a_query(&thing.to_string()))).collect();
     let mut back = see(&format!("/recall/{}?sitting={sitting}{refused}", in_a_path(&thing)));
-    back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
+    badge::remember(request, &mut back, &by)?;
     Ok(back)
 }
 
@@ -281,10 +285,10 @@ async fn place(
     request: &HttpRequest,
     yard: &web::Data<Yard>,
     said: &Said,
-) -> Result<(Code, Uuid, BTreeSet<ThingName>), Fault> {
+) -> Result<(By, Uuid, BTreeSet<ThingName>), Fault> {
     let unread = || Fault::cannot_read("The form came without its number. Open the page again.");
     let (sitting, based_on) = (said.chosen.id.ok_or_else(unread)?, said.chosen.based_on.ok_or_else(unread)?);
-    let (by, _) = wish::badges(request, &said.chosen)?;
+    let (by, _) = wish::badges(request, yard, &said.chosen).await?;
     let why = wish::why(&said.chosen).map_err(Fault::cannot_read)?;
     let number = Some(said.chosen.number.trim()).filter(|number| !number.is_empty());
     let mut refused = BTreeSet::new();

@@ -2,8 +2,8 @@
 
 use super::{answer, assets::Assets, badge, page, screen, screen::Screen};
 use crate::http::{ask, origin, problems::Fault};
-use crate::yard::Yard;
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use crate::{people, yard::Yard};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::When;
 use serde::Deserialize;
@@ -40,6 +40,7 @@ pub(crate) struct ScanQuery {
 struct ScanPage {
     assets: Assets,
     badge: Option<String>,
+    signs_in: bool,
     shows: Shows,
 }
 
@@ -112,6 +113,10 @@ pub(crate) async fn scan_page(
     query: web::Query<ScanQuery>,
 ) -> HttpResponse {
     let query = query.into_inner();
+    // What signs somebody in is not left standing in an address.
+    if without_symbology(&query.code).starts_with(people::BADGE) {
+        return super::see("/sign-in");
+    }
     let done = written(&yard, query.done).await;
     let shown = done.and_then(|done| shows(&request, &yard, &query, done.as_ref()));
     answer(&request, shown.and_then(|(shows, badge)| render(&request, StatusCode::OK, shows, badge)))
@@ -138,10 +143,12 @@ fn render(
     shows: Shows,
     signed_on: Option<Code>,
 ) -> Result<HttpResponse, Fault> {
-    let badge = signed_on.clone().or_else(|| badge::remembered(request)).map(|code| code.to_string());
-    let mut answer = page(status, &ScanPage { assets: Assets::new(), badge, shows })?;
+    let remembered = || badge::remembered(request).map(|by| by.badge);
+    let badge = signed_on.clone().or_else(remembered).map(|code| code.to_string());
+    let signs_in = badge::signs_in(request);
+    let mut answer = page(status, &ScanPage { assets: Assets::new(), badge, signs_in, shows })?;
     if let Some(badge) = &signed_on {
-        answer.headers_mut().insert(header::SET_COOKIE, badge::cookie(badge)?);
+        badge::remember(request, &mut answer, badge)?;
     }
     Ok(answer)
 }
@@ -187,11 +194,15 @@ fn shows(
     let last = query.last.parse::<ThingName>().ok();
     let of_roll = |last: &ThingName| matches!(last.kind(), Kind::Roll | Kind::Kit);
     Ok(match (things.as_slice(), last) {
-        ([], _) if badge::remembered(request).as_ref() == Some(&code) => (hello(&code), None),
+        ([], _) if badge::remembered(request).is_some_and(|by| by.badge == code) => (hello(&code), None),
         ([], _) => (Shows::Sentence { say: unknown, cure: LOOK_AGAIN }, None),
         ([badge], _) if badge.kind() == Kind::Badge && origin::is_foreign(request) => {
             let say = format!("A page of another site named the badge {code}. Nobody is signed on by that.");
             (Shows::Sentence { say, cure: "Scan your own badge." }, None)
+        }
+        ([badge], _) if badge.kind() == Kind::Badge && badge::signs_in(request) => {
+            let say = format!("{code} is a badge. Its letters sign nobody in.");
+            (Shows::Sentence { say, cure: "Scan the symbol on your badge at Sign in." }, None)
         }
         ([badge], _) if badge.kind() == Kind::Badge => (hello(&code), Some(code)),
         ([job], Some(last)) if job.kind() == Kind::Job && of_roll(&last) => {

@@ -15,17 +15,15 @@ use crate::http::{
     fallback::in_a_path,
     problems::{Fault, Kind},
     refusals::{Stored, stored},
+    who::{self, By},
+    written,
 };
 use crate::{committer::Outcome, intake, yard::Yard};
-use actix_web::{
-    HttpRequest, HttpResponse,
-    http::{StatusCode, header},
-    web,
-};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, web};
 use askama::Template;
 use domain::{When, say::Say, view::View};
 use serde_json::{Value, json};
-use shared_types::{Code, ThingName};
+use shared_types::{Code, KnownBy, Second, ThingName};
 use uuid::Uuid;
 
 pub(super) use super::chosen::{Choice, Chosen, Draft, Field};
@@ -58,7 +56,10 @@ pub(super) struct WishPage {
     between: Vec<String>,
     effect: Option<Effect>,
     badge: Option<String>,
-    /// The second person's, as it was typed.
+    signs_in: bool,
+    /// Who is signed in, where people sign in.
+    signed_in: Option<By>,
+    /// The second person's, as it was typed, or who stands beside in this sitting.
     second: String,
 }
 
@@ -84,7 +85,9 @@ impl WishPage {
             between: Vec::new(),
             effect: None,
             badge: badge::remembered(request).map(|badge| badge.to_string()),
-            second: String::new(),
+            signed_in: badge::remembered(request).filter(|_| badge::signs_in(request)),
+            second: badge::beside(request, yard).map(|second| second.by.to_string()).unwrap_or_default(),
+            signs_in: badge::signs_in(request),
         }
     }
 
@@ -155,10 +158,15 @@ async fn weigh(
     id: Uuid,
     based_on: u64,
 ) -> Result<(), Fault> {
-    let by = shown.badge.as_deref().and_then(|badge| Code::new(badge).ok());
-    let by = by.unwrap_or_else(|| ThingName::nobody().own_code());
+    let by = match &shown.signed_in {
+        Some(by) => by.clone(),
+        None => {
+            let typed = shown.badge.as_deref().and_then(|badge| Code::new(badge).ok());
+            By::claimed(typed.unwrap_or_else(|| ThingName::nobody().own_code()))
+        }
+    };
     let wish = match intake::decision(&text(draft, id, &by, None, based_on)) {
-        Ok(wish) => wish,
+        Ok(wish) => by.vouch_decision(wish, KnownBy::Claimed),
         Err(problem) => {
             shown.problem = Some(crate::http::say::sentence(&problem.plain()));
             return Ok(());
@@ -210,12 +218,13 @@ pub(super) async fn save(
             let then = shown.then.unwrap_or_else(|| format!("/thing/{}", in_a_path(&thing)));
             let more = if then.contains('?') { '&' } else { '?' };
             let mut back = see(&format!("{then}{more}done={seq}{again}"));
-            back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&by)?);
+            badge::remember(request, &mut back, &by)?;
             Ok(back)
         }
         Err(fault) if fault.status().is_server_error() => Err(fault),
         Err(fault) => {
-            shown.second = shown.chosen.second.trim().to_owned();
+            let sits = badge::beside(request, yard).map(|second| second.by.to_string());
+            shown.second = sits.unwrap_or_else(|| badge::typed_second(&shown.chosen.second));
             shown.badge = Some(shown.chosen.by.trim().to_owned()).filter(|by| !by.is_empty()).or(shown.badge);
             // What only wants another badge is saved from the same form: nothing that was entered is lost.
             if let (Ok(draft), Some(id), Some(based_on)) = (&draft, shown.chosen.id, shown.chosen.based_on)
@@ -243,26 +252,40 @@ async fn write(
     yard: &web::Data<Yard>,
     chosen: &Chosen,
     draft: &Draft,
-) -> Result<(u64, bool, Code), Fault> {
-    let (by, second) = badges(request, chosen)?;
+) -> Result<(u64, bool, By), Fault> {
+    let (by, second) = badges(request, yard, chosen).await?;
     let unread = || Fault::cannot_read("The form came without its number. Open the page again.");
     let (id, based_on) = (chosen.id.ok_or_else(unread)?, chosen.based_on.ok_or_else(unread)?);
     let (seq, again) = submit(yard, draft, id, &by, second.as_ref(), based_on).await?;
     Ok((seq, again, by))
 }
 
-/// The badge that is typed or remembered, and the second person's.
-pub(super) fn badges(request: &HttpRequest, chosen: &Chosen) -> Result<(Code, Option<Code>), Fault> {
+/// The badge that is typed or remembered, and the second person's. Where people sign in, it is who did, and who shows here or
+/// showed before in this sitting that they stand beside.
+pub(super) async fn badges(
+    request: &HttpRequest,
+    yard: &web::Data<Yard>,
+    chosen: &Chosen,
+) -> Result<(By, Option<Second>), Fault> {
     let badge = |text: &str| {
         Code::new(text)
             .map_err(|_| Fault::cannot_read("That is no badge code. Scan the badge again, or type what stands on it."))
     };
+    let typed = Some(chosen.second.trim()).filter(|text| !text.is_empty());
+    if badge::signs_in(request) {
+        let by = badge::remembered(request).ok_or_else(|| who::not_signed_in(None))?;
+        let second = match typed {
+            Some(typed) => Some(badge::stands_beside(request, yard, typed).await?),
+            None => badge::beside(request, yard),
+        };
+        return Ok((by, second));
+    }
     let by = match chosen.by.trim() {
         "" => badge::remembered(request)
             .ok_or_else(|| Fault::cannot_read("Say who it is: scan your badge into the form."))?,
-        text => badge(text)?,
+        text => By::claimed(badge(text)?),
     };
-    let second = Some(chosen.second.trim()).filter(|text| !text.is_empty()).map(badge).transpose()?;
+    let second = typed.map(badge).transpose()?.map(|by| Second { by, by_known: KnownBy::Claimed });
     Ok((by, second))
 }
 
@@ -270,15 +293,18 @@ pub(super) async fn submit(
     yard: &web::Data<Yard>,
     draft: &Draft,
     id: Uuid,
-    by: &Code,
-    second: Option<&Code>,
+    by: &By,
+    second: Option<&Second>,
     based_on: u64,
 ) -> Result<(u64, bool), Fault> {
-    let wish = intake::decision(&text(draft, id, by, second, based_on))
+    let wish = intake::decision(&text(draft, id, by, second.map(|second| &second.by), based_on))
         .map_err(|problem| Fault::cannot_read(crate::http::say::sentence(&problem.words())))?;
+    let wish = by.vouch_decision(wish, second.map(|second| second.by_known).unwrap_or_default());
     let meant = Meant::of(&wish.wish.thing, &wish.wish.body, wish.wish.strikes, &[])?;
     let instead = wish.wish.instead.clone();
-    match yard.committer.submit(wish).await {
+    let outcome = yard.committer.submit(wish).await;
+    written::refused_by(yard, by, draft.decide, &outcome).await;
+    match outcome {
         // The same form, sent again with another badge: what was written first stands.
         Outcome::IdReused { line } => {
             let entry = meant.same(&line)?;

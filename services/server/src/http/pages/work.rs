@@ -6,6 +6,7 @@ use crate::http::{
     ask,
     problems::Fault,
     refusals::{Stored, stored},
+    who::By,
 };
 use crate::{committer::Outcome, intake, yard::Yard};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode};
@@ -79,6 +80,7 @@ pub(super) struct Typed {
 struct WorkPage {
     assets: Assets,
     badge: Option<String>,
+    signs_in: bool,
     step: Step,
 }
 
@@ -134,7 +136,7 @@ pub(super) fn render(request: &HttpRequest, step: Step) -> Result<HttpResponse, 
 
 pub(super) fn render_as(request: &HttpRequest, status: StatusCode, step: Step) -> Result<HttpResponse, Fault> {
     let badge = badge::remembered(request).map(|code| code.to_string());
-    page(status, &WorkPage { assets: Assets::new(), badge, step })
+    page(status, &WorkPage { assets: Assets::new(), badge, signs_in: badge::signs_in(request), step })
 }
 
 /// The same step with what was typed into it, and what is wrong with that.
@@ -271,7 +273,7 @@ pub(super) struct Wish<'a> {
     /// That of the form; each button of it has an id of its own.
     pub(super) id: Uuid,
     pub(super) go: &'a str,
-    pub(super) by: &'a Code,
+    pub(super) by: &'a By,
     pub(super) kind: &'a str,
     pub(super) thing: &'a ThingName,
     pub(super) shown: Option<Value>,
@@ -293,10 +295,11 @@ pub(super) async fn write(yard: &Yard, wish: Wish<'_>) -> Result<u64, Fault> {
         Ok(Say::of(View::new(book, u64::MAX), now).stamp(now))
     })?;
     let fact = json!({
-        "id": id, "kind": wish.kind, "thing": wish.thing, "occurred_at": at, "by": wish.by,
+        "id": id, "kind": wish.kind, "thing": wish.thing, "occurred_at": at, "by": wish.by.badge,
         "shown": wish.shown, "body": wish.body,
     });
     let fact = intake::fact(&fact.to_string()).map_err(|problem| Fault::cannot_read(problem.words()))?;
+    let fact = wish.by.vouch(fact)?;
     let meant = Meant::of(&fact.entry.thing, &fact.entry.body, None, wish.worked_out)?;
     match yard.committer.submit(fact).await {
         // Its time differs, but it is this page's button: it was written when it was pressed for the first time.

@@ -4,7 +4,7 @@ use super::{List, Page, Paged, page};
 use crate::{
     http::{
         ask::{json, stamp},
-        contract::Alive,
+        contract::Listed,
         problems::Answer,
         query::Query,
     },
@@ -53,7 +53,7 @@ macro_rules! list {
         ///
         /// By code, page by page; `next` is the address of the page after. All pages are of the first one's moment.
         #[utoipa::path(operation_id = $id, tag = "stock", params($query), responses(
-            (status = 200, description = "A page of the list.", body = Stock), Alive,
+            (status = 200, description = "A page of the list.", body = Stock), Listed,
         ))]
         #[route($path, method = "GET", method = "HEAD")]
         pub(crate) async fn $handler(yard: web::Data<Yard>, query: Query<$query>) -> Answer {

@@ -1,6 +1,6 @@
 //! For every documented operation and status a request that is answered so. Whoever documents a new status adds it here.
 
-use super::yard;
+use super::{people, yard};
 use crate::{
     full_disk::FullDisk,
     yard::{Said, Server},
@@ -57,12 +57,12 @@ impl Operation<'_> {
         if query.is_empty() { path } else { format!("{path}?{}", query.join("&")) }
     }
 
-    fn body(&self) -> Value {
+    pub(super) fn body(&self) -> Value {
         let examples = self.says["requestBody"]["content"]["application/json"]["examples"].as_object();
         examples.and_then(|all| all.values().next()).map_or(Value::Null, |example| example["value"].clone())
     }
 
-    fn example(&self, name: &str) -> Value {
+    pub(super) fn example(&self, name: &str) -> Value {
         self.says["requestBody"]["content"]["application/json"]["examples"][name]["value"].clone()
     }
 }
@@ -85,6 +85,9 @@ pub(super) fn ask(shared: &Server, operation: &Operation<'_>, status: &str) -> S
         server.send(operation.method.clone(), path, &own, body)
     };
     let plain = operation.address(None);
+    if let Some(said) = people::ask(operation, status) {
+        return said;
+    }
     match (operation.id, status) {
         (_, "400") => send(shared, &operation.address(Some(("colour", "green"))), &[], &json!({})),
         (_, "406") => send(shared, &plain, &[("accept", "image/png")], &json!({})),

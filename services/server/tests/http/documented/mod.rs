@@ -3,6 +3,7 @@
 //! the examples anew; build again after that.
 
 mod ask;
+mod people;
 mod schema;
 mod yard;
 
@@ -153,7 +154,12 @@ fn every_documented_answer_is_given_fits_its_schema_and_is_the_example() {
 fn every_answer_and_parameter_has_an_example_that_fits() {
     let document = document();
     for operation in operations(&document) {
-        assert_eq!(operation.says["security"], json!([{}]), "{}", operation.id);
+        // Which one each operation needs is tried in people/enforced.rs.
+        for scheme in
+            operation.says["security"].as_array().unwrap().iter().flat_map(|one| one.as_object().unwrap().keys())
+        {
+            assert!(document["components"]["securitySchemes"][scheme].is_object(), "{} {scheme}", operation.id);
+        }
         for parameter in operation.says["parameters"].as_array().into_iter().flatten() {
             let what = format!("{} {}", operation.id, parameter["name"]);
             assert!(!parameter["example"].is_null() && parameter["description"].is_string(), "{what} has no example");
@@ -198,6 +204,10 @@ fn every_example_of_a_request_fits_its_schema_and_is_taken() {
             let what = format!("{} {name}", operation.id);
             let schema = &operation.says["requestBody"]["content"]["application/json"]["schema"];
             schema::holds(&document, schema, &body, &what);
+            // What people send once is sent in people.rs.
+            if operation.says["tags"] == json!(["people"]) {
+                continue;
+            }
             let server = server();
             let tried = server.post(&operation.address(Some(("dry_run", "true"))), &body);
             assert_eq!(tried.status, 200, "{what}: {}", tried.text);

@@ -2,6 +2,7 @@
 //! of a delivery come to.
 
 use super::Delivery;
+use crate::http::who::By;
 use crate::http::{
     ask::ask,
     pages::{
@@ -14,7 +15,7 @@ use crate::yard::Yard;
 use domain::fact::What;
 use domain::{Book, MayUseQuestion, When, fact::Label, opening::first_done, say::Say, view::View};
 use serde_json::json;
-use shared_types::{Act, Code, Instant, MayUse, ThingName, Word};
+use shared_types::{Act, Instant, MayUse, ThingName, Word};
 use uuid::Uuid;
 
 /// A roll of a delivery is written once, whatever is said of the delivery later.
@@ -52,7 +53,7 @@ fn entry(book: &Book, delivery: &Delivery, roll: &ThingName, what: &str) -> Entr
 }
 
 /// Receives a roll and puts it away. What is half written is completed.
-pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &Code, roll: &ThingName) -> Result<Scanned, Fault> {
+pub(super) async fn receive(yard: &Yard, delivery: &Delivery, by: &By, roll: &ThingName) -> Result<Scanned, Fault> {
     let stopping = |_| Fault::went_wrong("The server is stopping. Scan it again.");
     let _one_at_a_time = yard.receipts.acquire().await.map_err(stopping)?;
     let (receipt, away, received, too_late) = ask(yard, |book| {

@@ -8,7 +8,7 @@ use crate::http::{
     say::sentence,
 };
 use crate::yard::Yard;
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
 use askama::Template;
 use domain::{
     Book, MayUseQuestion, When,
@@ -22,6 +22,7 @@ use shared_types::{Act, Code, Kind, Metres, ThingName, Whereabouts, Word, clear_
 struct ReceiveScan {
     assets: Assets,
     badge: Option<String>,
+    signs_in: bool,
     into: String,
     /// What the next scan carries along.
     keep: Vec<(&'static str, String)>,
@@ -86,7 +87,12 @@ pub(crate) async fn post_scan(request: HttpRequest, yard: web::Data<Yard>, form:
         match things.first().map(ThingName::kind) {
             Some(Kind::Badge) if !is_roll => {
                 let mut back = go_on(&[]);
-                back.headers_mut().insert(header::SET_COOKIE, badge::cookie(&code)?);
+                if badge::signs_in(&request) {
+                    return wrong(format!(
+                        "{code} is a badge. Sign in with it first: its symbol is scanned at Sign in."
+                    ));
+                }
+                badge::remember(&request, &mut back, &code)?;
                 return Ok(back);
             }
             // A placard: what is scanned next is put away there.
@@ -150,6 +156,7 @@ fn show(
     let shown = ReceiveScan {
         assets: Assets::new(),
         badge: badge::remembered(request).map(|badge| badge.to_string()),
+        signs_in: badge::signs_in(request),
         into: delivery.into.to_string(),
         keep: keep.collect(),
         frame,

@@ -1,0 +1,211 @@
+//! What an administrator looks after, on one page: who has which badge and role, devices and programs. What is shown once, a
+//! badge's symbol or a code, has a sheet of its own to print.
+
+use super::{
+    super::{answer, assets::Assets, foot::Foot, page},
+    symbol,
+};
+use crate::{
+    http::{
+        people::{
+            DeviceAsked, Listed, TokenAsked, decide, end_sessions, issue, listed, make_badge, make_invitation,
+            new_device_code, rename, withdraw,
+        },
+        problems::Fault,
+        who::Who,
+    },
+    yard::Yard,
+};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
+use askama::Template;
+use domain::{When, say::Say, view::View};
+use serde_json::json;
+use shared_types::{Code, DeviceIs, Kind, Role, Scope, Stamp, ThingName};
+
+#[derive(Template)]
+#[template(path = "people.html")]
+struct PeoplePage {
+    assets: Assets,
+    foot: Foot,
+    /// Without an administrator nobody is looked after.
+    set_up: bool,
+    listed: Listed,
+    problem: Option<String>,
+    done: Option<String>,
+}
+
+/// What is shown once.
+#[derive(Template)]
+#[template(path = "given.html")]
+struct GivenPage {
+    assets: Assets,
+    title: String,
+    /// What to do with it.
+    says: String,
+    /// What stands on it in letters.
+    letters: String,
+    symbol: Option<String>,
+    /// Below it on the sheet.
+    under: String,
+}
+
+type Pairs = Vec<(String, String)>;
+
+struct Form(Pairs);
+
+impl Form {
+    fn text(&self, name: &str) -> &str {
+        self.0.iter().find(|(own, _)| own == name).map_or("", |(_, value)| value.trim())
+    }
+
+    fn all<T: Copy>(&self, name: &str, known: &[T], word: impl Fn(T) -> &'static str) -> Vec<T> {
+        let said = |one: &T| self.0.iter().any(|(own, value)| own == name && value == word(*one));
+        known.iter().copied().filter(said).collect()
+    }
+}
+
+#[route("/people", method = "GET", method = "HEAD")]
+pub(crate) async fn people_page(request: HttpRequest, yard: web::Data<Yard>) -> HttpResponse {
+    answer(&request, shown(&yard, StatusCode::OK, None, None))
+}
+
+fn shown(
+    yard: &Yard,
+    status: StatusCode,
+    problem: Option<String>,
+    done: Option<String>,
+) -> Result<HttpResponse, Fault> {
+    let when = When::now(yard.now());
+    let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
+    let set_up = yard.people.is_set_up();
+    page(status, &PeoplePage { assets: Assets::new(), foot, set_up, listed: listed(yard), problem, done })
+}
+
+#[post("/people")]
+pub(crate) async fn post_people(
+    request: HttpRequest,
+    yard: web::Data<Yard>,
+    who: Who,
+    form: web::Form<Pairs>,
+) -> HttpResponse {
+    let done = match act(&yard, &who, &Form(form.into_inner())).await {
+        Err(fault) if fault.status().is_server_error() => Err(fault),
+        Err(fault) => shown(&yard, fault.status(), Some(fault.problem().detail.clone()), None),
+        Ok(Done::Said(said)) => shown(&yard, StatusCode::OK, None, Some(said)),
+        Ok(Done::Given(given)) => page(StatusCode::OK, &*given),
+    };
+    answer(&request, done)
+}
+
+enum Done {
+    Said(String),
+    Given(Box<GivenPage>),
+}
+
+async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fault> {
+    let badge = form.text("badge");
+    match form.text("do") {
+        "name" => {
+            let badge = rename(yard, badge, form.text("name")).await?;
+            Ok(Done::Said(format!("{badge} has that name now.")))
+        }
+        "roles" => roles(yard, who, form).await,
+        "symbol" => {
+            let made = make_badge(yard, badge).await?;
+            let kept = yard.people.kept();
+            let name = kept.people.get(made.badge.as_str()).map(|person| person.name.clone()).unwrap_or_default();
+            given(
+                format!("Badge {}", made.badge),
+                "Print it and give it to them: it is shown this once. Whoever has it signs in with it on every enrolled device. A lost one is ended by making another.",
+                &made.symbol,
+                format!("{} {name}", made.badge),
+                false,
+            )
+        }
+        "invite" => {
+            let made = make_invitation(yard, badge)?;
+            given(
+                format!("For {}", made.badge),
+                "They type it at /set-up and choose their own password. It can be used once, until the time below.",
+                &made.code,
+                format!("until {}", time(yard, made.ends_at)),
+                true,
+            )
+        }
+        "sign-out" => {
+            let ended = end_sessions(yard, badge)?;
+            Ok(Done::Said(format!("{} sessions of {} were ended.", ended.ended, ended.badge)))
+        }
+        "withdraw" => {
+            let badge = withdraw(yard, badge).await?;
+            Ok(Done::Said(format!(
+                "The name of {badge} is withdrawn, and nothing signs in with that badge. Its roles are taken away by leaving all of them out."
+            )))
+        }
+        "device" => device(yard, who, form),
+        "revoke-device" => {
+            let body = json!({ "why": form.text("why") });
+            let thing = ThingName::new(Kind::Device, &code(form.text("device"))?);
+            decide(yard, who, "revoke_device", &thing, &body).await?;
+            let device = thing.own_code();
+            yard.people.sessions.end_all(|session| session.device.as_ref() == Some(&device));
+            Ok(Done::Said(format!("{device} is revoked. What it sent before stays as it was written.")))
+        }
+        "token" => {
+            let asked = TokenAsked {
+                badge: badge.to_owned(),
+                name: form.text("name").to_owned(),
+                scopes: form.all("scopes", Scope::ALL, Scope::word),
+                ends_at: None,
+            };
+            let issued = issue(yard, who, asked).await?;
+            let says = "Copy it into the program: it is shown this once. It is sent as Authorization: Bearer, with every request.";
+            given(format!("Token for {badge}"), says, &issued.token, format!("entry {}", issued.seq), true)
+        }
+        "revoke-token" => {
+            let body =
+                json!({ "token": form.text("token"), "why": Some(form.text("why")).filter(|why| !why.is_empty()) });
+            decide(yard, who, "revoke_token", &ThingName::new(Kind::Badge, &code(badge)?), &body).await?;
+            Ok(Done::Said(format!("That token of {badge} opens nothing any more.")))
+        }
+        _ => Err(Fault::cannot_read("That button is not one of this page's. Open the page again.")),
+    }
+}
+
+fn code(text: &str) -> Result<Code, Fault> {
+    crate::http::people::code(text, "/badge", "badge")
+}
+
+async fn roles(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fault> {
+    let badge = code(form.text("badge"))?;
+    let roles = form.all("roles", Role::ALL, Role::word);
+    let scopes = form.all("scopes", Scope::ALL, Scope::word);
+    let scopes = if roles.contains(&Role::Integrator) { scopes } else { Vec::new() };
+    let body = json!({ "roles": roles, "scopes": scopes });
+    decide(yard, who, "grant_roles", &ThingName::new(Kind::Badge, &badge), &body).await?;
+    Ok(Done::Said(match roles.is_empty() {
+        true => format!("{badge} has no role any more."),
+        false => format!("{badge} has its roles."),
+    }))
+}
+
+fn device(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fault> {
+    let what = DeviceIs::ALL.iter().copied().find(|what| what.word() == form.text("what"));
+    let what = what.ok_or_else(|| Fault::cannot_read("Say what it is: a handheld, a tablet or a desk."))?;
+    let place = Some(form.text("place").to_owned()).filter(|place| !place.is_empty());
+    let made = new_device_code(yard, who, &DeviceAsked { device: form.text("device").to_owned(), what, place })?;
+    let says = "Type or scan it on the device at /enrol, within 15 min. It can be used once.";
+    given(format!("Enrol {}", made.device), says, &made.code, format!("until {}", time(yard, made.ends_at)), false)
+}
+
+fn given(title: String, says: &str, letters: &str, under: String, letters_only: bool) -> Result<Done, Fault> {
+    let symbol = if letters_only { None } else { symbol::svg(letters, "the symbol to scan") };
+    let page =
+        GivenPage { assets: Assets::new(), title, says: says.to_owned(), letters: letters.to_owned(), symbol, under };
+    Ok(Done::Given(Box::new(page)))
+}
+
+fn time(yard: &Yard, at: Stamp) -> String {
+    let now = yard.now();
+    Say::of(View::new(&yard.read(), u64::MAX), now).time(at.at, now)
+}
