@@ -9,6 +9,7 @@ use crate::holds;
 use crate::judge::{Judged, stage_act};
 use crate::mismatch::all_of_thing;
 use crate::question::When;
+use crate::run_checks::{self, IN_TWO_RUNS};
 use crate::say::{Say, limit, so_far};
 use crate::stage::{stage_life, stages_of};
 use crate::trace::boat_of;
@@ -138,9 +139,12 @@ fn against(view: View<'_>, label: Label, when: When) -> Vec<(Word, String)> {
         let since = say.time(hold.since.at, when.at);
         (Word::No, format!("Held{on} since {since}: {}.", hold.why.trim_end_matches('.')))
     }));
-    let twice = all_of_thing(view, label);
-    let open = twice.iter().filter(|one| one.kind == "laid_twice" && one.settled_by.is_none());
-    against.extend(open.filter(|one| one.at.at <= when.at).map(|one| (Word::CannotSay, one.say.clone())));
+    // Whose plies they are, and which run heated it, is not known before somebody has said so.
+    let (own, of_runs) = (all_of_thing(view, label), run_checks::of_part(view, label, &Say::of(view, Instant::MAX)));
+    let laid_twice = own.iter().filter(|one| one.kind == "laid_twice");
+    let twice = laid_twice.chain(of_runs.iter().filter(|one| one.kind == IN_TWO_RUNS));
+    let open = twice.filter(|one| one.settled_by.is_none() && one.at.at <= when.at);
+    against.extend(open.map(|one| (Word::CannotSay, one.say.clone())));
     if let Some((boat, seq)) = boat_of(view, label, when.at) {
         let since =
             book.entry(seq).map_or(String::new(), |meta| format!(" since {}", say.time(meta.occurred_at, when.at)));

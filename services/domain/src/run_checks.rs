@@ -88,7 +88,8 @@ fn of_run_with(view: View<'_>, run: Label, part: Option<Label>, say: &Say, found
 }
 
 /// Stages put into this run while another with them was open by the book: begun no longer ago than a start waits for its
-/// record, and nobody said before what came of it. It changes no limit: of two runs the first that is confirmed counts.
+/// record, and nobody said before what came of it. It changes no limit: of two runs the first that is confirmed counts; the part is
+/// installed once somebody has said which it was.
 fn in_two_runs(view: View<'_>, again: &Fact, part: Option<Label>, say: &Say) -> Option<Finding> {
     let What::RunStarted(started) = &again.what else { return None };
     let asked = started.stages.iter().filter(|(of, _)| part.is_none_or(|part| part == *of));

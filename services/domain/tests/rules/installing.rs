@@ -106,6 +106,17 @@ fn a_part_whose_run_contradicts_itself_is_not_installed_while_that_is_open() {
 }
 
 #[test]
+fn a_part_that_was_put_into_a_second_run_meanwhile_is_not_installed_before_somebody_has_said_which_it_was() {
+    let two = one_part().oven("RUN-2", &["P-1"], "Tue 13:00").named("again");
+    let why = "RUN-2 was started Tue 5 May 2026 13:00 with P-1 skin, which was in RUN-1 since Tue 5 May 2026 12:00.";
+    let may = asked(&two, "P-1", None);
+    assert_eq!((may.answer, may.why), (CannotSay, vec![why.to_owned()]));
+    let settled = two.clone().settle("again", "in_two_runs", Settlement::LookedInto(true), "Wed 13:00");
+    assert_eq!(asked(&settled, "P-1", None).answer, Yes);
+    assert_eq!(asked(&two.strike("again", "Wed 13:00"), "P-1", None).answer, Yes);
+}
+
+#[test]
 fn a_part_asked_for_a_boat_it_was_not_meant_for_can_not_be_said() {
     let nobody = asked(&one_part(), "P-1", Some("H-9"));
     let why = vec!["Nobody has named a boat H-9 before.".to_owned()];
