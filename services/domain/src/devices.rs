@@ -77,6 +77,9 @@ fn one(view: View<'_>, name: &ThingName, device: Label, at: Instant, say: &Say) 
         missing_count,
         last_seen: last_seen.map(|seen| say.stamp(seen)),
         entries: u64::try_from(sent.len()).unwrap_or(u64::MAX),
+        // No fact says it.
+        clock_ahead_ms: None,
+        clock_measured_at: None,
     };
     shown.say = sentence(&shown, at, say);
     Some(shown)

@@ -54,6 +54,12 @@ pub struct DeviceView {
     pub last_seen: Option<Stamp>,
     /// Entries that came from it.
     pub entries: u64,
+    /// By how much its clock was ahead of the server's (behind: negative) when it sent something last, as far as it said so since the
+    /// server started.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_ahead_ms: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_measured_at: Option<Stamp>,
 }
 
 /// All devices, by name.

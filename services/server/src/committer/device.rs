@@ -12,12 +12,17 @@ use crate::intake::NewFact;
 /// milliseconds.
 const TOLD_MS: i64 = 15 * 60 * 1_000;
 
-/// Whether a fact was told. An enrolled device says when it was made; elsewhere the server's clock does, `now`, which may
-/// be behind what is recorded when it was set back.
-pub(super) fn is_told(book: &Book, fact: &Entry, now: Instant) -> bool {
+/// A device's clock is measured by a request that was on its way for a while: no better than this, in milliseconds.
+const MEASURED_MS: i64 = 2_000;
+
+/// Whether a fact was told. An enrolled device says when it was made, by its own clock, which may be known to be wrong by
+/// `clock_ahead_ms`; elsewhere the server's clock does, `now`, which may be behind what is recorded when it was set back.
+pub(super) fn is_told(book: &Book, fact: &Entry, clock_ahead_ms: Option<i64>, now: Instant) -> bool {
     match (fact.device_known, fact.device_said) {
         (Some(known), Some(said)) if known != KnownBy::Claimed => {
-            i64::from(fact.uncertain_by_ms) < fact.occurred_at.at.since(said.at).saturating_abs()
+            let made = said.at.plus_ms(clock_ahead_ms.unwrap_or(0).saturating_neg());
+            let sure = i64::from(fact.uncertain_by_ms).saturating_add(clock_ahead_ms.map_or(0, |_| MEASURED_MS));
+            sure < fact.occurred_at.at.since(made).saturating_abs()
         }
         _ => fact.occurred_at.at.since(now).saturating_abs() > TOLD_MS || is_revoked(book, fact),
     }
@@ -94,6 +99,24 @@ mod tests {
         assert!(scan(4, -HOUR, Some(0), 0));
         // A device that does not say when it was made is measured by the server's clock.
         assert!(scan(5, -HOUR, None, 0) && !scan(6, -60_000, None, 0));
+    }
+
+    #[test]
+    fn a_devices_clock_that_is_known_to_be_wrong_is_put_right() {
+        let bench = Bench::new();
+        let yard = bench.open();
+        decide(&yard, 900, "enrol_device", json!({"what": "handheld"}));
+        let scan = |number, occurred, said, ahead| {
+            let fact = NewFact { clock_ahead_ms: ahead, ..scanned(number, occurred, Some(said), 0) };
+            stored(&yard, fact).told
+        };
+        // Half an hour ahead, and it knows that itself: what it says, less half an hour, is when it happened.
+        let half = HOUR / 2;
+        assert!(!scan(1, -HOUR, -half, Some(half)));
+        assert!(!scan(2, -HOUR, -half + 2_000, Some(half)) && scan(3, -HOUR, -half + 2_001, Some(half)));
+        // Nobody measured it: half an hour is a difference.
+        assert!(scan(4, -HOUR, -half, None));
+        assert!(scan(5, -HOUR, -HOUR, Some(half)) && !scan(6, -half, -HOUR, Some(-half)));
     }
 
     #[test]

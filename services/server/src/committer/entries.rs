@@ -39,7 +39,7 @@ pub(crate) fn decided(book: &Book, decision: &NewDecision, at: Instant, now: Ins
     };
     // A strike and what replaces it are judged as one: who stood beside the strike stood beside both.
     let instead = wish.instead.clone().map(|fact| {
-        let told = wish.second_person().is_none() && is_told(book, &fact, now);
+        let told = wish.second_person().is_none() && is_told(book, &fact, None, now);
         Entry { told, ..fact }
     });
     (entry, instead)

@@ -217,7 +217,7 @@ impl Thread {
             match item {
                 Item::Fact(fact) if group.has_room(fact.tail.len()) => match as_enrolled(&book, *fact) {
                     Ok(fact) => {
-                        let told = is_told(&book, &fact.entry, group.now());
+                        let told = is_told(&book, &fact.entry, fact.clock_ahead_ms, group.now());
                         group.push_fact(fact, told);
                         group.promise(to, false);
                     }

@@ -75,7 +75,7 @@ impl Trying<'_> {
 
     fn fact(&mut self, fact: NewFact) -> Outcome {
         let Ok(fact) = as_enrolled(&self.trial.book, fact) else { return Outcome::Panicked };
-        let told = is_told(&self.trial.book, &fact.entry, self.now);
+        let told = is_told(&self.trial.book, &fact.entry, fact.clock_ahead_ms, self.now);
         let entry = self.written(Entry { told, ..fact.entry });
         Outcome::Written(entry)
     }

@@ -28,7 +28,7 @@ enum DecidedOrTried {
 
 /// Decide something the book can protect.
 ///
-/// It is refused, with the reason in plain words, when a limit has run out, a hold stands, a second person is missing, or
+/// It is refused, with the reason in plain words, when a limit has run out, a hold stands, a role or a second person is missing, or
 /// something changed after the answer it is based on (`based_on` = that answer's `as_of_seq`). A refusal leaves no trace.
 /// The same `id` and content is decided once: asked again it is answered with 200.
 ///

@@ -4,6 +4,7 @@ use super::{
     accept::Accept,
     ask::{NoParameters, Paging, beside, mismatches},
     contract::{Asked, Listed, Makes, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
+    devices::Clock,
     dry_run::{self, Trying},
     feed::{self, EVENTS, Listeners, Wish},
     log::{self, Chosen, Filter},
@@ -46,6 +47,9 @@ struct Posted<'a> {
 /// With `dry_run=true` nothing is written: the answer says what each fact's result would be, which things would read
 /// otherwise (as they are and as they would be), what would no longer add up, and which recorded acts would be judged
 /// otherwise.
+///
+/// Once the yard has an administrator, a fact from a role that does not fit is taken all the same, and comes back with the mismatch
+/// `role_does_not_fit`. An enrolled device's scan is told only where its time differs from `device_said` by more than its uncertainty.
 #[utoipa::path(operation_id = "post_entries", tag = "log",
     request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
         ("taken out" = (summary = "A roll was taken out", value = json!({"entries": [
@@ -65,7 +69,8 @@ struct Posted<'a> {
              "occurred_at": "2026-05-06T07:58:00.000+01:00", "by": "B-21", "body": {"stage": "skin", "from": "kit/K-7",
              "from_at": "2026-05-06T07:52:00.000+01:00"}}]})))
     )),
-    params(Trying),
+    params(Trying, ("Device-Time" = Option<String>, Header, format = DateTime, example = "2026-05-06T08:00:00.000+01:00",
+        description = "Of an enrolled device: what its own clock shows as it sends. By how much that is wrong is taken off its `device_said`.")),
     responses(
         (status = 207, description = "One result per fact, in order.", body = BatchResult),
         (status = 200, description = "Only with `dry_run`: what would be answered, and what would change.", body = DryRun),
@@ -131,6 +136,7 @@ async fn taken(
         let detail = format!("A request takes 1 to {MOST} facts, not {}. Nothing was written.", posted.entries.len());
         return Err(Fault::cannot_read(detail).field("/entries", format!("1 to {MOST} facts")));
     }
+    let clock = Clock::of(request, yard.now());
     let mut items = Vec::new();
     let mut read = Vec::new();
     for (place, raw) in posted.entries.iter().enumerate() {
@@ -141,7 +147,7 @@ async fn taken(
                 match vouch(fact) {
                     Err(fault) => Err(failed(Some(id), fault.within(&format!("/entries/{place}")))),
                     Ok(fact) => {
-                        items.push(Item::from(fact));
+                        items.push(Item::from(clock.beside(fact)));
                         Ok(id)
                     }
                 }

@@ -99,6 +99,7 @@ pub async fn serve_doors(
     let contract = web::Data::new(Contract::new());
     let (stopping, stops) = watch::channel(false);
     let listeners = web::Data::new(Listeners::new(stops));
+    let clocks = web::Data::new(devices::Clocks::default());
     let addresses: Vec<IpAddr> =
         plain.iter().chain(&secure).map(|door| Ok(door.local_addr()?.ip())).collect::<io::Result<_>>()?;
     let own = web::Data::new(host::Own { addresses, identity: identity.clone() });
@@ -108,6 +109,7 @@ pub async fn serve_doors(
             .app_data(contract.clone())
             .app_data(own.clone())
             .app_data(listeners.clone())
+            .app_data(clocks.clone())
             .app_data(web::PathConfig::default().error_handler(problems::bad_path))
             .app_data(web::QueryConfig::default().error_handler(problems::bad_query))
             .app_data(web::PayloadConfig::new(read::LONGEST_BODY))

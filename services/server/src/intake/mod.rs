@@ -45,6 +45,8 @@ pub struct NewFact {
     pub(crate) raw: Option<Box<str>>,
     /// Its line from `"id"` on.
     pub(crate) tail: Vec<u8>,
+    /// By how much the clock of the device that sent it was ahead then (behind: negative), as far as that was measured.
+    pub(crate) clock_ahead_ms: Option<i64>,
 }
 
 /// A decision that waits for the book to allow it.
@@ -100,7 +102,7 @@ impl NewFact {
             true => drop(line.drain(..NOWHERE.len())),
             false => return Err(serde::ser::Error::custom("the entry has a place already")),
         }
-        Ok(NewFact { entry, raw, tail: line })
+        Ok(NewFact { entry, raw, tail: line, clock_ahead_ms: None })
     }
 }
 

@@ -1,7 +1,13 @@
 //! The devices: which may record, when something came from each last, and what never arrived.
 
 use super::{answer, assets::Assets, day::Moment, foot::Foot, html, page};
-use crate::{http::fallback::in_a_path, yard::Yard};
+use crate::{
+    http::{
+        devices::{Clocks, listed},
+        fallback::in_a_path,
+    },
+    yard::Yard,
+};
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, route, web};
 use askama::Template;
 use domain::say::Say;
@@ -22,6 +28,8 @@ struct Line {
     /// May record, revoked and why, or never enrolled.
     standing: String,
     last_seen: String,
+    /// How wrong its clock is, where that is worth a word.
+    clock: Option<String>,
     last_counter: String,
     /// Escaped, with its numbers kept whole.
     missing: Option<String>,
@@ -47,9 +55,23 @@ fn line(device: &DeviceView, say: &Say, at: Instant) -> Line {
         what: format!("{what}{place}"),
         standing,
         last_seen: device.last_seen.as_ref().map_or_else(|| "nothing yet".to_owned(), past),
+        clock: device.clock_ahead_ms.and_then(clock),
         last_counter: device.last_counter.map_or_else(|| "none".to_owned(), |counter| counter.to_string()),
         missing: missing(device),
     }
+}
+
+/// A clock that is no more than this wrong is right.
+const RIGHT_MS: i64 = 10_000;
+
+fn clock(ahead_ms: i64) -> Option<String> {
+    let by = match ahead_ms.saturating_abs() {
+        ms if ms <= RIGHT_MS => return None,
+        ms if ms < 60_000 => format!("{} s", ms / 1_000),
+        ms => domain::say::left(ms),
+    };
+    let way = if ahead_ms < 0 { "slow" } else { "fast" };
+    Some(format!("its clock is {by} {way}"))
 }
 
 /// So many stretches stand in a line; the API names more.
@@ -76,11 +98,12 @@ fn missing(device: &DeviceView) -> Option<String> {
 pub(crate) async fn devices_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
+    clocks: web::Data<Clocks>,
     query: web::Query<Moment>,
 ) -> HttpResponse {
     let found = async {
-        let (lines, foot) = super::day::read(&yard, query.read(&yard)?, |book, when, say| {
-            let list = domain::devices::devices(book, when);
+        let (lines, foot) = super::day::read(&yard, query.read(&yard)?, move |book, when, say| {
+            let list = listed(book, &clocks, when);
             Ok(list.devices.iter().map(|device| line(device, say, when.at)).collect())
         })
         .await?;
