@@ -211,6 +211,7 @@ export function pages(code) {
     { name: "boat-list-effect", at: `/boat/NB-32/list?choice=ask&parts=${q("P-1\nP-2")}`, kind: "desk" },
     { name: "problems", at: "/problems", kind: "desk" },
     { name: "docs", at: "/docs", kind: "desk", paper: true },
+    { name: "authority", at: "/authority", kind: "desk", paper: true },
     { name: "docs-operation", at: "/docs/operations/post_decision", kind: "desk", paper: true },
     { name: "docs-question", at: "/docs/operations/may_use", kind: "desk", paper: true },
     { name: "docs-shape", at: "/docs/shapes/MayUse", kind: "desk" },

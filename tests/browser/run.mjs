@@ -14,6 +14,7 @@ import { quality } from "./stories/quality.mjs";
 import { reading } from "./stories/reading.mjs";
 import { shift } from "./stories/shift.mjs";
 import { shop } from "./stories/shop.mjs";
+import { witness } from "./stories/witness.mjs";
 
 const long = process.argv.includes("--long");
 const parts = process.argv.slice(2).filter((part) => part !== "--long");
@@ -54,6 +55,8 @@ async function stories(browser) {
     // The same days where no script runs; what the scan field adds by script is not among them.
     for (const story of [shift, decisions]) await told(story, { scripts: false });
     await told(mishaps);
+    // Last: it puts an older log in the place of this one.
+    await told(witness);
   } finally {
     await close(yard);
   }

@@ -22,6 +22,8 @@ pub trait Clock: Send + Sync {
     fn jumped_ms(&self) -> Option<i64>;
     /// An id that nobody else has.
     fn new_id(&self) -> Uuid;
+    /// Microseconds that only count up, to measure with.
+    fn ticks_us(&self) -> u64;
     /// 256 bits that nobody can guess.
     fn secret(&self) -> Result<[u8; 32], NoSecret>;
 }
@@ -67,6 +69,11 @@ impl Clock for SystemClock {
     #[expect(clippy::disallowed_methods, reason = "the one maker of ids")]
     fn new_id(&self) -> Uuid {
         Uuid::now_v7()
+    }
+
+    fn ticks_us(&self) -> u64 {
+        let since = rustix::time::clock_gettime(rustix::time::ClockId::Monotonic);
+        since.tv_sec.unsigned_abs().saturating_mul(1_000_000).saturating_add(since.tv_nsec.unsigned_abs() / 1_000)
     }
 
     fn secret(&self) -> Result<[u8; 32], NoSecret> {
@@ -137,6 +144,10 @@ impl Clock for SetClock {
     fn new_id(&self) -> Uuid {
         let count = self.ids.fetch_add(1, Ordering::SeqCst);
         Uuid::new_v5(&Uuid::NAMESPACE_OID, &[self.now().0.to_be_bytes(), count.to_be_bytes()].concat())
+    }
+
+    fn ticks_us(&self) -> u64 {
+        self.now_ms.load(Ordering::SeqCst).unsigned_abs().saturating_mul(1_000)
     }
 
     /// Counted by themselves, so that the first is the same whatever was asked before: secret to nobody who knows this file.

@@ -14,6 +14,7 @@ mod import;
 pub mod intake;
 pub mod journal;
 pub mod load;
+mod measured;
 pub mod people;
 mod private;
 #[cfg(test)]

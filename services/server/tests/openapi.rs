@@ -36,6 +36,7 @@ fn every_operation_is_described_and_says_what_it_can_answer() {
                 let media = match status.starts_with(['4', '5']) {
                     true => "application/problem+json",
                     false if path.ends_with(".ics") => "text/calendar",
+                    false if path == "/metrics" => "text/plain",
                     false => "application/json",
                 };
                 assert!(answer["content"][media]["schema"].is_object(), "{at} {status}");

@@ -5,6 +5,7 @@
 
 mod certify;
 mod completions;
+mod logs;
 mod numbers;
 mod offline;
 mod people;
@@ -126,6 +127,9 @@ struct Serve {
     /// How often: a number and m, h or d, at least a minute
     #[arg(long, value_name = "TIME", default_value = "24h", value_parser = every, requires = "backup_to")]
     backup_every: Duration,
+    /// What it says of itself on standard error, one JSON object a line
+    #[arg(long, value_enum, default_value = "warn")]
+    log: logs::Logs,
     /// The server's clock jumped, and you looked at it: it is right, write again
     #[arg(long)]
     clock_checked: bool,

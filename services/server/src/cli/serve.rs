@@ -13,7 +13,7 @@ use actix_web::rt::{
     signal::unix::{SignalKind, signal},
 };
 
-use super::{Serve, people, whole};
+use super::{Serve, logs, people, whole};
 use crate::{
     backup::Schedule,
     clock::SystemClock,
@@ -32,6 +32,7 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
             return Ok(false);
         }
     };
+    logs::begin(asked.log);
     let mut options = Options::new(Arc::new(SystemClock::new()));
     options.clock_checked = *clock_checked;
     options.behind_is_known = *behind_is_known;

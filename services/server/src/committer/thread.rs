@@ -23,6 +23,7 @@ use super::{
 use crate::{
     clock::{Clock, JUMP_MS},
     journal::{AppendError, Journal, MAX_GROUP_LINES, Reader},
+    measured::Measured,
 };
 
 /// Everything the committer's thread owns.
@@ -46,6 +47,7 @@ pub(crate) struct Thread {
     taken: VecDeque<Request>,
     facts: Vec<Request>,
     decisions: Vec<Request>,
+    measured: Arc<Measured>,
 }
 
 impl Thread {
@@ -56,6 +58,7 @@ impl Thread {
         clock: Arc<dyn Clock>,
         rest_after: Duration,
         jump: Option<ClockJump>,
+        measured: Arc<Measured>,
     ) -> Thread {
         let (last_recorded_at, last_seq) = {
             let book = book.read().unwrap_or_else(PoisonError::into_inner);
@@ -77,6 +80,7 @@ impl Thread {
             taken: VecDeque::new(),
             facts: Vec::new(),
             decisions: Vec::new(),
+            measured,
         };
         if let Some(jump) = jump {
             thread.halt(Outcome::ClockJumped(jump), jump.to_string());
@@ -203,7 +207,10 @@ impl Thread {
                         touched.extend(names);
                     }
                 }
-                Ok(Judged::Now(_, Err(refusal))) => request.answer(Outcome::Refused(refusal)),
+                Ok(Judged::Now(_, Err(refusal))) => {
+                    self.measured.refused.increment(1);
+                    request.answer(Outcome::Refused(refusal));
+                }
                 Ok(Judged::Later) => later.push_back(request),
                 Err(_panic) => request.answer(Outcome::Panicked),
             }
@@ -233,8 +240,12 @@ impl Thread {
         if group.is_empty() {
             return;
         }
+        let before = self.clock.ticks_us();
         match self.journal.append(&group.lines(), recorded_at.0) {
             Ok(_first_seq) => {
+                let took = Duration::from_micros(self.clock.ticks_us().saturating_sub(before));
+                self.measured.write.record(took.as_secs_f64());
+                self.measured.group.record(u32::try_from(group.entries.len()).unwrap_or(u32::MAX));
                 self.last_recorded_at = Some(recorded_at);
                 self.insert(&group.entries);
                 group.written();

@@ -48,6 +48,11 @@ pub(crate) struct Listeners {
 }
 
 impl Listeners {
+    /// How many listen now.
+    pub(crate) fn count(&self) -> usize {
+        MOST_LISTENERS.saturating_sub(self.free.available_permits())
+    }
+
     pub(crate) fn new(stopping: watch::Receiver<bool>) -> Listeners {
         Listeners {
             free: Arc::new(Semaphore::new(MOST_LISTENERS)),

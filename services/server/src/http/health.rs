@@ -3,11 +3,16 @@
 use super::{
     ask::{NoParameters, json},
     contract::Alive,
+    feed::Listeners,
     problems::{Answer, Fault, Kind},
     query::Query,
 };
 use crate::{backup::Schedule, yard::Yard};
-use actix_web::{http::StatusCode, route, web};
+use actix_web::{
+    HttpResponse,
+    http::{StatusCode, header},
+    route, web,
+};
 use serde::Serialize;
 use shared_types::Stamp;
 use utoipa::ToSchema;
@@ -26,6 +31,20 @@ pub(crate) struct Health {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<String>, format = DateTime)]
     last_backup_at: Option<Stamp>,
+}
+
+/// How does the server do, in numbers?
+///
+/// The text format of Prometheus: counters and histograms since the start, and how things are now. Names are explained in
+/// the answer itself; nothing of what was asked or written is in it.
+#[utoipa::path(operation_id = "get_metrics", tag = "health", responses(
+    (status = 200, description = "Every number, with its name explained.", body = String, content_type = "text/plain"), Alive,
+))]
+#[route("/metrics", method = "GET", method = "HEAD")]
+pub(crate) async fn metrics(yard: web::Data<Yard>, listeners: web::Data<Listeners>, _: Query<NoParameters>) -> Answer {
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "text/plain; version=0.0.4; charset=utf-8"))
+        .body(yard.measured.text(&yard, listeners.count())))
 }
 
 /// Is the server alive?

@@ -175,7 +175,12 @@ async fn renew(identity: Arc<Identity>, mut stops: watch::Receiver<bool>) {
     while let Either::Left(_) = select(pin!(sleep(LOOK_EVERY)), pin!(stops.changed())).await {
         let looking = Arc::clone(&identity);
         // What can't be read now is looked at again; until then the one before is shown.
-        let _ = web::block(move || looking.look_again()).await;
+        let _ = web::block(move || {
+            if let Err(error) = looking.look_again() {
+                tracing::warn!(%error, "the new certificate can't be read, and the one before is shown");
+            }
+        })
+        .await;
     }
 }
 
@@ -188,8 +193,11 @@ async fn back_up(yard: Arc<Yard>, mut stops: watch::Receiver<bool>) {
         let backing = Arc::clone(&yard);
         // One that failed is an alarm, and tried again.
         let _ = web::block(move || match backing.schedule() {
-            Some(schedule) if schedule.is_due(backing.now()) => schedule.take(backing.now()).is_ok(),
-            _ => false,
+            Some(schedule) if schedule.is_due(backing.now()) => match schedule.take(backing.now()) {
+                Ok(()) => tracing::info!("a backup was taken"),
+                Err(error) => tracing::error!(%error, "a backup failed"),
+            },
+            _ => {}
         })
         .await;
         if let Either::Right(_) = select(pin!(sleep(LOOK_EVERY)), pin!(stops.changed())).await {
@@ -203,7 +211,13 @@ async fn keep_checkpoints(yard: Arc<Yard>, mut stops: watch::Receiver<bool>) {
     loop {
         let keeping = Arc::clone(&yard);
         // One that could not be kept is tried again.
-        let _ = web::block(move || keeping.checkpoints.keep(&keeping.reader)).await;
+        let _ = web::block(move || {
+            keeping.measured.fold();
+            if let Err(error) = keeping.checkpoints.keep(&keeping.reader) {
+                tracing::warn!(%error, "no checkpoint could be kept");
+            }
+        })
+        .await;
         if let Either::Right(_) = select(pin!(sleep(KEEP_EVERY)), pin!(stops.changed())).await {
             return;
         }
@@ -268,5 +282,5 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(people::issue_token)
             .service(contract::get_openapi),
     );
-    config.service(health::healthz).service(health::readyz);
+    config.service(health::healthz).service(health::readyz).service(health::metrics);
 }

@@ -75,9 +75,24 @@ pub(crate) async fn named<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
-    let trace = request.app_data::<web::Data<Yard>>().map(|yard| Trace::of(request.headers(), yard.clock.as_ref()));
+    let Some(yard) = request.app_data::<web::Data<Yard>>().cloned() else {
+        return Ok(next.call(request).await?.map_into_boxed_body());
+    };
+    let trace = Trace::of(request.headers(), yard.clock.as_ref());
+    let (began, method) = (yard.clock.ticks_us(), request.method().clone());
     let mut answer = next.call(request).await?.map_into_boxed_body();
-    let Some(trace) = trace else { return Ok(answer) };
+    let status = answer.status().as_u16();
+    yard.measured.answered(status);
+    // The address as it is declared: what stands in a real one may be nobody else's business.
+    let address = answer.request().match_pattern();
+    tracing::info!(
+        trace = %trace.id,
+        method = %method,
+        address = address.as_deref().unwrap_or("none"),
+        status,
+        us = yard.clock.ticks_us().saturating_sub(began),
+        "answered"
+    );
     if let Some(value) = trace.answered() {
         answer.headers_mut().insert(TRACERESPONSE, value);
     }

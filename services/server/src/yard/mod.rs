@@ -24,6 +24,7 @@ use crate::{
     clock::{Clock, JUMP_MS, SystemClock},
     committer::{ClockJump, Committer, OwnEntryError, Thread, own_entry},
     journal::{self, Disk, Journal, Proofs, Reader, RealDisk},
+    measured::Measured,
     people::People,
     tls::Identity,
 };
@@ -136,6 +137,7 @@ pub struct Yard {
     pub(crate) checkpoints: Checkpoints,
     /// Names, hashes and keys: what stands beside the log.
     pub(crate) private: PathBuf,
+    pub(crate) measured: Arc<Measured>,
     identity: OnceLock<Arc<Identity>>,
     schedule: OnceLock<Schedule>,
     pub clock: Arc<dyn Clock>,
@@ -212,7 +214,8 @@ impl Yard {
         let own: Vec<Entry> = own.map(|body| own_entry(clock.new_id(), recorded_at, body)).collect::<Result<_, _>>()?;
 
         let book = Arc::new(RwLock::new(book));
-        let mut committing = Thread::new(journal, book.clone(), clock.clone(), rest_after, doubted);
+        let measured = Measured::new().map_err(|error| OpenError::Threads(io::Error::other(error)))?;
+        let mut committing = Thread::new(journal, book.clone(), clock.clone(), rest_after, doubted, measured.clone());
         if jump.is_some() && clock_checked {
             committing.clock_is_right(now);
         }
@@ -229,6 +232,7 @@ impl Yard {
             proofs: Proofs::default(),
             checkpoints,
             private: data_dir.join("people"),
+            measured,
             identity: OnceLock::new(),
             schedule: OnceLock::new(),
             committer,

@@ -271,7 +271,7 @@ pub(crate) fn no_such_page(request: &HttpRequest, fault: Fault) -> HttpResponse 
 
 /// Answers programs alone, whatever they say that they take.
 pub(crate) fn for_programs(path: &str) -> bool {
-    path.starts_with("/api/") || matches!(path, "/healthz" | "/readyz")
+    path.starts_with("/api/") || matches!(path, "/healthz" | "/readyz" | "/metrics")
 }
 
 /// Whether a person asks for a page.
