@@ -27,6 +27,9 @@ struct To {
     /// The server that is asked
     #[arg(long, value_name = "URL", env = "RIMEBOOK_SERVER", default_value = "http://127.0.0.1:8787")]
     server: String,
+    /// A token for programs, once the yard is set up; best given in the environment, where no list of processes shows it
+    #[arg(long, value_name = "TOKEN", env = "RIMEBOOK_TOKEN", hide_env_values = true)]
+    token: Option<String>,
     /// Print the API's own answer, byte for byte
     #[arg(long)]
     json: bool,
@@ -173,7 +176,7 @@ fn ended(answer: Result<u8, Ended>, err: &mut dyn Write) -> io::Result<u8> {
 }
 
 fn may_use(asked: &Ask, out: &mut dyn Write) -> Result<u8, Ended> {
-    let rest = Rest::new(&asked.to.server)?;
+    let rest = Rest::new(&asked.to.server, asked.to.token.as_deref())?;
     let thing = thing(&rest, &asked.thing)?;
     let act = match asked.act {
         Act::TakeOut => "take_out",
@@ -242,7 +245,7 @@ fn limit_row(row: &LimitRow, near: &Stamp) -> Vec<String> {
 }
 
 fn running(asked: &RunsOut, out: &mut dyn Write) -> Result<u8, Ended> {
-    let rest = Rest::new(&asked.to.server)?;
+    let rest = Rest::new(&asked.to.server, asked.to.token.as_deref())?;
     let body = rest.get(&format!("/api/v1/runs-out?within_h={}{}", asked.within_h, asked.when.query()))?;
     if asked.to.json {
         out.write_all(&body)?;
@@ -265,7 +268,7 @@ fn running(asked: &RunsOut, out: &mut dyn Write) -> Result<u8, Ended> {
 }
 
 fn traced(asked: &Trace, out: &mut dyn Write) -> Result<u8, Ended> {
-    let rest = Rest::new(&asked.to.server)?;
+    let rest = Rest::new(&asked.to.server, asked.to.token.as_deref())?;
     let thing = thing(&rest, &asked.thing)?;
     let direction = match (asked.into, asked.from) {
         (true, _) => Direction::WentInto,
@@ -312,7 +315,7 @@ fn item_words(item: &Item) -> String {
 }
 
 fn open(asked: &Mismatches, out: &mut dyn Write) -> Result<u8, Ended> {
-    let rest = Rest::new(&asked.to.server)?;
+    let rest = Rest::new(&asked.to.server, asked.to.token.as_deref())?;
     let query = asked.when.query();
     let body = rest.get(&format!("/api/v1/mismatches{}", query.replacen('&', "?", 1)))?;
     if asked.to.json {
@@ -332,7 +335,7 @@ fn open(asked: &Mismatches, out: &mut dyn Write) -> Result<u8, Ended> {
 }
 
 fn warned(asked: &Warnings, out: &mut dyn Write) -> Result<u8, Ended> {
-    let rest = Rest::new(&asked.to.server)?;
+    let rest = Rest::new(&asked.to.server, asked.to.token.as_deref())?;
     let mut query = String::new();
     for (name, value) in [("material", &asked.material), ("job", &asked.job)] {
         query.extend(value.iter().map(|value| format!("&{name}={}", in_a_query(value))));

@@ -6,6 +6,7 @@ use shared_types::Problem;
 pub(super) struct Rest {
     http: reqwest::blocking::Client,
     base: String,
+    token: Option<String>,
 }
 
 /// Why there is no answer, in words.
@@ -16,9 +17,9 @@ pub(super) struct Unanswered {
 }
 
 impl Rest {
-    pub(super) fn new(server: &str) -> Result<Rest, Unanswered> {
+    pub(super) fn new(server: &str, token: Option<&str>) -> Result<Rest, Unanswered> {
         let (http, base) = caller(server).map_err(|say| Unanswered { say, ask_otherwise: true })?;
-        Ok(Rest { http, base })
+        Ok(Rest { http, base, token: token.map(|token| token.trim().to_owned()).filter(|token| !token.is_empty()) })
     }
 
     /// The answer as it came, byte for byte.
@@ -33,7 +34,11 @@ impl Rest {
             },
             ask_otherwise: false,
         };
-        let answer = self.http.get(format!("{}{path}", self.base)).send().map_err(|error| gone(&error))?;
+        let mut request = self.http.get(format!("{}{path}", self.base));
+        if let Some(token) = &self.token {
+            request = request.bearer_auth(token);
+        }
+        let answer = request.send().map_err(|error| gone(&error))?;
         let status = answer.status().as_u16();
         let body = answer.bytes().map_err(|error| gone(&error))?;
         match (status, serde_json::from_slice::<Problem>(&body)) {

@@ -261,6 +261,7 @@ pub(crate) struct LogQuery {
 pub(crate) async fn list_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,
+    who: Who,
     listeners: web::Data<Listeners>,
     query: Query<LogQuery>,
 ) -> Answer {
@@ -273,7 +274,7 @@ pub(crate) async fn list_entries(
             return Ok(feed::head());
         }
         let after = resumed.or(after).unwrap_or(0);
-        return feed::listen(yard, &listeners, Wish { filter, after, warnings });
+        return feed::listen(yard, &listeners, Wish { filter, after, warnings, who });
     }
     let after = after.unwrap_or(0);
     let again = filter.in_query();

@@ -8,6 +8,7 @@ use super::{
     log::{Chosen, Filter, chosen},
     problems::{Answer, Fault, Kind},
     told::{Current, Told},
+    who::Who,
 };
 use crate::yard::Yard;
 use actix_web::{
@@ -88,6 +89,8 @@ pub(crate) struct Wish {
     pub(crate) after: u64,
     /// Also what runs out and will not make its plan.
     pub(crate) warnings: bool,
+    /// Who listens: no longer than they may.
+    pub(crate) who: Who,
 }
 
 /// Sends what is after this position, and then what comes.
@@ -98,10 +101,10 @@ pub(crate) fn listen(yard: web::Data<Yard>, listeners: &Listeners, wish: Wish) -
     };
     let (to, pieces) = mpsc::channel(1);
     let (tail, stopping) = (yard.tail.clone(), listeners.stopping.clone());
-    let Wish { filter, after, warnings } = wish;
+    let Wish { filter, after, warnings, who } = wish;
     let told = warnings.then(|| (listeners.current.clone(), Told::default()));
     let turns = listeners.turns.clone();
-    actix_web::rt::spawn(Sending { yard, filter, after, told, turns, tail, stopping, to }.run());
+    actix_web::rt::spawn(Sending { yard, who, filter, after, told, turns, tail, stopping, to }.run());
     Ok(begun(Listener { pieces, _seat: Some(seat) }))
 }
 
@@ -135,6 +138,7 @@ impl MessageBody for Listener {
 
 struct Sending {
     yard: web::Data<Yard>,
+    who: Who,
     filter: Filter,
     after: u64,
     told: Option<(Arc<Current>, Told)>,
@@ -157,6 +161,10 @@ impl Sending {
         let mut piece = Bytes::from_static(b"retry: 2000\n: listening\n\n");
         loop {
             if !piece.is_empty() && self.to.send(piece).await.is_err() || *self.stopping.borrow() {
+                return;
+            }
+            // Whoever signed out, or whose token was revoked, hears no more.
+            if !self.who.still_may(&self.yard) {
                 return;
             }
             if self.after < *self.tail.borrow_and_update() {

@@ -118,6 +118,22 @@ impl Who {
         }
     }
 
+    /// Whether whoever began something long may still go on with it. It counts as no use of a session.
+    pub(crate) fn still_may(&self, yard: &Yard) -> bool {
+        match self {
+            Who::Anybody => !yard.people.is_set_up(),
+            Who::Nobody(_) => false,
+            Who::Person(person) => {
+                yard.people.sessions.stands(&person.token, yard.now()) && !roles(yard, &person.session.badge).is_empty()
+            }
+            Who::Device(code) => standing::device(&yard.read(), code) == Standing::Enrolled,
+            Who::Program(program) => {
+                let token = program.name.parse().ok().and_then(|id: Uuid| standing::token(&yard.read(), &id));
+                token.is_some_and(|token| token.holds(yard.now()))
+            }
+        }
+    }
+
     /// The person, if it is one, as pages write.
     pub(crate) fn person(&self) -> Option<By> {
         match self {

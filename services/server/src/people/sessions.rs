@@ -121,6 +121,11 @@ impl Sessions {
         Some(session)
     }
 
+    /// Whether the session of this token stands; it is not seen by that.
+    pub(crate) fn stands(&self, token: &str, now: Instant) -> bool {
+        self.read().get(&Hashed::of(token)).is_some_and(|session| session.stands(now))
+    }
+
     pub(crate) fn end(&self, token: &str) {
         self.write().remove(&Hashed::of(token));
     }

@@ -141,6 +141,22 @@ fn a_session_ends_by_signing_out_by_time_and_by_an_administrator() {
 }
 
 #[test]
+fn whoever_signs_out_hears_no_more_of_the_log() {
+    let town = Town::new();
+    let cookie = town.invite("B-17", false);
+    let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
+    let last = town.server.last_seq();
+    let request = client.get(format!("http://{}/api/v1/entries?after={last}", town.server.address()));
+    let answer = request.header("accept", "text/event-stream").header("cookie", &cookie).send().unwrap();
+    assert_eq!(answer.status(), 200);
+    town.post_as(("cookie", &cookie), "/api/v1/sign-out", &json!({}));
+    // The next entry wakes the listener, and it ends instead of being sent.
+    town.grant("B-98", json!({"roles": ["reader"]}));
+    let heard = answer.text().unwrap();
+    assert!(heard.contains(": listening") && !heard.contains("B-98"), "{heard}");
+}
+
+#[test]
 fn a_badge_signs_in_on_an_enrolled_device_and_nowhere_else() {
     let town = Town::new();
     let symbol = town.badge("B-17");

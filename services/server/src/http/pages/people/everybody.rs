@@ -44,6 +44,8 @@ struct GivenPage {
     says: String,
     /// What stands on it in letters.
     letters: String,
+    /// The letters are printed too: a badge has its symbol alone.
+    on_paper: bool,
     symbol: Option<String>,
     /// Below it on the sheet.
     under: String,
@@ -119,7 +121,7 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
                 "Print it and give it to them: it is shown this once. Whoever has it signs in with it on every enrolled device. A lost one is ended by making another.",
                 &made.symbol,
                 format!("{} {name}", made.badge),
-                false,
+                Sheet::Badge,
             )
         }
         "invite" => {
@@ -129,7 +131,7 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
                 "They type it at /set-up and choose their own password. It can be used once, until the time below.",
                 &made.code,
                 format!("until {}", time(yard, made.ends_at)),
-                true,
+                Sheet::Letters,
             )
         }
         "sign-out" => {
@@ -160,7 +162,7 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
             };
             let issued = issue(yard, who, asked).await?;
             let says = "Copy it into the program: it is shown this once. It is sent as Authorization: Bearer, with every request.";
-            given(format!("Token for {badge}"), says, &issued.token, format!("entry {}", issued.seq), true)
+            given(format!("Token for {badge}"), says, &issued.token, format!("entry {}", issued.seq), Sheet::Letters)
         }
         "revoke-token" => {
             let body =
@@ -195,13 +197,36 @@ fn device(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fault>
     let place = Some(form.text("place").to_owned()).filter(|place| !place.is_empty());
     let made = new_device_code(yard, who, &DeviceAsked { device: form.text("device").to_owned(), what, place })?;
     let says = "Type or scan it on the device at /enrol, within 15 min. It can be used once.";
-    given(format!("Enrol {}", made.device), says, &made.code, format!("until {}", time(yard, made.ends_at)), false)
+    given(
+        format!("Enrol {}", made.device),
+        says,
+        &made.code,
+        format!("until {}", time(yard, made.ends_at)),
+        Sheet::Both,
+    )
 }
 
-fn given(title: String, says: &str, letters: &str, under: String, letters_only: bool) -> Result<Done, Fault> {
-    let symbol = if letters_only { None } else { symbol::svg(letters, "the symbol to scan") };
-    let page =
-        GivenPage { assets: Assets::new(), title, says: says.to_owned(), letters: letters.to_owned(), symbol, under };
+/// What is on the sheet that is printed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sheet {
+    /// A symbol and no letters: a badge is looked at by many.
+    Badge,
+    /// Both: a device may have no scanner yet.
+    Both,
+    Letters,
+}
+
+fn given(title: String, says: &str, letters: &str, under: String, sheet: Sheet) -> Result<Done, Fault> {
+    let symbol = if sheet == Sheet::Letters { None } else { symbol::svg(letters, "the symbol to scan") };
+    let page = GivenPage {
+        assets: Assets::new(),
+        title,
+        says: says.to_owned(),
+        letters: letters.to_owned(),
+        on_paper: sheet != Sheet::Badge,
+        symbol,
+        under,
+    };
     Ok(Done::Given(Box::new(page)))
 }
 
