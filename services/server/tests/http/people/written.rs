@@ -1,7 +1,9 @@
 //! What is written says who did it, how that is known, and from where.
 
 use super::town::Town;
+use reqwest::Method;
 use serde_json::{Value, json};
+use shared_types::Stamp;
 
 fn fact(town: &Town, by: &str, more: Value) -> Value {
     let mut fact = town.server.fact_now("seen", "roll/R-42", json!({"in": "F1"}));
@@ -79,6 +81,33 @@ fn a_device_is_believed_of_itself_and_of_who_signed_in_there() {
         (&held["by_known"], &held["device"], &held["device_known"]),
         (&json!("badge"), &json!("H-3"), &json!("token"))
     );
+}
+
+#[test]
+fn what_an_enrolled_device_sends_late_was_scanned_when_it_says() {
+    let town = Town::new();
+    let token = format!("Bearer {}", town.device("H-3"));
+    let at = |minutes: i64| Stamp::utc(town.server.clock_ahead_ms(minutes * 60_000)).to_string();
+    let told = |counter: u64, occurred: i64, said: i64, shows: Option<i64>| {
+        let more = json!({"device": "H-3", "counter": counter, "occurred_at": at(occurred), "device_said": at(said)});
+        let body = json!({"entries": [fact(&town, "B-17", more)]}).to_string().into_bytes();
+        let shown = shows.map(at);
+        let headers = [("content-type", "application/json"), ("authorization", token.as_str())];
+        let headers = headers.into_iter().chain(shown.as_deref().map(|shown| ("device-time", shown)));
+        let headers: Vec<(&str, &str)> = headers.collect();
+        let said = town.server.send(Method::POST, "/api/v1/entries", &headers, body).json();
+        entry(&town, &said["results"][0])["told"] == true
+    };
+    // Eight hours in the freezer's shadow.
+    assert!(!told(1, -480, -480, None));
+    assert!(told(2, -480, -60, None));
+    // Its clock is half an hour fast, and shows so.
+    assert!(!told(3, -480, -450, Some(30)));
+    assert!(told(4, -480, -450, None));
+    let list = town.get_as(("cookie", &town.admin), "/api/v1/devices").json();
+    let device = &list["devices"][0];
+    assert_eq!((&device["last_counter"], &device["missing"]), (&json!(4), &json!([])));
+    assert_eq!((&device["standing"], &device["clock_ahead_ms"]), (&json!("enrolled"), &json!(1_800_000)));
 }
 
 #[test]
