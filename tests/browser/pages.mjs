@@ -221,7 +221,7 @@ export function pages(code) {
 }
 
 function ofTheDay() {
-  return ["today", "runs-out", "take-out", "handover", "mismatches", "devices"].map((name) => ({ name, at: `/${name}`, kind: "desk", paper: true }));
+  return ["today", "runs-out", "take-out", "handover", "mismatches", "devices", "paper"].map((name) => ({ name, at: `/${name}`, kind: "desk", paper: true }));
 }
 
 /** A page of each kind of thing, and one thing in the states that look different. */

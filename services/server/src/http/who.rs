@@ -323,6 +323,13 @@ impl By {
         NewFact::new(entry, raw).map_err(|_| Fault::went_wrong("The fact could not be written down."))
     }
 
+    /// The same of a fact beside which somebody stands.
+    pub(crate) fn vouch_with(&self, fact: NewFact, second: KnownBy) -> Result<NewFact, Fault> {
+        let NewFact { mut entry, raw, .. } = self.vouch(fact)?;
+        entry.second = entry.second.map(|named| Second { by_known: second, ..named });
+        NewFact::new(entry, raw).map_err(|_| Fault::went_wrong("The fact could not be written down."))
+    }
+
     fn mark(&self, entry: &mut Entry) {
         entry.by_known = self.known;
         if let Some(device) = &self.device {

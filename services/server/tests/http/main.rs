@@ -22,6 +22,7 @@ mod jobs;
 mod mismatch_pages;
 mod oven;
 mod pages;
+mod paper_day;
 mod papers;
 mod people;
 mod problems;

@@ -35,6 +35,7 @@ mod moves;
 mod named;
 mod notice;
 mod oven;
+mod paper;
 mod part;
 mod people;
 mod puzzles;
@@ -90,6 +91,7 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/receive/batch", &["GET", "HEAD", "POST"]),
     ("/receive/note", &["GET", "HEAD", "POST"]),
     ("/receive/paper/{roll}", &["GET", "HEAD", "POST"]),
+    ("/paper", &["GET", "HEAD", "POST"]),
     ("/badge", &["GET", "HEAD", "POST"]),
     ("/sign-in", &["GET", "HEAD", "POST"]),
     ("/sign-out", &["POST"]),
@@ -200,6 +202,8 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(receive::post_note)
         .service(receive::paper_page)
         .service(receive::post_paper)
+        .service(paper::paper_page)
+        .service(paper::post_paper)
         .service(badge::badge_page)
         .service(badge::post_badge)
         .service(people::sign_in_page)
