@@ -28,6 +28,7 @@ mod pages;
 mod paths;
 mod raw;
 mod rebuild;
+mod secure;
 mod serving;
 mod table;
 mod work;
@@ -39,14 +40,16 @@ use table::Plan;
 /// A section's name, and what measures it.
 type Section = (&'static str, fn(&Plan) -> bool);
 
-const SECTIONS: [Section; 7] = [
+const SECTIONS: [Section; 9] = [
     ("append", append::run),
     ("keep", keep::run),
     ("listeners", listeners::run),
     ("may-use", may_use::run),
     ("pages", pages::run),
+    ("secure", secure::run),
     ("trace", graph::run),
     ("rebuild", rebuild::run),
+    ("unclean", rebuild::unclean),
 ];
 
 fn main() -> ExitCode {

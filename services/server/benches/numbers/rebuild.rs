@@ -12,16 +12,18 @@ use domain::Book;
 use rustix::time::{ClockId, clock_gettime};
 use server::{
     clock::{Clock, SystemClock},
+    intake,
     journal::leaf,
     yard::{Options, Yard},
 };
-use shared_types::{Entry, Instant};
+use shared_types::{Entry, Instant, Stamp};
 
 use super::{
     fill::fill,
     history::History,
     paths,
     table::{Plan, Target, ratios, rounds, row},
+    work::must_be_written,
 };
 
 const HEADER_BYTES: usize = 72;
@@ -45,6 +47,35 @@ pub(crate) fn run(plan: &Plan) -> bool {
         row(&format!("  {what}: rate"), Target::Stated("per s"), &mine, &[]);
     }
     met
+}
+
+/// A start after the plug was pulled: no root covers the last group. Beside it a start after a stop.
+pub(crate) fn unclean(plan: &Plan) -> bool {
+    let end = SystemClock::new().now().minus_ms(60_000);
+    let (stopped, at_work) = (paths::folder(), paths::folder());
+    for folder in [&stopped, &at_work] {
+        fill(folder.path(), &History::new(100_000, 10_000, end), 45);
+    }
+    let options = Options { archive: false, rest_after: Duration::from_secs(3_600), ..Options::default() };
+    let yard = Yard::open(at_work.path(), options).unwrap();
+    let (id, at) = (yard.clock.new_id(), Stamp::utc(yard.clock.now()));
+    let (roll, place) = (History::roll(1), History::freezer(1));
+    let fact = format!(
+        r#"{{"id":"{id}","kind":"seen","thing":"roll/{roll}","occurred_at":"{at}","by":"B-7","body":{{"in":"{place}"}}}}"#
+    );
+    must_be_written(&yard.committer.submit_blocking(intake::fact(&fact).unwrap()));
+    let ours = || {
+        let copy = paths::folder();
+        fs::create_dir(copy.path().join("journal")).unwrap();
+        for file in fs::read_dir(at_work.path().join("journal")).unwrap().map(|file| file.unwrap().path()) {
+            fs::copy(&file, copy.path().join("journal").join(file.file_name().unwrap())).unwrap();
+        }
+        rebuild(copy.path())
+    };
+    let what = "start after a pulled plug, 100000 entries";
+    let all = rounds(plan, what, || rebuild(stopped.path()), ours);
+    let (rate, noise) = ratios(&all, |per_s| *per_s);
+    row(&format!("{what}: rate / after a stop"), Target::AtLeast(0.83), &rate, &noise)
 }
 
 /// A start. Entries per second.
