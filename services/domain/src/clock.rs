@@ -1,7 +1,8 @@
 //! One roll's material on its way: door-to-door out-time from opening to end, through roll, kit and lay-up.
 
-use crate::history::{History, Return};
+use crate::history::{History, Return, Returns, Stretch};
 use shared_types::Instant;
+use std::sync::Arc;
 
 /// What a person would read off the out-time card, at any instant.
 #[derive(Clone, Debug)]
@@ -14,9 +15,11 @@ pub struct Clock {
     pub opening_refreezes: u32,
     /// Out of the cold, before the opening too: sorted, disjoint.
     out: Vec<(Instant, Instant)>,
+    /// The stretches as they were found, one for each return.
+    found: Arc<Vec<Stretch>>,
     lumps: Vec<Assigned>,
     /// On each way on which the facts can be read.
-    returns: Vec<Vec<Return>>,
+    returns: Returns,
     /// Where its clock stands for good: used up, thrown away, or in the oven.
     end: Option<Instant>,
 }
@@ -38,6 +41,7 @@ impl Clock {
             opening_ms,
             opening_refreezes,
             out: history.stretches.union().to_vec(),
+            found: Arc::clone(&history.stretches.all),
             lumps: lumps_since(history, Instant::MIN, from).collect(),
             returns: history.returns.clone(),
             end: None,
@@ -52,22 +56,15 @@ impl Clock {
 
     /// From the cut on, the kit's history counts; the two join at the nominal instant.
     pub fn then(mut self, at: Instant, next: &History) -> Clock {
-        let out_since = self.around(at).map(|(since, _)| since);
+        let begun = self.found.iter().take_while(|stretch| stretch.from <= at);
+        let out_since = begun.filter(|stretch| at < stretch.to).map(|stretch| stretch.from).min();
         self.clip(at);
         self.out.extend(
             next.stretches.union().iter().map(|(from, to)| ((*from).max(at), *to)).filter(|(from, to)| from < to),
         );
         self.lumps.extend(lumps_since(next, at, self.from));
-        let mut ways = Vec::new();
-        for way in &next.returns {
-            let mut later: Vec<Return> = way.iter().filter(|one| at <= one.at).copied().collect();
-            // The first return's stretch began when the roll was taken out.
-            if let Some(first) = later.first_mut() {
-                first.out_from = out_since.map_or(first.out_from.max(at), |since| first.out_from.min(since));
-            }
-            ways.extend(self.returns.iter().map(|own| [own.as_slice(), &later].concat()));
-        }
-        self.returns = ways;
+        self.returns = self.returns.then(at, out_since, &next.returns);
+        self.found = Arc::clone(&next.stretches.all);
         self.merge();
         self
     }
@@ -88,8 +85,7 @@ impl Clock {
             from < to
         });
         self.lumps.retain(|lump| lump.charged <= at);
-        self.returns.iter_mut().for_each(|way| way.retain(|one| one.at <= at));
-        self.returns.dedup();
+        self.returns.clip(at);
     }
 
     fn merge(&mut self) {
@@ -177,15 +173,8 @@ impl Clock {
     /// its count, unless more are known.
     pub fn refreezes(&self, at: Instant, after_ms: impl Fn(&Return) -> i64) -> i64 {
         let until = self.until(at);
-        let counts = |one: &&Return| one.at <= until && after_ms(one) < one.back.since(one.out_from);
-        let on = |way: &Vec<Return>| {
-            let counted = || way.iter().filter(counts);
-            let early = counted().filter(|one| one.at < self.from).count();
-            let late = counted().count() - early;
-            let count = |of: usize| i64::try_from(of).unwrap_or(i64::MAX);
-            i64::from(self.opening_refreezes).max(count(early)).saturating_add(count(late))
-        };
-        self.returns.iter().map(on).max().unwrap_or(i64::from(self.opening_refreezes))
+        let counts = |one: &Return| one.at <= until && after_ms(one) < one.back.since(one.out_from);
+        self.returns.most(i64::from(self.opening_refreezes), self.from, counts)
     }
 
     /// How long it has been out, if it is.

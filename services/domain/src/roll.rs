@@ -9,6 +9,7 @@ use crate::view::View;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
 use shared_types::{Instant, Kind, Refreezes, Revision, ShelfLife};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// One roll's life. Two receipts give two; for each limit the worse binds.
@@ -124,36 +125,55 @@ fn start(view: View<'_>, receipt: &Fact, received: &Received, storage: Option<St
     Start { from, before_first_fact, kit: false, storage }
 }
 
+/// So many things may stand one behind the other, each with a scan that a person said was the next one's. Beyond that, and
+/// where they stand in a circle, each is read as it is without what is said to be its own.
+const CHAIN: usize = 16;
+
+/// What was found to be another thing's, by the thing it was scanned of; nothing yet of one that is being looked at.
+type MovedOut = BTreeMap<Label, Vec<(u32, Label)>>;
+
 /// Facts of another thing that a person said were this one's, while that mismatch arises.
 pub fn moved_in(view: View<'_>, thing: Label) -> Vec<Step> {
+    moved_into(view, thing, CHAIN, &mut MovedOut::from([(thing, Vec::new())]))
+}
+
+fn moved_into(view: View<'_>, thing: Label, chain: usize, known: &mut MovedOut) -> Vec<Step> {
     let named = view.facts(thing).filter_map(|fact| match fact.what {
         What::ActsOn(on) if on != 0 => Some(on),
         _ => None,
     });
     let thought_of = view.what_if.and_then(|what_if| what_if.settles.as_ref());
     let thought_of = thought_of.filter(|thought| thought.other == Some(thing)).map(|thought| thought.on);
-    let mut moved = Vec::new();
+    let mut moved: Vec<Step> = Vec::new();
     for on in named.chain(thought_of) {
         // Said twice to be this one's, it moves once.
-        if moved.iter().all(|step: &Step| step.seq != on) {
-            moved.extend(moved_step(view, thing, on));
+        if moved.iter().all(|step| step.seq != on) {
+            moved.extend(moved_step(view, thing, on, (chain, &mut *known)));
         }
     }
     moved
 }
 
-fn moved_step(view: View<'_>, thing: Label, on: u32) -> Option<Step> {
+fn moved_step(view: View<'_>, thing: Label, on: u32, (chain, known): (usize, &mut MovedOut)) -> Option<Step> {
     let origin = view.book.entry(on)?.thing;
     if origin == thing {
         return None;
     }
     let fact = view.facts(origin).find(|fact| fact.seq == on)?;
-    let own = steps(view, origin);
-    let history = match view.book.kind(origin) {
-        Kind::Roll => roll_life_of(view, origin, &own).history,
-        _ => Arc::new(kit_history(view, origin, &own)),
-    };
-    history.moved_out.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
+    if !known.contains_key(&origin) {
+        known.insert(origin, Vec::new());
+        let mut own = steps(view, origin);
+        if let Some(chain) = chain.checked_sub(1) {
+            own.extend(moved_into(view, origin, chain, known));
+            own.sort_by_key(|step| step.at);
+        }
+        let history = match view.book.kind(origin) {
+            Kind::Roll => roll_life_of(view, origin, &own).history,
+            _ => Arc::new(kit_history(view, origin, &own)),
+        };
+        known.insert(origin, history.moved_out.clone());
+    }
+    known.get(&origin)?.contains(&(on, thing)).then(|| step(view, thing, fact)).flatten()
 }
 
 struct Used {

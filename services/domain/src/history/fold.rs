@@ -1,6 +1,8 @@
 //! The fold itself: one state, one step at a time, and no scan is swallowed as a repeat.
 
-use super::readings::{Reading, add_ways};
+use super::named::{Granted, folded};
+use super::readings::Reading;
+use super::returns::{Returns, Way, add_ways};
 use super::settled::Settled;
 use super::{Found, History, Puzzle, Spot, Step, StepAct, Stretch, Stretches, Take};
 use crate::cold::Storage;
@@ -49,15 +51,16 @@ pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
     if !steps.iter().any(|step| told(&step)) {
         return folded(view, start, steps.to_vec());
     }
-    let without = folded(view, start, steps.iter().filter(|step| !told(step)).copied().collect());
+    let asking = |step: &Step| Step { asks: told(&step), ..*step };
+    let without = folded(view, start, steps.iter().map(asking).collect());
     // By the scans alone: what was told may not have been.
-    let is_scan = |step: &&Step| !step.told;
-    let scanned = steps.iter().any(Step::waits).then(|| steps.iter().filter(is_scan).copied().collect());
+    let is_scan = |step: &&Step| !step.waits();
+    let scanned = steps.iter().any(Step::waits).then(|| steps.iter().filter(is_scan).map(asking).collect());
     let scanned = scanned.map(|scans| folded(view, start, scans));
     let out_anyway = |step: &Step| {
         let by_scans = scanned.as_ref().unwrap_or(&without);
-        let is_out = matches!(by_scans.spot(step.at), Some((_, Spot::Out(_))));
-        is_out && by_scans.stretches.around(step.earliest).is_some_and(|(_, to)| step.latest < to)
+        let around = by_scans.stretches.around(step.earliest);
+        by_scans.asked_out.contains(&step.seq) && around.is_some_and(|(_, to)| step.latest < to)
     };
     let counts = |step: &&Step| !told(step) || !out_anyway(step);
     if steps.iter().filter(told).all(out_anyway) {
@@ -68,41 +71,12 @@ pub fn fold(view: View<'_>, steps: &[Step], start: Start) -> History {
     with
 }
 
-/// A put-away that a person named is put where it happened, and everything is looked at again: it changes what comes
-/// after it. Each mismatch is settled so once.
-fn folded(view: View<'_>, start: Start, mut steps: Vec<Step>) -> History {
-    let mut granted: Vec<Granted> = Vec::new();
-    loop {
-        let mut folding = Folding::new(view, start, &granted);
-        folding.over(&steps);
-        match folding.grant.take() {
-            Some((step, found)) => {
-                let at = steps.partition_point(|other| other.at < step.at);
-                steps.insert(at, step);
-                granted.push(Granted { seq: found.seq, found });
-            }
-            None => {
-                let mut history = folding.finish();
-                history.found.extend(granted.iter().map(|one| one.found));
-                return history;
-            }
-        }
-    }
-}
-
-/// A mismatch that a put-away at a named time settles.
-#[derive(Clone, Copy)]
-pub(super) struct Granted {
-    pub(super) seq: u32,
-    pub(super) found: Found,
-}
-
 pub(super) struct Folding<'b> {
     pub(super) view: View<'b>,
     pub(super) start: Start,
     pub(super) granted: &'b [Granted],
     /// What to put into history before looking again.
-    pub(super) grant: Option<(Step, Found)>,
+    pub(super) grant: Option<(Step, Granted)>,
     /// How the facts are read first of all: what is shown, and most of what is asked, comes of it.
     pub(super) now: Reading,
     /// How else they can be read, for what that takes.
@@ -110,11 +84,13 @@ pub(super) struct Folding<'b> {
     /// One of those is being read.
     pub(super) beside: bool,
     stretches: Vec<Stretch>,
+    /// The ways up to where there was one reading alone, part after part.
+    pub(super) returns: Vec<Vec<Way>>,
     pub(super) so_far: History,
 }
 
 impl<'b> Folding<'b> {
-    fn new(view: View<'b>, start: Start, granted: &'b [Granted]) -> Folding<'b> {
+    pub(super) fn new(view: View<'b>, start: Start, granted: &'b [Granted]) -> Folding<'b> {
         Folding {
             view,
             start,
@@ -124,20 +100,28 @@ impl<'b> Folding<'b> {
             others: Vec::new(),
             beside: false,
             stretches: Vec::new(),
+            returns: Vec::new(),
             so_far: History::default(),
         }
     }
 
-    fn over(&mut self, steps: &[Step]) {
+    pub(super) fn over(&mut self, steps: &[Step]) {
         // Mostly every step is a place, every second one a stretch's end.
         self.so_far.spots.reserve(steps.len() + 1);
         self.stretches.reserve(steps.len() / 2 + 1);
-        self.before(steps.iter().find(|step| !step.waits()).map(|step| step.at));
+        let mut happens = steps.iter().filter(|step| !step.asks);
+        let first = happens.clone().next();
+        self.before(happens.find(|step| !step.waits()).map(|step| step.at));
         // What was told of the time before makes it not out from the beginning on.
-        if matches!((&self.now.state, steps.first()), (State::Out { since, .. }, Some(first)) if first.at < *since) {
+        if matches!((&self.now.state, first), (State::Out { since, .. }, Some(first)) if first.at < *since) {
             self.others.push(Reading::default());
         }
         for step in steps {
+            if step.asks {
+                let out = matches!(self.now.state, State::Out { .. });
+                self.so_far.asked_out.extend(Some(step.seq).filter(|_| out));
+                continue;
+            }
             self.step(step);
             if self.grant.is_some() {
                 return;
@@ -145,7 +129,7 @@ impl<'b> Folding<'b> {
         }
     }
 
-    fn finish(mut self) -> History {
+    pub(super) fn finish(mut self) -> History {
         self.runs_on();
         for other in std::mem::take(&mut self.others) {
             let main = std::mem::replace(&mut self.now, other);
@@ -153,7 +137,8 @@ impl<'b> Folding<'b> {
             let other = std::mem::replace(&mut self.now, main);
             add_ways(&mut self.now.returns, other.returns);
         }
-        self.so_far.returns = std::mem::take(&mut self.now.returns);
+        self.returns.push(self.now.returns);
+        self.so_far.returns = Returns::new(self.returns);
         self.so_far.stretches = Stretches::new(std::mem::take(&mut self.stretches));
         self.so_far.spots.sort_by_key(|(at, _)| *at);
         self.so_far
@@ -164,26 +149,6 @@ impl<'b> Folding<'b> {
             self.stretch(since, Instant::MAX, seq, None);
         }
         self.leaves(Instant::MAX);
-    }
-
-    pub(super) fn is_granted(&self, step: &Step) -> bool {
-        let settled = || self.granted.iter().any(|one| one.seq == step.seq);
-        step.granted || if self.beside { self.now.granted.contains(&step.seq) } else { settled() }
-    }
-
-    /// A put-away that a person named, on another way: where what made them name it is odd there too, and in the place
-    /// where the thing was last on that way.
-    pub(super) fn granted_beside(&self, step: &Step) -> Option<Step> {
-        let puzzle = self.granted.iter().find(|one| one.seq == step.seq).map(|one| one.found.puzzle)?;
-        match (puzzle, &self.now.state) {
-            (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, State::In { .. }) => Some(*step),
-            (Puzzle::OutWhileOut, State::Out { from, .. }) => {
-                let place = (*from)?;
-                Some(Step { act: StepAct::PutAway { place, rack_ms: self.rack_ms(place, step.at) }, ..*step })
-            }
-            (Puzzle::SeenInsideWhileOut | Puzzle::PutAwayNotAfterTakeOut, State::Out { .. }) => Some(*step),
-            (_, _) => None,
-        }
     }
 
     pub(super) fn rack_ms(&self, place: Label, at: Instant) -> i64 {
@@ -211,7 +176,7 @@ impl<'b> Folding<'b> {
     pub(super) fn read(&mut self, step: &Step) {
         match step.act {
             StepAct::TakenOut { .. } => self.so_far.takes.push(Take::of(step)),
-            StepAct::PutAway { .. } => _ = self.now.first_put_away.get_or_insert(step.seq),
+            StepAct::PutAway { .. } => _ = self.now.first_put_away.get_or_insert((step.seq, step.at)),
             StepAct::Received | StepAct::SeenInside { .. } | StepAct::Outside { .. } => {}
         }
         match (&self.now.state, step.act) {
@@ -219,6 +184,8 @@ impl<'b> Folding<'b> {
                 self.inside(place, step)
             }
             (State::Unknown, StepAct::TakenOut { to, .. }) => self.out(step.earliest, step, to, Some(step)),
+            // A cut joins the kit's history to its roll's at the time that was said.
+            (State::Unknown, StepAct::Outside { place: None }) if self.start.kit => self.out(step.at, step, None, None),
             (State::Unknown, StepAct::Outside { place }) => self.out(step.earliest, step, place, None),
             (State::Unknown, StepAct::Received) => self.out(step.earliest, step, None, None),
             (State::In { .. } | State::Out { .. }, StepAct::Received) => {}
@@ -288,7 +255,7 @@ impl<'b> Folding<'b> {
         let settled_by = settled.as_ref().map(|(by, _)| *by);
         self.so_far.found.push(Found { seq: step.seq, puzzle, since, place, settled_by });
         match settled {
-            Some((_, Settled::PutAwayAt(at))) if self.beside => self.put_away_beside(puzzle, step, since, at),
+            Some((_, Settled::PutAwayAt(at))) if self.beside => self.put_away_beside(puzzle, step, since, (at, place)),
             Some((_, settled)) => self.settle(puzzle, step, since, settled),
             None => self.unsafe_way(puzzle, step, since),
         }

@@ -2,13 +2,16 @@
 //! Ordered by the nominal instant, charged the unsafe way: out at the earliest, back at the latest.
 
 mod fold;
+mod named;
 mod readings;
+mod returns;
 mod settle;
 mod settled;
 mod steps;
 mod stretches;
 
 pub use fold::{Before, Start, fold};
+pub use returns::{Return, Returns};
 pub use settled::{can_be, fits};
 pub use steps::{Step, StepAct, step, steps};
 pub use stretches::Stretches;
@@ -17,6 +20,7 @@ use crate::cold::storage;
 use crate::fact::Label;
 use crate::view::View;
 use shared_types::Instant;
+use std::collections::BTreeSet;
 
 /// A stretch out of the cold, as it is charged.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -36,17 +40,6 @@ pub struct Lump {
     pub until: Instant,
     pub ms: i64,
     pub seq: u32,
-}
-
-/// A return to the cold that ended a stretch. Goods-in's put-away is none.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Return {
-    pub at: Instant,
-    pub out_from: Instant,
-    pub back: Instant,
-    pub seq: u32,
-    /// A kit's: it warms at once.
-    pub of_kit: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -109,7 +102,7 @@ pub struct History {
     pub stretches: Stretches,
     pub lumps: Vec<Lump>,
     /// The returns to the cold on each way on which the facts can be read.
-    pub returns: Vec<Vec<Return>>,
+    pub returns: Returns,
     pub spots: Vec<(Instant, Spot)>,
     pub found: Vec<Found>,
     /// Facts that a person said were another thing's.
@@ -117,6 +110,8 @@ pub struct History {
     /// Take-outs in order. Those only told are beside, in `takes_told`.
     pub takes: Vec<Take>,
     pub takes_told: Vec<Take>,
+    /// The steps that only ask, at which it was out.
+    pub(crate) asked_out: BTreeSet<u32>,
 }
 
 impl History {

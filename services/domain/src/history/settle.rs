@@ -2,7 +2,7 @@
 
 use super::fold::{Folding, State};
 use super::settled::Settled;
-use super::{Found, Lump, Puzzle, Step, StepAct, Take};
+use super::{Lump, Puzzle, Step, StepAct, Take};
 use crate::fact::Label;
 use shared_types::Instant;
 
@@ -39,7 +39,7 @@ impl Folding<'_> {
                 self.inside(place, step);
             }
             (Settled::Carried(ms), place) => self.outside(step.earliest.minus_ms(ms), step, place, None),
-            (Settled::PutAwayAt(at), place) => self.put_away_at(puzzle, step, since, at, place),
+            (Settled::PutAwayAt(at), place) => self.put_away_at(puzzle, step, since, (at, place)),
             (Settled::Assigned(ms), place) => self.assigned(puzzle, step, since, ms, place),
         }
     }
@@ -69,7 +69,7 @@ impl Folding<'_> {
     /// from there, whatever that person said.
     pub(super) fn moved_on(&mut self, step: &Step, last_known: Instant, place: Label) {
         let puzzle = Puzzle::InWhileInElsewhere;
-        match self.granted.iter().any(|one| (one.seq, one.found.puzzle) == (step.seq, puzzle)) {
+        match self.granted.iter().any(|one| one.is_of(step.seq, puzzle)) {
             true => self.unsafe_way(puzzle, step, last_known),
             false => self.puzzle(puzzle, step, last_known, Some(place)),
         }
@@ -111,43 +111,5 @@ impl Folding<'_> {
             (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, Some(place)) => self.inside(place, step),
             (Puzzle::InWhileIn | Puzzle::InWhileInElsewhere, None) => {}
         }
-    }
-
-    /// The same in another reading: history itself stays as it is, so it counts as out until that time and the scan, or
-    /// runs on; and as a return.
-    pub(super) fn put_away_beside(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant) {
-        match (puzzle, step.act) {
-            (
-                Puzzle::InWhileIn | Puzzle::InWhileInElsewhere,
-                StepAct::PutAway { place, rack_ms } | StepAct::SeenInside { place, rack_ms },
-            ) => self.back(step, place, since, step.latest.max(at).plus_ms(rack_ms)),
-            (_, _) => {
-                let in_a_place = match (puzzle, &self.now.state) {
-                    (Puzzle::SeenInsideWhileOut, _) => true,
-                    (_, State::Out { from, .. }) => puzzle == Puzzle::OutWhileOut && from.is_some(),
-                    (_, _) => false,
-                };
-                if in_a_place {
-                    self.returned(step.seq, since, at.max(since), at.max(step.latest));
-                }
-                self.unsafe_way(puzzle, step, since);
-            }
-        }
-    }
-
-    /// A put-away that nobody scanned, at a time a person named, in the scan's place or, out while out, in the last.
-    fn put_away_at(&mut self, puzzle: Puzzle, step: &Step, since: Instant, at: Instant, place: Option<Label>) {
-        let last = match &self.now.state {
-            State::Out { from, .. } => *from,
-            State::In { place, .. } => Some(*place),
-            State::Unknown => None,
-        };
-        let into = if puzzle == Puzzle::OutWhileOut { last } else { place };
-        let Some(into) = into else { return self.unsafe_way(puzzle, step, since) };
-        let act = StepAct::PutAway { place: into, rack_ms: self.rack_ms(into, at) };
-        let found = self.so_far.found.pop();
-        let found = found.unwrap_or(Found { seq: step.seq, puzzle, since, place, settled_by: None });
-        let put_away = Step { at, earliest: at, latest: at, device: None, told: false, granted: true, act, ..*step };
-        self.grant = Some((put_away, found));
     }
 }

@@ -41,6 +41,8 @@ pub struct Step {
     pub told: bool,
     /// Nobody scanned it: a person named the time of a put-away.
     pub granted: bool,
+    /// Nothing happens: it only asks whether the thing is out by then.
+    pub asks: bool,
     pub act: StepAct,
 }
 
@@ -71,6 +73,7 @@ pub fn step(view: View<'_>, thing: Label, fact: &Fact) -> Option<Step> {
         device: fact.device.filter(|_| fact.marks.device_counts),
         told: waits && moves,
         granted: false,
+        asks: false,
         act,
     })
 }

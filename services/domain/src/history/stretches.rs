@@ -2,11 +2,12 @@
 
 use super::Stretch;
 use shared_types::Instant;
+use std::sync::Arc;
 
 /// Stretches as they were found, and their union, sorted and disjoint.
 #[derive(Clone, Default, Debug, PartialEq, Eq)]
 pub struct Stretches {
-    pub all: Vec<Stretch>,
+    pub all: Arc<Vec<Stretch>>,
     union: Vec<(Instant, Instant)>,
 }
 
@@ -21,7 +22,7 @@ impl Stretches {
                 Some(_) | None => union.push((stretch.from, stretch.to)),
             }
         }
-        Stretches { all, union }
+        Stretches { all: Arc::new(all), union }
     }
 
     pub fn union(&self) -> &[(Instant, Instant)] {

@@ -34,6 +34,7 @@ mod laws;
 mod limits;
 mod lists;
 mod look;
+mod named;
 mod people;
 mod random;
 mod readings;
