@@ -1,8 +1,9 @@
 //! Random histories of a yard, as lines for `rimebook load`: the same seed gives the same lines.
 //!
 //! Everything that people do wrong is in them: late, told, struck and repeated facts, wrong placards, acts while the
-//! book has a roll inside, uncertain instants, two devices that share no clock, second receipts, settlements. Times
-//! are whole minutes, so that a count of minutes is exact.
+//! book has a roll inside, uncertain instants, two devices that share no clock, clocks that are ahead, times that a device
+//! does not say, second receipts, cures said to be under way too early or too late, settlements. Times are whole minutes,
+//! so that a count of minutes is exact.
 
 mod afterwards;
 mod parts;
@@ -34,6 +35,8 @@ struct Draft {
 
 struct Writer {
     random: Random,
+    /// For what clocks and devices say, so that what happens in a history is the same without it.
+    clocks: Random,
     drafts: Vec<Draft>,
     things: Vec<(String, Option<String>)>,
 }
@@ -41,7 +44,8 @@ struct Writer {
 /// A whole yard: what it declares, some rolls, the kits cut from them, the parts laid from those, and what was
 /// found out about all of it afterwards.
 pub fn history(seed: u64) -> History {
-    let mut writer = Writer { random: Random::new(seed), drafts: Vec::new(), things: Vec::new() };
+    let (random, clocks) = (Random::new(seed), Random::new(!seed));
+    let mut writer = Writer { random, clocks, drafts: Vec::new(), things: Vec::new() };
     yard::declare(&mut writer);
     let rolls = scans::rolls(&mut writer);
     let kits = parts::cut_kits(&mut writer, &rolls);
@@ -49,6 +53,7 @@ pub fn history(seed: u64) -> History {
     afterwards::strike_some(&mut writer);
     afterwards::confirm_some(&mut writer);
     afterwards::settle_some(&mut writer);
+    afterwards::look_into_some(&mut writer);
     afterwards::strike_some(&mut writer);
 
     let lines = writer.lines();
@@ -70,6 +75,8 @@ impl Writer {
     fn fact(&mut self, kind: &str, thing: &str, at: Minute, body: Value) -> usize {
         let random = &mut self.random;
         let late = if random.chance(18) { random.between(20, 4000) } else { random.between(0, 3) };
+        // By a clock that is ahead it is written before it happened.
+        let late = if self.clocks.chance(2) { -self.clocks.between(1, 90) } else { late };
         let (id, by) = (random.uuid(), random.pick(&["B-1", "B-2", "B-3"]).to_owned());
         let mut line = json!({"id": id, "kind": kind, "thing": thing, "occurred_at": time(at), "by": by, "body": body});
         if random.chance(20) {
@@ -77,6 +84,11 @@ impl Writer {
         }
         if random.chance(65) {
             line["device"] = json!(random.pick(&["H-1", "H-2"]));
+            if self.clocks.chance(20) {
+                // The device says the same time, about the same, or another one.
+                let off = [0, 1, -7, 15, -15, 16, -16, 50, -50, -900][self.clocks.between(0, 9) as usize];
+                line["device_said"] = json!(time(at + off));
+            }
         }
         if random.chance(12) {
             line["told"] = json!(true);
@@ -107,16 +119,11 @@ impl Writer {
             }
         }
         drafts.sort_by_key(|draft| draft.recorded);
-        let mut last = Minute::MIN;
-        let mut second = 0;
-        let mut seq = 1;
+        let (mut last, mut seq) = (Minute::MIN, 1);
         for draft in &mut drafts {
-            second = if draft.recorded == last { second + 1 } else { 0 };
-            last = draft.recorded;
-            // Each line is a group of its own: no two are recorded at the same instant.
-            let recorded =
-                chrono::DateTime::from_timestamp_millis(draft.recorded * 60_000 + second).unwrap_or_default();
-            draft.line["recorded_at"] = json!(recorded.to_rfc3339_opts(chrono::SecondsFormat::Millis, true));
+            // Each line is a group of its own, and a clock that was ahead counts from a whole minute.
+            last = draft.recorded.max(last.saturating_add(1));
+            draft.line["recorded_at"] = json!(time(last));
             if draft.line["decide"].is_string() {
                 draft.line["based_on"] = json!(seq);
             }

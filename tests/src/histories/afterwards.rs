@@ -88,6 +88,19 @@ pub(super) fn settle_some(writer: &mut Writer) {
     }
 }
 
+/// Two look into some of the cures that are said to have been under way too early or too late.
+pub(super) fn look_into_some(writer: &mut Writer) {
+    let mut when = writer.drafts.iter().map(|draft| draft.recorded).max().unwrap_or_default() + 10;
+    for draft in writer.drafts.clone() {
+        if draft.line["body"]["committed_at"].is_string() && writer.clocks.chance(25) {
+            when += 1;
+            let mismatch = json!({"kind": "commit_outside_run", "entry": draft.line["id"]});
+            let body = json!({"mismatch": mismatch, "answer": {"looked_into": true}});
+            writer.decision("settle", draft.line["thing"].as_str().unwrap_or_default(), when, body);
+        }
+    }
+}
+
 /// `since`: the fact before the one that does not add up. Between the two there is nothing.
 fn fitting_answers(
     writer: &mut Writer,

@@ -125,7 +125,15 @@ fn heat(writer: &mut Writer, part: &str, after: Minute, attempt: usize) {
         let denied = start + writer.random.between(200, 900);
         writer.fact("oven_run_ended", &run, denied, json!({"cured": false, "source": "record"}));
     }
-    let committed = start + writer.random.between(60, 200);
+    // Mostly in time; before the start; about a day after it, when a start without a record was taken for none.
+    let in_time = writer.random.between(60, 200);
+    let committed = start
+        + match writer.clocks.between(1, 20) {
+            1 => -writer.clocks.between(0, 120),
+            2..=4 => 1440 + writer.clocks.between(-40, 40),
+            5 => writer.clocks.between(1440, 6000),
+            _ => in_time,
+        };
     let source = if writer.random.chance(50) { "chart" } else { "record" };
     match writer.random.between(1, 10) {
         1..=5 => {

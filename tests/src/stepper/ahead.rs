@@ -65,8 +65,10 @@ fn ends_of(book: &Book, item: &Item, view: &View, question: &Question) -> Option
     let laid = item.laid.is_some();
     let clock = |key: &str, name: &'static str| match stated(material, key) {
         Stated::Limit(allowed) => {
-            let (allowed, so_far) = (allowed.as_i64()?, item.out_time_s(at)?);
-            let passed = item.passed_ms(allowed, at).filter(|_| allowed < so_far);
+            let allowed = allowed.as_i64()?;
+            let passed =
+                item.passed_ms(allowed, at).filter(|_| item.out_time_s(at).is_some_and(|so_far| allowed < so_far));
+            let so_far = item.at_worst().out_time_s(at)?;
             Some((passed.unwrap_or(at * 60_000 + (allowed - so_far) * 1000), name))
         }
         _ => None,
@@ -78,15 +80,15 @@ fn ends_of(book: &Book, item: &Item, view: &View, question: &Question) -> Option
         Stated::Limit(limit) => limit["limit_s"].as_i64().map(|s| s * 1000),
         _ => None,
     };
-    let row = view.row("lay_to_cure").filter(|_| laid);
     Some(Ends {
         tack: clock("tack_life_s", "tack_life").filter(|_| !laid),
         out: clock("out_life_s", "out_life"),
         shelf_at_lay: shelf.filter(|_| tests == "lay" && !laid),
-        shelf_at_oven: shelf.filter(|_| tests == "oven"),
+        // A start that is confirmed has tested it.
+        shelf_at_oven: shelf.filter(|_| tests == "oven" && item.at_worst().stands_from.is_none()),
         shelf_now: shelf.filter(|_| tests == "take_out" && (!took_out || question.act == "take_out")),
         may_lie_ms: limit.filter(|_| !laid),
-        lies_until: row.map(|row| (row.passed_ms.unwrap_or(at * 60_000 + row.left * 1000), "lay_to_cure")),
+        lies_until: view.lies_until_ms.map(|end| (end, "lay_to_cure")),
     })
 }
 

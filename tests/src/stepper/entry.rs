@@ -127,7 +127,7 @@ fn read_entry(value: &Value, seq: u64) -> Entry {
     // The instant of a decision is that of its recording, which need not be a whole minute: nothing is charged by it.
     let at = match text(if is_decision { "recorded_at" } else { "occurred_at" }) {
         Some(instant) if is_decision => milliseconds(&instant).div_euclid(60_000),
-        Some(instant) => minute(&instant),
+        Some(instant) => not_after_written(minute(&instant), value),
         None => panic!("no time in {value}"),
     };
     let uncertain = value["uncertain_by_ms"].as_i64().unwrap_or(0);
@@ -151,6 +151,12 @@ fn read_entry(value: &Value, seq: u64) -> Entry {
         second: value["second"]["by"].as_str().map(str::to_owned),
         body,
     }
+}
+
+/// Nothing happened after it was written: what a clock says that is more than two minutes ahead counts from then.
+fn not_after_written(at: Minute, value: &Value) -> Minute {
+    let written = value["recorded_at"].as_str().filter(|written| milliseconds(written) + 120_000 < at * 60_000);
+    written.map_or(at, minute)
 }
 
 /// The device says that it was made at another time, by more than a quarter of an hour and by more than it may be off.

@@ -22,6 +22,8 @@ pub struct Item<'log> {
     pub laid: Option<&'log Entry>,
     /// From here on its clocks stand: used up, or in the oven.
     pub stands_from: Option<Minute>,
+    /// In an oven of whose run nobody knows that it was: its clocks may run on all the same.
+    pub unconfirmed: bool,
 }
 
 /// What a material states about one limit.
@@ -53,6 +55,11 @@ impl Item<'_> {
             (_, Some((_, kit))) => kit.outside(minute),
             _ => self.in_roll.outside(minute),
         }
+    }
+
+    /// As it would be if an oven start that is not confirmed never was.
+    pub fn at_worst(&self) -> Self {
+        Item { stands_from: self.stands_from.filter(|_| !self.unconfirmed), ..self.clone() }
     }
 
     pub fn runs(&self, at: Minute) -> bool {

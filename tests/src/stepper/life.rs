@@ -44,12 +44,13 @@ impl Life {
         self.marks.iter().map(|mark| mark.from).min()
     }
 
-    /// Hours that were assigned. No settlement is charged twice.
+    /// Hours that were assigned. No settlement is charged twice; they are charged at the earliest.
     pub fn assigned(&self) -> Vec<Lump> {
         let mut all: Vec<Lump> = Vec::new();
         for lump in self.ways().flat_map(|way| &way.lumps) {
-            if all.iter().all(|other| other.settlement != lump.settlement) {
-                all.push(lump.clone());
+            match all.iter_mut().find(|other| other.settlement == lump.settlement) {
+                Some(other) => other.at = other.at.min(lump.at),
+                None => all.push(lump.clone()),
             }
         }
         all
@@ -65,16 +66,18 @@ impl Life {
         counts: impl Fn(&Order) -> bool,
         begins: impl Fn(Minute, &Order) -> Minute,
     ) -> Vec<(i64, i64)> {
+        // A return is that of its scan, whenever a person says that it was.
         let on = |firm: &Walk, full: &Walk| {
-            let mut stretches: BTreeMap<&Order, (Minute, Minute)> = BTreeMap::new();
+            let mut stretches: BTreeMap<&str, (&Order, Minute, Minute)> = BTreeMap::new();
             let both: [&[Return]; 2] = [&firm.returns, &full.returns];
             for back in both.into_iter().flatten().filter(|back| counts(&back.order)) {
-                let (from, to) = stretches.entry(&back.order).or_insert((back.from, back.to));
+                let (_, from, to) = stretches.entry(&back.scan).or_insert((&back.order, back.from, back.to));
                 (*from, *to) = ((*from).min(back.from), (*to).max(back.to));
             }
-            let long = stretches.iter().filter(|(order, (from, to))| to - begins(*from, order) > longer_than);
-            let (early, late): (Vec<_>, Vec<_>) = long.partition(|(order, _)| order.0 < opening);
-            (early.len() as i64, late.len() as i64)
+            let long = stretches.values().filter(|(order, from, to)| to - begins(*from, order) > longer_than);
+            let early: Vec<bool> = long.map(|(order, ..)| order.0 < opening).collect();
+            let (early, all) = (early.iter().filter(|early| **early).count() as i64, early.len() as i64);
+            (early, all - early)
         };
         std::iter::once(on(&self.firm[0], &self.full[0])).chain(self.ways().map(|way| on(way, way))).collect()
     }
@@ -182,11 +185,19 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
         steps.iter().map(|(fact, step)| if told_take_out(fact, step) { look(step) } else { step.clone() }).collect();
     let firm = walk(&firm);
 
-    // With them, but for what changes nothing: inside a stretch that is outside anyway, from its earliest to its latest
-    // instant, and out by the scans alone.
-    let outside = |minute: Minute| firm.iter().flat_map(|way| &way.marks).any(|mark| mark.covers(minute));
+    // With them, but for what changes nothing: inside a stretch that is outside by the scans alone, from its earliest to its
+    // latest instant.
+    let scans: Vec<Step> = steps
+        .iter()
+        .map(|(fact, step)| match told_take_out(fact, step) || step.perhaps {
+            true => Step { perhaps: false, ..look(step) },
+            false => step.clone(),
+        })
+        .collect();
+    let scans = walk(&scans);
+    let outside = |minute: Minute| scans.iter().flat_map(|way| &way.marks).any(|mark| mark.covers(minute));
     let changes_nothing = |step: &Step| {
-        firm[0].out_since.iter().any(|(id, _)| id == step.id()) && (step.earliest..=step.latest).all(outside)
+        scans[0].out_since.iter().any(|(id, _)| id == step.id()) && (step.earliest..=step.latest).all(outside)
     };
     let full: Vec<Step> = steps
         .iter()
@@ -195,8 +206,7 @@ fn live(book: &Book, label: &str, start: Start, counts: &dyn Fn(&Entry) -> bool)
             false => step.clone(),
         })
         .collect();
-    let full = walk(&full);
-    Life::new(firm, full)
+    Life::new(firm, walk(&full))
 }
 
 /// Where a place may be warmer than a thing may be stored at, it ages there as it does outside.

@@ -49,6 +49,8 @@ pub struct View {
     /// Out-time of each thing that it holds, in milliseconds.
     pub out_time_ms: Vec<(String, i64)>,
     pub rows: Vec<Row>,
+    /// When what is laid has lain too long, if an oven start that is not confirmed never was. Milliseconds.
+    pub lies_until_ms: Option<i64>,
     /// What lies ahead, where that can be said.
     pub ahead: Option<Ahead>,
 }
@@ -61,6 +63,7 @@ impl View {
             why: vec![why.to_owned()],
             out_time_ms: Vec::new(),
             rows: Vec::new(),
+            lies_until_ms: None,
             ahead: None,
         }
     }
@@ -83,6 +86,7 @@ pub fn view(book: &Book, items: &[Item], act: &str, at: Minute) -> View {
         why: Vec::new(),
         out_time_ms: Vec::new(),
         rows: Vec::new(),
+        lies_until_ms: None,
         ahead: None,
     };
     let known: Vec<(&Item, &Value)> =
@@ -195,7 +199,9 @@ fn judge(book: &Book, view: &mut View, known: &[(&Item, &Value)], act: &str, at:
     for (item, material) in known {
         let Some(row) = shelf_row(book, item, material, at) else { continue };
         let tests_again = act == "take_out" && tested_at(material) == "take_out";
-        let done = item.shelf_life_tested(tested_at(material), at).is_some() && !tests_again;
+        // A start that is confirmed has tested it as well.
+        let in_oven = tested_at(material) == "oven" && item.laid.is_some() && item.at_worst().stands_from.is_some();
+        let done = item.shelf_life_tested(tested_at(material), at).is_some() && !tests_again || in_oven;
         let ends_on = row.ends_on.as_deref().and_then(|day| day.parse().ok());
         let left_now = ends_on.map(|day| item.shelf_life_left_s(book, day, at));
         if !done && left_now.is_some_and(|left| left < 0) {

@@ -28,6 +28,8 @@ pub enum What {
     Granted {
         place: String,
         rack: Minute,
+        /// The scan that did not add up.
+        scan: String,
     },
 }
 
@@ -48,6 +50,14 @@ impl Step {
     pub fn id(&self) -> &str {
         &self.order.4
     }
+
+    /// The scan itself, or the one of which a person named it.
+    pub fn scan(&self) -> &str {
+        match &self.what {
+            What::Granted { scan, .. } => scan,
+            _ => self.id(),
+        }
+    }
 }
 
 /// "Outside from `from` on, up to and without `until`", or for ever.
@@ -67,6 +77,8 @@ impl Mark {
 #[derive(Clone, Debug)]
 pub struct Return {
     pub order: Order,
+    /// The scan that showed it.
+    pub scan: String,
     pub from: Minute,
     pub to: Minute,
 }

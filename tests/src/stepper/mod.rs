@@ -74,7 +74,7 @@ fn roll(book: &Book, question: &Question) -> View {
             used_up |= end.is_some_and(|(end, _)| end <= question.at);
             let stands_from = end.and_then(|(_, stands_from)| stands_from);
             let in_roll = roll_life(book, label, receipt);
-            Item { roll: label.clone(), receipt, in_roll, in_kit: None, laid: None, stands_from }
+            Item { roll: label.clone(), receipt, in_roll, in_kit: None, laid: None, stands_from, unconfirmed: false }
         })
         .collect();
     finish(book, &items, used_up, question)
@@ -140,16 +140,18 @@ fn kit(book: &Book, question: &Question) -> View {
 
 /// The rolls that were cut into a kit by an instant, each with its cut.
 fn cuts_into<'log>(book: &Book<'log>, label: &str, at: Minute) -> Vec<(&'log Entry, String)> {
-    let mut cuts = Vec::new();
-    for cut in book.of_kind("nest_cut").filter(|cut| cut.at <= at) {
-        let kits = list(&cut.body["kits"]).filter(|kit| kit["kit"].as_str() == label.strip_prefix("kit/"));
-        let items = kits.flat_map(|kit| list(&kit["items"])).filter_map(|item| item["roll"].as_str());
-        let mut rolls: Vec<String> = items.map(|code| format!("roll/{code}")).collect();
-        rolls.sort_unstable();
-        rolls.dedup();
-        cuts.extend(rolls.into_iter().map(|roll| (cut, roll)));
-    }
-    cuts
+    let cuts = book.of_kind("nest_cut").filter(|cut| cut.at <= at);
+    cuts.flat_map(|cut| cut_into(cut, label).into_iter().map(move |roll| (cut, roll))).collect()
+}
+
+/// The rolls that one cut cut into a kit.
+fn cut_into(cut: &Entry, label: &str) -> Vec<String> {
+    let kits = list(&cut.body["kits"]).filter(|kit| kit["kit"].as_str() == label.strip_prefix("kit/"));
+    let items = kits.flat_map(|kit| list(&kit["items"])).filter_map(|item| item["roll"].as_str());
+    let mut rolls: Vec<String> = items.map(|code| format!("roll/{code}")).collect();
+    rolls.sort_unstable();
+    rolls.dedup();
+    rolls
 }
 
 /// Of what a kit holds at an instant the rolls that are meant; none if one of them is a stranger.
@@ -169,7 +171,8 @@ fn kit_items<'log>(
         for receipt in receipts {
             let in_roll = roll_life(book, &roll, receipt);
             let in_kit = Some((cut, life.clone()));
-            items.push(Item { roll: roll.clone(), receipt, in_roll, in_kit, laid: None, stands_from: None });
+            let roll = roll.clone();
+            items.push(Item { roll, receipt, in_roll, in_kit, laid: None, stands_from: None, unconfirmed: false });
         }
     }
     Some(items)

@@ -1,12 +1,14 @@
 //! A stage of a part: what was laid in it, how long its plies have waited, and whether its oven run counts.
 
+use std::collections::BTreeMap;
+
 use super::ahead::look_ahead;
 use super::book::Book;
 use super::entry::{Entry, Minute};
 use super::item::{Item, Stated, stated};
 use super::life::{list, receipts, roll_life};
 use super::limits::{Row, Verdict, View, add_worst, judge_row, view};
-use super::{Question, cuts_into, kit_items};
+use super::{Question, cut_into, kit_items};
 
 const MINUTES_A_DAY: Minute = 24 * 60;
 
@@ -24,12 +26,15 @@ pub fn stage(book: &Book, part: &str, stage: &str, question: &Question) -> View 
         };
         // A run cures what was laid before its start.
         let after: Vec<&Run> = runs.iter().filter(|run| laid.order() < run.start.order()).collect();
-        let stands_from = cure_start(&after, at);
-        items.extend(held.into_iter().map(|item| Item { laid: Some(laid), stands_from, ..item }));
+        let start = cure_start(&after, at);
+        let (stands_from, unconfirmed) = (start.map(|(start, _)| start), start.is_some_and(|(_, sure)| !sure));
+        items.extend(held.into_iter().map(|item| Item { laid: Some(laid), stands_from, unconfirmed, ..item }));
     }
     let mut view = view(book, &items, &question.act, at);
     let waits = items.iter().filter_map(|item| lay_to_cure(book, part, stage, &items, item, at));
     add_worst(&mut view, waits.collect());
+    let at_worst = items.iter().filter_map(|item| lay_to_cure(book, part, stage, &items, &item.at_worst(), at));
+    view.lies_until_ms = at_worst.map(|row| row.passed_ms.unwrap_or(at * 60_000 + row.left * 1000)).min();
     look_ahead(book, &items, &mut view, question);
     if question.act == "oven" {
         if let Some(row) = view.row("lay_to_cure").cloned() {
@@ -73,6 +78,7 @@ fn laid_items<'log>(book: &Book<'log>, laid: &Entry) -> Option<Vec<Item<'log>>> 
         in_kit: None,
         laid: None,
         stands_from: None,
+        unconfirmed: false,
     };
     (!receipts.is_empty()).then(|| receipts.into_iter().map(item).collect())
 }
@@ -81,21 +87,34 @@ fn named_items(laid: &Entry) -> Vec<String> {
     list(&laid.body["items"]).filter_map(|code| code.as_str()).map(|code| format!("roll/{code}")).collect()
 }
 
-/// A kit is used up by the act that lays the last of its items, or all of them at once; named items stay in it
-/// until then. Its clocks stand from that act's latest instant.
+/// A kit is used up by the act that lays the last of its items, or all of them at once; named items stay in it until
+/// then, and what is cut into it later opens it again. Its clocks stand from that act's latest instant.
 pub fn kit_used_up(book: &Book, label: &str) -> Option<(Minute, Option<Minute>)> {
-    let mut lays: Vec<&Entry> = book.of_kind("plies_laid").filter(|laid| laid.text("from") == Some(label)).collect();
-    lays.sort_by_key(|laid| laid.order());
-    let mut gone: Vec<String> = Vec::new();
-    for laid in lays {
-        let held = cuts_into(book, label, laid.at);
-        let named = named_items(laid);
-        gone.extend(named.iter().cloned());
-        if named.is_empty() || held.iter().all(|(_, roll)| gone.contains(roll)) {
-            return Some((laid.at, Some(laid.latest())));
+    let of_kit = |fact: &&&Entry| match fact.kind.as_str() {
+        "nest_cut" => super::life::cut_kits(fact).any(|kit| kit == label),
+        "plies_laid" => fact.text("from") == Some(label),
+        _ => false,
+    };
+    let mut facts: Vec<&&Entry> = book.entries.iter().filter(of_kit).collect();
+    facts.sort_by_key(|fact| fact.order());
+    // What it ever held, and whether that is in it still.
+    let mut held: BTreeMap<String, bool> = BTreeMap::new();
+    let mut used_up = None;
+    for fact in facts {
+        if fact.kind == "nest_cut" {
+            held.extend(cut_into(fact, label).into_iter().map(|roll| (roll, true)));
+            used_up = None;
+            continue;
+        }
+        let named = named_items(fact);
+        held.iter_mut()
+            .filter(|(roll, _)| named.is_empty() || named.contains(roll))
+            .for_each(|(_, there)| *there = false);
+        if !held.is_empty() && held.values().all(|there| !there) {
+            used_up = used_up.or(Some((fact.at, Some(fact.latest()))));
         }
     }
-    None
+    used_up
 }
 
 /// How long the plies of one material have waited in this stage: since its first ply at the earliest, or since the
@@ -125,8 +144,11 @@ fn lay_to_cure(book: &Book, part: &str, stage: &str, all: &[Item], item: &Item, 
     })
 }
 
-/// Since when plies of an item's material lie in a part that no oven has started; what nobody knows may be of it.
+/// Since when plies of an item's material lie in a part that no oven has started; what nobody knows may be of it, and a roll
+/// that was received twice may be of either material.
 pub fn waits_since(book: &Book, part: &str, item: &Item, at: Minute) -> Option<Minute> {
+    let receipts = receipts(book, &item.roll);
+    let may_be: Vec<&str> = receipts.iter().filter_map(|receipt| receipt.text("material")).collect();
     let thing = format!("part/{part}");
     let mut stages: Vec<&str> =
         book.of_kind("plies_laid").filter(|laid| laid.thing == thing).filter_map(|laid| laid.text("stage")).collect();
@@ -143,7 +165,7 @@ pub fn waits_since(book: &Book, part: &str, item: &Item, at: Minute) -> Option<M
         if lays.iter().any(waits) {
             let of_it = |laid: &&&Entry| {
                 let held = laid_items(book, laid);
-                held.is_none_or(|held| held.iter().any(|other| other.material_code() == item.material_code()))
+                held.is_none_or(|held| held.iter().any(|other| may_be.contains(&other.material_code())))
             };
             since.extend(lays.iter().filter(of_it).map(|laid| began(laid)));
         }
@@ -172,6 +194,7 @@ struct Run<'log> {
     committed: Vec<(Minute, bool)>,
     answered_cured: bool,
     not_cured_at: Option<Minute>,
+    only_told: bool,
 }
 
 impl Run<'_> {
@@ -208,6 +231,7 @@ fn runs<'log>(book: &Book<'log>, part: &str, stage: &str) -> Vec<Run<'log>> {
                 .collect(),
             answered_cured: ends.iter().any(|end| end.body["cured"] == true),
             not_cured_at: ends.iter().filter(|end| end.body["cured"] == false).map(|end| end.at).max(),
+            only_told: book.only_told(start),
         }
     };
     starts.into_iter().map(run).collect()
@@ -223,18 +247,20 @@ fn looked_into(book: &Book, end: &Entry) -> bool {
     last.is_some_and(|settled| settled.body["answer"]["looked_into"] == true)
 }
 
-/// From when on the limits stand: the start of the run at its latest, if it is confirmed, or while its record may
-/// still come. Broken off before the point of no return, or without a record for too long, it never started.
-fn cure_start(runs: &[&Run], at: Minute) -> Option<Minute> {
+/// From when on the limits stand, and whether that is sure: the start of the run at its latest, if it is confirmed, or
+/// while its record may still come. Broken off before the point of no return, or without a record for too long, it never
+/// started.
+fn cure_start(runs: &[&Run], at: Minute) -> Option<(Minute, bool)> {
     let runs = || runs.iter().copied().filter(|run| run.start.at <= at);
     let confirmed = || runs().filter(|run| run.is_confirmed());
     // Where one label was started twice, at the later of its starts.
     let first = confirmed().next().map(|run| &run.start.thing);
-    let confirmed = confirmed().rfind(|run| Some(&run.start.thing) == first).map(|run| run.start.latest());
+    let confirmed = confirmed().rfind(|run| Some(&run.start.thing) == first);
+    let confirmed = confirmed.map(|run| (run.start.latest(), !run.only_told));
     let may_still_come = |run: &&Run| {
         let delay = if run.answered_cured { 3 * MINUTES_A_DAY } else { MINUTES_A_DAY };
         run.interrupted.is_none() && run.not_cured_at.is_none() && at - run.start.earliest() <= delay
     };
-    let provisional = || runs().rfind(may_still_come).map(|run| run.start.latest());
+    let provisional = || runs().rfind(may_still_come).map(|run| (run.start.latest(), false));
     confirmed.or_else(provisional)
 }

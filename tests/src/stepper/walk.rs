@@ -125,7 +125,7 @@ impl<'a> Pass<'a> {
             What::SeenInside { place, rack } => self.seen_inside(step, place, rack),
             What::ActOutside | What::Born => self.act_outside(step),
             What::Look => {}
-            What::Granted { place, rack } => self.granted(step, place, rack),
+            What::Granted { place, rack, .. } => self.granted(step, place, rack),
         }
         if (step.perhaps || matches!(step.what, What::ActOutside | What::Born | What::Look))
             && let Whereabouts::Outside(stretch) = &self.place
@@ -178,7 +178,7 @@ impl<'a> Pass<'a> {
     /// It came back into the cold from a stretch outside. A roll's first put-away is goods-in's and no return.
     fn returned(&mut self, step: &Step, from: Minute, to: Minute) {
         if self.was_put_away || !self.ground.is_roll {
-            self.walk.returns.push(Return { order: step.order.clone(), from, to });
+            self.walk.returns.push(Return { order: step.order.clone(), scan: step.scan().to_owned(), from, to });
         }
     }
 
@@ -236,9 +236,9 @@ impl<'a> Pass<'a> {
         let same = place == here;
         let kind = if same { "in_while_in" } else { "in_while_in_elsewhere" };
         let inside = Whereabouts::Inside { place, known_since: step.earliest };
-        if self.is_granted(step) {
+        if same && self.is_granted(step) {
             // The settlement put the put-away itself into history; this scan only shows that it was there.
-            self.place = if same { inside } else { self.place.clone() };
+            self.place = inside;
             return;
         }
         match self.mismatch(step, kind) {
@@ -379,8 +379,9 @@ impl<'a> Pass<'a> {
             && let Some(place) = self.put_away_where(step)
         {
             let rack = (self.ground.rack_time)(&place, *at);
-            let order = (*at, None, None, 1, id.clone());
-            let put_away = What::Granted { place, rack };
+            // Before whatever else happened at that instant: the scan itself comes after it.
+            let order = (*at, None, None, 0, format!("!{id}"));
+            let put_away = What::Granted { place, rack, scan: step.id().to_owned() };
             let step_at = Step { order, earliest: *at, latest: *at, device: None, perhaps: false, what: put_away };
             self.grant = Some((step_at, (step.id().to_owned(), kind)));
         } else {

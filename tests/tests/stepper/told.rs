@@ -72,6 +72,7 @@ fn what_replaces_a_struck_entry_is_not_told_if_the_strike_has_a_second_person() 
         let instead = json!({"id": "00000000-0000-4000-8000-999999999999", "kind": "roll_put_away",
             "thing": "roll/R-1", "occurred_at": time("6 09:00"), "by": "B", "told": true, "body": {"into": "F1"}});
         log.decide("strike", "roll/R-1", json!({"entry": wrong, "why": "wrong place", "instead": instead}));
+        log.with("recorded_at", json!(time("6 10:00")));
         if second {
             log.with("second", json!({"by": "C"}));
         }
@@ -87,12 +88,31 @@ fn the_replacement_of_a_struck_entry_is_the_next_entry() {
     let instead = json!({"id": "00000000-0000-4000-8000-999999999999", "kind": "roll_taken_out",
         "thing": "roll/R-1", "occurred_at": time("6 08:30"), "by": "B", "body": {}});
     log.decide("strike", "roll/R-1", json!({"entry": wrong, "why": "wrong time", "instead": instead}));
+    log.with("recorded_at", json!(time("6 09:00")));
     let strike = log.last_seq();
     log.put("R-1", "6 09:00", "F1");
     let entries = log.entries();
     let seqs: Vec<u64> = entries.iter().rev().take(3).map(|entry| entry.seq).collect();
     assert_eq!(seqs, [strike + 2, strike + 1, strike]);
     assert_eq!(log.out_time("R-1", "6 10:00"), 60); // 30 + 08:30 to 09:00
+}
+
+#[test]
+fn what_a_clock_says_that_is_ahead_counts_from_when_it_was_written() {
+    for (written, minutes) in [("6 07:00", 150), ("6 07:57", 93), ("6 07:58", 90)] {
+        let mut log = Log::with_roll("R-1");
+        log.out("R-1", "6 08:00").with("recorded_at", json!(time(written)));
+        assert_eq!(log.out_time("R-1", "6 09:00"), minutes, "{written}"); // 30 and from then on
+    }
+}
+
+#[test]
+fn a_time_that_its_device_does_not_say_is_told() {
+    for (said, inside) in [("6 09:15", true), ("6 09:16", false), ("6 08:44", false)] {
+        let mut log = Log::with_roll("R-1");
+        log.out("R-1", "6 08:00").put("R-1", "6 09:00", "F1").device("D1").with("device_said", json!(time(said)));
+        assert_eq!(log.runs("R-1", "6 10:00"), !inside, "{said}");
+    }
 }
 
 #[test]
