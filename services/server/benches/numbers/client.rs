@@ -4,6 +4,7 @@
 use std::{
     io::{Read, Write},
     net::{SocketAddr, TcpStream},
+    sync::Arc,
     time::{Duration, Instant},
 };
 
@@ -14,6 +15,7 @@ use rustix::{
         epoll::{self, CreateFlags, EventData, EventFlags},
     },
 };
+use rustls::{ClientConfig, ClientConnection, StreamOwned};
 
 /// As many as a busy yard has at once.
 pub(crate) const SIXTEEN: usize = 16;
@@ -30,24 +32,68 @@ pub(crate) struct Asked {
     pub(crate) bytes: f64,
 }
 
+/// A server as it is reached.
+pub(crate) struct Door {
+    pub(crate) at: SocketAddr,
+    pub(crate) tls: Option<Arc<ClientConfig>>,
+    /// Lines of every request's head.
+    pub(crate) headers: String,
+}
+
+enum Wire {
+    Plain(TcpStream),
+    Secure(Box<StreamOwned<ClientConnection, TcpStream>>),
+}
+
+impl Wire {
+    fn socket(&self) -> &TcpStream {
+        match self {
+            Wire::Plain(socket) => socket,
+            Wire::Secure(stream) => &stream.sock,
+        }
+    }
+
+    fn read(&mut self, into: &mut [u8]) -> usize {
+        match self {
+            Wire::Plain(socket) => socket.read(into).unwrap(),
+            Wire::Secure(stream) => stream.read(into).unwrap(),
+        }
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        match self {
+            Wire::Plain(socket) => socket.write_all(bytes).unwrap(),
+            Wire::Secure(stream) => {
+                stream.write_all(bytes).unwrap();
+                stream.flush().unwrap();
+            }
+        }
+    }
+}
+
 struct Connection {
-    stream: TcpStream,
+    wire: Wire,
     sent: Instant,
     buffer: Vec<u8>,
     filled: usize,
 }
 
 /// Asks on every connection again as soon as it has its answer, for so long; `path` gives the next address to ask for.
-pub(crate) fn ask(server: SocketAddr, connections: usize, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
+pub(crate) fn ask(server: SocketAddr, connections: usize, time: Duration, path: impl FnMut(&mut Vec<u8>)) -> Asked {
+    ask_at(&Door { at: server, tls: None, headers: String::new() }, connections, time, path)
+}
+
+/// The same of a server that is reached in another way.
+pub(crate) fn ask_at(door: &Door, connections: usize, time: Duration, mut path: impl FnMut(&mut Vec<u8>)) -> Asked {
     let mut request = Vec::new();
-    let mut connections: Vec<Connection> = (0..connections).map(|_| connect(server)).collect();
+    let mut connections: Vec<Connection> = (0..connections).map(|_| connect(door)).collect();
     let poll = epoll::create(CreateFlags::CLOEXEC).unwrap();
     for (number, connection) in (0..).zip(&connections) {
-        epoll::add(&poll, &connection.stream, EventData::new_u64(number), EventFlags::IN).unwrap();
+        epoll::add(&poll, connection.wire.socket(), EventData::new_u64(number), EventFlags::IN).unwrap();
     }
     let begin = Instant::now();
     for connection in &mut connections {
-        send(connection, &mut request, &mut path);
+        send(connection, door, &mut request, &mut path);
     }
     let (mut took, mut bytes, mut waiting) = (Vec::with_capacity(1 << 20), 0, connections.len());
     let mut events = Vec::with_capacity(connections.len());
@@ -61,7 +107,7 @@ pub(crate) fn ask(server: SocketAddr, connections: usize, time: Duration, mut pa
             bytes += body;
             took.push(connection.sent.elapsed().as_nanos() as u64);
             match open {
-                true => send(connection, &mut request, &mut path),
+                true => send(connection, door, &mut request, &mut path),
                 false => waiting -= 1,
             }
         }
@@ -73,31 +119,53 @@ pub(crate) fn ask(server: SocketAddr, connections: usize, time: Duration, mut pa
     Asked { per_s, p50_us: us(0.5), p95_us: us(0.95), p99_us: us(0.99), bytes: bytes as f64 / took.len() as f64 }
 }
 
-fn connect(server: SocketAddr) -> Connection {
-    let stream = TcpStream::connect(server).unwrap();
-    stream.set_nodelay(true).unwrap();
-    Connection { stream, sent: Instant::now(), buffer: vec![0; 4 << 20], filled: 0 }
+fn connect(door: &Door) -> Connection {
+    let socket = TcpStream::connect(door.at).unwrap();
+    socket.set_nodelay(true).unwrap();
+    let wire = match &door.tls {
+        None => Wire::Plain(socket),
+        Some(config) => {
+            let name = "localhost".try_into().unwrap();
+            let mut stream = StreamOwned::new(ClientConnection::new(Arc::clone(config), name).unwrap(), socket);
+            // What the server says after the handshake would wake whoever waits for an answer.
+            while stream.conn.is_handshaking() {
+                stream.conn.complete_io(&mut stream.sock).unwrap();
+            }
+            Wire::Secure(Box::new(stream))
+        }
+    };
+    Connection { wire, sent: Instant::now(), buffer: vec![0; 4 << 20], filled: 0 }
 }
 
-fn send(connection: &mut Connection, request: &mut Vec<u8>, path: &mut impl FnMut(&mut Vec<u8>)) {
+fn send(connection: &mut Connection, door: &Door, request: &mut Vec<u8>, path: &mut impl FnMut(&mut Vec<u8>)) {
     request.clear();
     request.extend_from_slice(b"GET ");
     path(request);
-    request.extend_from_slice(b" HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n");
+    request.extend_from_slice(b" HTTP/1.1\r\nHost: 127.0.0.1\r\n");
+    request.extend_from_slice(door.headers.as_bytes());
+    request.extend_from_slice(b"\r\n");
     connection.filled = 0;
     connection.sent = Instant::now();
-    connection.stream.write_all(request).unwrap();
+    connection.wire.write(request);
 }
 
 /// Reads what has come. The length of the answer's body, once it is whole.
 fn receive(connection: &mut Connection) -> Option<usize> {
-    let Connection { stream, buffer, filled, .. } = connection;
-    let read = stream.read(&mut buffer[*filled..]).unwrap();
-    assert!(read > 0, "the server closed the connection");
-    *filled += read;
-    let (head, body) = head(&buffer[..*filled])?;
-    assert!(*filled <= head + body, "more came than was asked for");
-    (*filled == head + body).then_some(body)
+    let Connection { wire, buffer, filled, .. } = connection;
+    loop {
+        let read = wire.read(&mut buffer[*filled..]);
+        assert!(read > 0, "the server closed the connection");
+        *filled += read;
+        let whole = head(&buffer[..*filled]).and_then(|(head, body)| {
+            assert!(*filled <= head + body, "more came than was asked for");
+            (*filled == head + body).then_some(body)
+        });
+        // What TLS has decrypted already wakes nobody, so the answer is read to its end.
+        match (whole, &wire) {
+            (None, Wire::Secure(_)) => {}
+            (whole, _) => return whole,
+        }
+    }
 }
 
 /// The lengths of head and body, once the head is there.

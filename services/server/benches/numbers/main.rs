@@ -28,8 +28,8 @@ mod pages;
 mod paths;
 mod raw;
 mod rebuild;
-mod secure;
 mod serving;
+mod signed;
 mod table;
 mod work;
 
@@ -46,7 +46,7 @@ const SECTIONS: [Section; 9] = [
     ("listeners", listeners::run),
     ("may-use", may_use::run),
     ("pages", pages::run),
-    ("secure", secure::run),
+    ("signed", signed::run),
     ("trace", graph::run),
     ("rebuild", rebuild::run),
     ("unclean", rebuild::unclean),

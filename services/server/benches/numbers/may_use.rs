@@ -72,7 +72,7 @@ pub(crate) fn run(plan: &Plan) -> bool {
 }
 
 /// Addresses to ask for, of rolls picked as if by chance.
-fn paths_of(things: usize) -> impl FnMut(&mut Vec<u8>) {
+pub(crate) fn paths_of(things: usize) -> impl FnMut(&mut Vec<u8>) {
     let mut asked = 0;
     move |to| {
         asked += 1;
