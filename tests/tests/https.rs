@@ -77,6 +77,20 @@ fn who_believes_the_authority_reaches_the_server_by_its_names_and_by_no_other() 
 }
 
 #[test]
+fn over_tls_a_session_is_a_cookie_that_no_other_host_or_plain_connection_can_set() {
+    let folder = certified();
+    let authority = folder.path().join("yard/people/authority.pem");
+    let (_running, port) = serve(folder.path());
+    let (resolve, url) = (format!("{NAME}:{port}:127.0.0.1"), format!("https://{NAME}:{port}/api/v1/sign-out"));
+    let args =
+        ["--silent", "--noproxy", "*", "--max-time", "20", "--include", "--request", "POST", "--resolve", &resolve];
+    let said = Command::new("curl").args(args).arg("--cacert").arg(authority).arg(url).output().unwrap();
+    // RFC 6265bis, section 4.1.3.2 (from memory): the prefix asks for Secure, Path=/ and no Domain.
+    let expected = "set-cookie: __Host-session=; Path=/; Max-Age=0; HttpOnly; SameSite=Strict; Secure";
+    assert!(text(&said.stdout).contains(expected), "{}", text(&said.stdout));
+}
+
+#[test]
 fn plain_http_on_the_https_port_gets_no_answer_and_does_not_hang() {
     let folder = certified();
     let (_running, port) = serve(folder.path());
