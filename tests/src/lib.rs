@@ -2,6 +2,7 @@
 
 pub mod ask;
 pub mod fresh;
+pub mod fuzz;
 pub mod histories;
 pub mod server;
 pub mod stepper;

@@ -21,6 +21,8 @@ type Lookup<K, V> = HashMap<K, V, BuildHasherDefault<DefaultHasher>>;
 /// A clone is a book of its own: what is inserted there is only thought of here.
 #[derive(Default, Clone)]
 pub struct Book {
+    /// Why nobody knows what time it is, if so: what the shell says of its clock. It is no entry, and stands in none.
+    pub(crate) clock_doubt: Option<String>,
     /// By label.
     shelves: Vec<Shelf>,
     /// By kind and code.
@@ -77,6 +79,11 @@ pub struct EntryMeta {
 }
 
 impl Book {
+    /// From now on nothing is said as of now: this is what is wrong with the clock.
+    pub fn doubt_clock(&mut self, what: String) {
+        self.clock_doubt = Some(what);
+    }
+
     /// Not noted: nothing that is kept may say it.
     pub fn last_seq(&self) -> u64 {
         self.entries.len() as u64

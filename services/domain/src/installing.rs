@@ -7,6 +7,7 @@ use crate::fact::{Label, Planned, What};
 use crate::guard::guarded;
 use crate::holds;
 use crate::judge::{Judged, stage_act};
+use crate::may_use::clock_doubt;
 use crate::mismatch::all_of_thing;
 use crate::question::When;
 use crate::run_checks::{self, IN_TWO_RUNS};
@@ -25,6 +26,7 @@ pub fn may_install(book: &Book, part: &ThingName, boat: Option<&Code>, when: Whe
         guarded(|| (against(view, label, when), boat.map_or_else(Vec::new, |boat| doubts(view, label, boat, when))));
     let failed = || (vec![(Word::CannotSay, "Its history can't be worked out.".to_owned())], Vec::new());
     let (mut against, mut notes) = found.unwrap_or_else(failed);
+    against.extend(clock_doubt(view, when).map(|why| (Word::CannotSay, why)));
     // What is doubtful about the pair of them is the answer, unless something worse is.
     if against.iter().all(|(word, _)| *word <= Word::CannotSay) {
         against.extend(notes.drain(..).map(|doubt| (Word::CannotSay, doubt)));

@@ -33,7 +33,42 @@ pub fn may_use(book: &Book, question: &MayUseQuestion) -> Result<MayUse, NotAske
     let view = View::new(book, question.when.known);
     let label = book.label(&question.thing).ok_or_else(|| NotAsked::UnknownThing(nobody(&question.thing)))?;
     let answered = guarded(|| Ok(answer(view, label, question, weigh(view, label, question)?)));
-    answered.unwrap_or_else(|| Ok(unreadable(view, label, question)))
+    let answered = answered.unwrap_or_else(|| Ok(unreadable(view, label, question)))?;
+    Ok(match clock_doubt(view, question.when) {
+        Some(why) => in_doubt(answered, why),
+        None => answered,
+    })
+}
+
+/// Why nothing can be said as of now. What is asked as of another time names that itself.
+pub(crate) fn clock_doubt(view: View<'_>, when: When) -> Option<String> {
+    let doubt = view.book.clock_doubt.as_ref().filter(|_| when.at == when.now)?;
+    let call = Say::of(view, when.at).call;
+    Some(format!("{doubt} What is counted from the time can't be said before somebody has looked at it: call {call}."))
+}
+
+/// The same answer while nobody knows what time it is: what is held stays held, and nothing that was counted is left. Any other
+/// no may be one of the wrong time alone, and would throw good material away.
+fn in_doubt(answer: MayUse, why: String) -> MayUse {
+    let held = !answer.holds.is_empty() && Word::CannotSay < answer.answer;
+    let (say, why, mut notes) = match held {
+        true => (answer.say, answer.why, vec![why]),
+        false => ("Can't say yet.".to_owned(), why, Vec::new()),
+    };
+    notes.extend(answer.notes);
+    MayUse {
+        answer: if held { answer.answer } else { Word::CannotSay },
+        say,
+        why,
+        notes,
+        last_ply_by: None,
+        heating_by: None,
+        governing: None,
+        limits: Vec::new(),
+        if_put_away_now: None,
+        if_left_out: None,
+        ..answer
+    }
 }
 
 /// The answer about a thing whose fold failed: a fault of ours, and never a yes.

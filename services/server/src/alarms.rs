@@ -14,7 +14,13 @@ impl Yard {
         let now = self.now();
         let certificate = self.identity().and_then(|identity| ends(identity.ends(), now));
         let backup = self.schedule().and_then(|schedule| schedule.alarm(now));
-        self.behind().into_iter().chain(certificate).chain(backup).collect()
+        let room = self.committer.no_room().map(|why| {
+            format!(
+                "The next piece of the log can't be laid down ({why}): make space on the disk before this one is full. It is \
+                 tried again every 10 s."
+            )
+        });
+        self.behind().into_iter().chain(room).chain(certificate).chain(backup).collect()
     }
 
     fn behind(&self) -> Option<String> {

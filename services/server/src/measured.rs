@@ -111,7 +111,7 @@ impl Measured {
     pub(crate) fn text(&self, yard: &Yard, listeners: usize) -> String {
         let (now, at) = (yard.now(), &self.now);
         at.entries.set(float(yard.reader.last_seq()));
-        at.takes_entries.set(if yard.committer.waits().is_none() { 1.0 } else { 0.0 });
+        at.takes_entries.set(if yard.waits().is_none() { 1.0 } else { 0.0 });
         at.alarms.set(float(yard.alarms().len() as u64));
         at.listeners.set(float(listeners as u64));
         let taken = yard.schedule().and_then(|schedule| schedule.last());

@@ -16,9 +16,8 @@ const MOST_FAILURES: u32 = 3;
 /// Runs until it is told to stop or the journal is closed.
 pub(super) fn run(shared: &Arc<Shared>, folder: &Path, sealed: &Receiver<u32>) {
     for _ in 0..MOST_FAILURES {
-        if serve(shared, folder, sealed).is_ok() {
-            break;
-        }
+        let Err(error) = serve(shared, folder, sealed) else { break };
+        tracing::warn!(why = error.to_string(), "the archive is thrown away and made anew; the log has everything");
         shared.progress().kept.clear();
         shared.broken.store(false, Ordering::SeqCst);
         if throw_away(folder).is_err() {

@@ -1,7 +1,7 @@
 //! The command line: what is asked for, and the exit code. Everything printed goes through the two writers handed in.
 //!
 //! Exit codes: 0 done and sound, or *yes*; 1 not done, not sound, or no answer; 2 asked for in a way that can't be meant;
-//! 3 an answer that is not *yes*.
+//! 3 an answer that is not *yes*; 4 what starting again can't cure.
 
 mod certify;
 mod completions;
@@ -12,6 +12,7 @@ mod people;
 mod printed;
 pub(crate) mod progress;
 mod questions;
+mod ready;
 mod rest;
 mod serve;
 mod tables;
@@ -38,12 +39,15 @@ const DONE: u8 = 0;
 const NOT_DONE: u8 = 1;
 const NOT_MEANT: u8 = 2;
 const NOT_YES: u8 = 3;
+/// Of `serve`: whoever starts it again and again gets nowhere before a person has looked.
+const NEEDS_A_PERSON: u8 = 4;
 
 const EXIT_CODES: &str = "Exit codes:
   0  done; the answer is yes; a list, also an empty one
   1  not done, not sound, or nobody answered
   2  asked for in a way that can't be meant
-  3  ask: the answer is no, stop, not yet or can't say";
+  3  ask: the answer is no, stop, not yet or can't say
+  4  serve: the log is damaged, lost its end, or is of a newer version; starting again does not help, a person has to look";
 
 #[derive(Parser)]
 #[command(name = "rimebook", version, max_term_width = 110, after_help = EXIT_CODES)]
@@ -99,6 +103,8 @@ enum Command {
     Mismatches(questions::Mismatches),
     /// What runs out soon: who has to do what, by when
     Warnings(questions::Warnings),
+    /// Does a server take entries? For whatever looks after it: a container, a service, a script
+    Ready(ready::Ready),
     /// Print the completions for a shell, for its own file of completions
     Completions(completions::Completions),
 }
@@ -305,7 +311,8 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Warnings(asked) => return questions::warnings(&asked, out, err),
         Command::Certify(asked) => certify::run(&asked, now(), out, err),
         Command::Completions(asked) => completions::print(&asked, out),
-        Command::Serve(asked) => serve::run(&asked, out, err),
+        Command::Serve(asked) => return serve::run(&asked, out, err),
+        Command::Ready(asked) => return ready::run(&asked, out, err),
         Command::People(People { what: OfPeople::Reset { data } }) => {
             people::reset(&data, Options::default(), out, err)
         }

@@ -13,23 +13,24 @@ use actix_web::rt::{
     signal::unix::{SignalKind, signal},
 };
 
-use super::{Serve, logs, people, whole};
+use super::{DONE, NEEDS_A_PERSON, NOT_DONE, Serve, logs, people, whole};
 use crate::{
     backup::Schedule,
     clock::SystemClock,
     http::{self, Doors},
+    journal,
     tls::{self, Identity},
-    yard::{Options, Yard},
+    yard::{OpenError, Options, Yard},
 };
 
-/// Serves until SIGINT or SIGTERM. True if it was stopped that way.
-pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+/// Serves until SIGINT or SIGTERM. The answer is the exit code.
+pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<u8> {
     let Serve { data, clock_checked, behind_is_known, open_questions, .. } = asked;
     let identity = match identity(asked) {
         Ok(identity) => identity,
         Err(why) => {
             writeln!(err, "{why}")?;
-            return Ok(false);
+            return Ok(NOT_DONE);
         }
     };
     logs::begin(asked.log);
@@ -40,13 +41,13 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
         Ok(yard) => yard,
         Err(error) => {
             writeln!(err, "{} can't be served: {}", data.display(), whole(&error))?;
-            return Ok(false);
+            return Ok(if needs_a_person(&error) { NEEDS_A_PERSON } else { NOT_DONE });
         }
     };
     if let Err(why) = among_people(asked, yard.people.is_set_up()) {
         yard.close();
         writeln!(err, "{why}")?;
-        return Ok(false);
+        return Ok(NOT_DONE);
     }
     if let Some(to) = &asked.backup_to {
         yard.is_backed_up(Schedule::new(data, to, asked.backup_every));
@@ -59,14 +60,14 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
         Err(why) => {
             yard.close();
             writeln!(err, "{why}")?;
-            return Ok(false);
+            return Ok(NOT_DONE);
         }
     };
     if *open_questions {
         yard.people.open_questions();
     }
     people::tell_code(&yard, err)?;
-    for why in yard.committer.waits().into_iter().chain(yard.alarms()) {
+    for why in yard.waits().into_iter().chain(yard.alarms()) {
         writeln!(err, "{why}")?;
     }
     System::new().block_on(async {
@@ -82,7 +83,19 @@ pub(super) fn run(asked: &Serve, out: &mut dyn Write, err: &mut dyn Write) -> io
         http::serve_doors(yard, doors, stop).await
     })?;
     writeln!(err, "stopped; the log is closed")?;
-    Ok(true)
+    Ok(DONE)
+}
+
+/// Whether starting again, without a person doing something, can only end the same way.
+fn needs_a_person(error: &OpenError) -> bool {
+    use journal::OpenError::{Damaged, NoJournal};
+    matches!(
+        error,
+        OpenError::Journal(Damaged(_) | NoJournal { .. })
+            | OpenError::Entry { .. }
+            | OpenError::Behind { .. }
+            | OpenError::Changed { .. }
+    )
 }
 
 /// Whether an address is served in HTTPS: all that other machines reach, and the others where that is asked for.

@@ -23,7 +23,10 @@ use shared_types::Instant;
 use tokio::sync::oneshot;
 use uuid::Uuid;
 
-use crate::intake::{NewDecision, NewFact};
+use crate::{
+    intake::{NewDecision, NewFact},
+    journal::Room,
+};
 use queue::{Queue, Request};
 
 pub(crate) use entries::{OwnEntryError, decided, own_entry};
@@ -105,19 +108,29 @@ pub enum ClockJump {
     Jumped(i64),
 }
 
-impl fmt::Display for ClockJump {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl ClockJump {
+    /// What is wrong with it, in a sentence.
+    pub(crate) fn what(&self) -> String {
         let length = |ms: i64| {
             let minutes = ms.unsigned_abs() / 60_000;
             format!("{} h {:02} min", minutes / 60, minutes % 60)
         };
         match self {
-            ClockJump::Behind(ms) => write!(f, "The server's clock is {} behind the last entry.", length(*ms)),
-            ClockJump::Ahead(ms) => write!(f, "The server's clock is {} ahead of the last entry.", length(*ms)),
-            ClockJump::Jumped(ms) if *ms < 0 => write!(f, "The server's clock jumped back by {}.", length(*ms)),
-            ClockJump::Jumped(ms) => write!(f, "The server's clock jumped ahead by {}.", length(*ms)),
-        }?;
-        f.write_str(" Nothing is written until somebody has set it right and started the server with --clock-checked.")
+            ClockJump::Behind(ms) => format!("The server's clock is {} behind the last entry.", length(*ms)),
+            ClockJump::Ahead(ms) => format!("The server's clock is {} ahead of the last entry.", length(*ms)),
+            ClockJump::Jumped(ms) if *ms < 0 => format!("The server's clock jumped back by {}.", length(*ms)),
+            ClockJump::Jumped(ms) => format!("The server's clock jumped ahead by {}.", length(*ms)),
+        }
+    }
+}
+
+impl fmt::Display for ClockJump {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let what = self.what();
+        write!(
+            f,
+            "{what} Nothing is written until somebody has set it right and started the server with --clock-checked."
+        )
     }
 }
 
@@ -125,6 +138,7 @@ impl fmt::Display for ClockJump {
 #[derive(Clone)]
 pub struct Committer {
     queue: Arc<Queue>,
+    room: Room,
 }
 
 impl Committer {
@@ -156,7 +170,18 @@ impl Committer {
 
     /// Why nothing is written now, in a sentence, if so.
     pub fn waits(&self) -> Option<String> {
-        self.queue.waits()
+        let full = || self.room.missing().filter(|_| self.queue.is_full());
+        let say = |why| {
+            format!(
+                "The disk has no room for the next piece of the log ({why}). It goes on by itself when there is some."
+            )
+        };
+        self.queue.waits().or_else(|| full().map(say))
+    }
+
+    /// Why the next piece of the log can't be laid down, while what is left of this one may still take entries.
+    pub(crate) fn no_room(&self) -> Option<String> {
+        self.room.missing()
     }
 
     /// Takes nothing in any more; what waits is still written.

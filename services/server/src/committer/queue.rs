@@ -2,7 +2,10 @@
 
 use std::{
     collections::VecDeque,
-    sync::{Condvar, Mutex, MutexGuard, PoisonError},
+    sync::{
+        Condvar, Mutex, MutexGuard, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
     time::Duration,
 };
 
@@ -46,6 +49,8 @@ pub(super) struct Queue {
     work: Condvar,
     room: Condvar,
     room_async: Notify,
+    /// The last group found no room on the disk.
+    full: AtomicBool,
 }
 
 #[derive(Default)]
@@ -144,6 +149,14 @@ impl Queue {
     pub(super) fn abandon(&self) {
         self.close();
         self.lock().waiting.clear();
+    }
+
+    pub(super) fn say_full(&self, full: bool) {
+        self.full.store(full, Ordering::SeqCst);
+    }
+
+    pub(super) fn is_full(&self) -> bool {
+        self.full.load(Ordering::SeqCst)
     }
 
     pub(super) fn waits(&self) -> Option<String> {

@@ -83,13 +83,13 @@ impl Thread {
             measured,
         };
         if let Some(jump) = jump {
-            thread.halt(Outcome::ClockJumped(jump), jump.to_string());
+            thread.doubt_clock(jump);
         }
         thread
     }
 
     pub(crate) fn committer(&self) -> Committer {
-        Committer { queue: self.queue.clone() }
+        Committer { queue: self.queue.clone(), room: self.journal.room() }
     }
 
     /// The number of the last entry in the book, whenever it grows. It ends with this thread.
@@ -126,6 +126,7 @@ impl Thread {
 
     /// After a while without work a frame without lines is written, so that a root covers the last group.
     fn rest(&mut self) {
+        self.look_at_clock(self.clock.now());
         self.say_own();
         let last = self.last_recorded_at.unwrap_or_else(|| self.clock.now());
         if let Err(AppendError::Stopped { why, .. }) = self.journal.rest(last.0) {
@@ -243,6 +244,7 @@ impl Thread {
         let before = self.clock.ticks_us();
         match self.journal.append(&group.lines(), recorded_at.0) {
             Ok(_first_seq) => {
+                self.queue.say_full(false);
                 let took = Duration::from_micros(self.clock.ticks_us().saturating_sub(before));
                 self.measured.write.record(took.as_secs_f64());
                 self.measured.group.record(u32::try_from(group.entries.len()).unwrap_or(u32::MAX));
@@ -250,7 +252,10 @@ impl Thread {
                 self.insert(&group.entries);
                 group.written();
             }
-            Err(AppendError::NoSpace { why }) => group.failed(&Outcome::NoSpace { why }),
+            Err(AppendError::NoSpace { why }) => {
+                self.queue.say_full(true);
+                group.failed(&Outcome::NoSpace { why });
+            }
             Err(AppendError::Stopped { why, .. }) => {
                 group.failed(&Outcome::Stopped { why: why.clone() });
                 self.stop(why);
@@ -305,7 +310,7 @@ impl Thread {
             None => (behind > JUMP_MS).then_some(ClockJump::Behind(behind)),
         };
         match jump {
-            Some(jump) if self.halted.is_none() => self.halt(Outcome::ClockJumped(jump), jump.to_string()),
+            Some(jump) if self.halted.is_none() => self.doubt_clock(jump),
             Some(_) => {}
             None => self.clock_floor = self.clock_floor.max(Some(now)),
         }
@@ -322,7 +327,14 @@ impl Thread {
         self.halt(Outcome::Stopped { why }, sentence);
     }
 
+    /// Nothing is written any more, and nothing that is counted from the time can be said.
+    fn doubt_clock(&mut self, jump: ClockJump) {
+        self.halt(Outcome::ClockJumped(jump), jump.to_string());
+        self.book.write().unwrap_or_else(PoisonError::into_inner).doubt_clock(jump.what());
+    }
+
     fn halt(&mut self, outcome: Outcome, sentence: String) {
+        tracing::error!(why = sentence, "nothing is written any more");
         self.queue.say_waits(Some(sentence));
         self.halted = Some(outcome);
     }

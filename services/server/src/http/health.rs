@@ -66,7 +66,7 @@ pub(crate) async fn healthz(yard: web::Data<Yard>, _: Query<NoParameters>) -> An
 ))]
 #[route("/readyz", method = "GET", method = "HEAD")]
 pub(crate) async fn readyz(yard: web::Data<Yard>, _: Query<NoParameters>) -> Answer {
-    match yard.committer.waits() {
+    match yard.waits() {
         None => json(&Health {
             status: "ok",
             last_seq: yard.reader.last_seq(),

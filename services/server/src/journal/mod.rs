@@ -32,6 +32,7 @@ pub use tail::{Damage, Fault};
 pub(crate) use verify::verify_by_segment;
 pub use verify::{Ending, Report, verify, verify_as, verify_lines};
 pub use writer::Journal;
+pub(crate) use writer::Room;
 
 /// How a journal is laid out and looked after. `Options::default()` is what the product uses; tests make it small.
 #[derive(Debug, Clone)]

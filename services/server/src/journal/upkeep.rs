@@ -87,6 +87,11 @@ impl Upkeep {
         self.state().failed.is_none()
     }
 
+    /// Why the segment that is wanted is not there.
+    pub(super) fn missing(&self) -> Option<String> {
+        self.state().failed.clone()
+    }
+
     pub(super) fn end(&self) {
         self.state().ending = true;
         self.wake.notify_one();

@@ -37,6 +37,17 @@ pub struct Journal {
     _lock: Box<dyn Any + Send + Sync>,
 }
 
+/// Whether the disk has room for the next segment.
+#[derive(Clone)]
+pub(crate) struct Room(Arc<upkeep::Upkeep>);
+
+impl Room {
+    /// Why the next segment could not be laid down, if it could not.
+    pub(crate) fn missing(&self) -> Option<String> {
+        self.0.missing()
+    }
+}
+
 /// The segment that is being written.
 struct Current {
     number: u32,
@@ -113,6 +124,11 @@ impl Journal {
     /// A handle for reading back: clone it freely, it never waits for a write.
     pub fn reader(&self) -> Reader {
         self.reader.clone()
+    }
+
+    /// A handle for asking whether the disk has room for what comes next.
+    pub(crate) fn room(&self) -> Room {
+        Room(self.upkeep.clone())
     }
 
     /// From now on sends the number of every segment that is sealed.

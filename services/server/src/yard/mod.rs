@@ -269,6 +269,12 @@ impl Yard {
         self.identity.get()
     }
 
+    /// Why no entry is taken now, in a sentence, if so. A clock that jumped is seen here before the committer looks at it.
+    pub(crate) fn waits(&self) -> Option<String> {
+        let jumped = || self.clock.jumped_ms().map(|ms| ClockJump::Jumped(ms).to_string());
+        self.committer.waits().or_else(jumped)
+    }
+
     pub fn now(&self) -> Instant {
         self.clock.now()
     }

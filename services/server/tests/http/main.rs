@@ -11,6 +11,7 @@ mod checkpoint;
 mod cut;
 mod day;
 mod devices;
+mod disks;
 mod dispose;
 mod docs;
 mod documented;

@@ -241,7 +241,12 @@ fn an_id_sent_again_in_another_spelling_is_the_same_id() {
 fn a_clock_that_jumped_stops_writing_and_nothing_else() {
     let server = Server::yard();
     let before = server.last_seq();
+    let may_use = "/api/v1/things/roll/R-42/may-use?act=cut";
+    let told = server.get(may_use).json();
+    assert_eq!(told["answer"], "yes");
     server.clock.jump_ms(-3 * 60 * 60 * 1000);
+    // It is seen before anybody writes.
+    server.get("/readyz").problem(503, "writes-stopped");
     let fact = server.fact_now("roll_taken_out", "roll/R-42", json!({}));
     let result = server.post("/api/v1/entries", &json!({"entries": [fact]})).json()["results"][0].clone();
     assert_eq!((&result["status"], &result["problem"]["type"]), (&json!(503), &json!("/problems/writes-stopped")));
@@ -250,7 +255,36 @@ fn a_clock_that_jumped_stops_writing_and_nothing_else() {
     assert!(said["detail"].as_str().unwrap().contains("clock"), "{said}");
     server.get("/readyz").problem(503, "writes-stopped");
     assert_eq!((server.get("/healthz").status, server.last_seq()), (200, before));
-    assert_eq!(server.get("/api/v1/things/roll/R-42/may-use?act=cut").status, 200);
+
+    // What is counted from the time can't be said; nothing that was counted is left in the answer.
+    let doubtful = server.get(may_use).json();
+    assert_eq!((&doubtful["answer"], &doubtful["say"]), (&json!("cannot_say"), &json!("Can't say yet.")));
+    let why = "The server's clock jumped back by 3 h 00 min. What is counted from the time can't be said before somebody has \
+               looked at it: call 4711.";
+    assert_eq!(doubtful["why"], why);
+    assert_eq!((&doubtful["last_ply_by"], &doubtful["limits"]), (&json!(null), &json!([])));
+    let page = server.send(Method::GET, "/?code=R-42", &[("accept", "text/html")], Vec::new()).text;
+    assert!(
+        page.contains("Can&#39;t say yet.") || page.contains("Can't say yet.") || page.contains("Can&#x27;t say yet."),
+        "{page}"
+    );
+    // As of a time that whoever asks names, it is what it was.
+    let at = told["at"].as_str().unwrap().replace('+', "%2B");
+    let then = server.get(&format!("{may_use}&at={at}")).json();
+    assert_eq!((&then["answer"], &then["limits"]), (&told["answer"], &told["limits"]));
+}
+
+#[test]
+fn a_clock_that_jumped_ahead_is_noticed_by_a_server_at_rest_and_makes_nothing_of_a_no() {
+    let server = Server::yard();
+    server.decide("place_hold", "roll/R-42", json!({"why": "torn bag"}));
+    server.clock.jump_ms(25 * 60 * 60 * 1000);
+    let may_use = "/api/v1/things/roll/R-42/may-use?act=cut";
+    // Nobody writes anything; the committer looks at the clock once a second.
+    let doubt = "The server's clock jumped ahead by 25 h 00 min.";
+    let noticed =
+        (0..1_000_000).map(|_| server.get(may_use).json()).find(|answer| answer["notes"].to_string().contains(doubt));
+    assert_eq!(noticed.unwrap()["answer"], "no");
 }
 
 #[test]
@@ -260,7 +294,7 @@ fn a_disk_without_space_is_507_and_reads_go_on() {
     let mut options = Options::new(clock.clone());
     options.disk = disk.clone();
     options.journal.segment_bytes = 64 * 1024;
-    options.journal.retry = std::time::Duration::from_millis(1);
+    options.journal.retry = std::time::Duration::from_millis(200);
     let server = Server::with(options, clock);
     server.decide("declare_yard", "yard/YARD", json!({"zone": "Europe/Lisbon", "spare_s": 0}));
     disk.fill();
@@ -275,11 +309,14 @@ fn a_disk_without_space_is_507_and_reads_go_on() {
     }
     let (said, wish) = refused.unwrap();
     said.problem(507, "no-space");
+    let ready = server.get("/readyz").problem(503, "writes-stopped");
+    assert!(ready["detail"].as_str().unwrap().contains("no room for the next piece of the log"), "{ready}");
     assert_eq!(server.get("/api/v1/entries/1").status, 200);
     disk.empty();
     // Laying down is tried again in the background; nobody restarts anything.
     let written = (0..10_000).any(|_| server.post("/api/v1/decisions", &wish).status == 201);
     assert!(written);
+    assert_eq!(server.get("/readyz").status, 200);
 }
 
 #[test]
