@@ -9,5 +9,5 @@ pub mod stepper;
 
 /// Looks again and again, for as long as a machine that has much to do may take, until it is so.
 pub fn until(mut is_so: impl FnMut() -> bool) -> bool {
-    (0..400).any(|_| is_so())
+    (0..5_000).any(|_| is_so())
 }

@@ -100,7 +100,7 @@ pub(crate) async fn post_entries(
     )),
     responses((status = 207, description = "One result per fact, in order.", body = BatchResult), Makes),
 )]
-#[route("/entries/from-device", method = "POST")]
+#[route("/devices/entries", method = "POST")]
 pub(crate) async fn bring_in_entries(
     request: HttpRequest,
     yard: web::Data<Yard>,

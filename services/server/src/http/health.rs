@@ -2,7 +2,7 @@
 
 use super::{
     ask::{NoParameters, json},
-    contract::Alive,
+    contract::{Alive, Listed},
     feed::Listeners,
     problems::{Answer, Fault, Kind},
     query::Query,
@@ -38,7 +38,7 @@ pub(crate) struct Health {
 /// The text format of Prometheus: counters and histograms since the start, and how things are now. Names are explained in
 /// the answer itself; nothing of what was asked or written is in it.
 #[utoipa::path(operation_id = "get_metrics", tag = "health", responses(
-    (status = 200, description = "Every number, with its name explained.", body = String, content_type = "text/plain"), Alive,
+    (status = 200, description = "Every number, with its name explained.", body = String, content_type = "text/plain"), Listed,
 ))]
 #[route("/metrics", method = "GET", method = "HEAD")]
 pub(crate) async fn metrics(yard: web::Data<Yard>, listeners: web::Data<Listeners>, _: Query<NoParameters>) -> Answer {

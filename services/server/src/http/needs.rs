@@ -50,7 +50,7 @@ pub(crate) const TABLE: &[(&str, &str, Need)] = &[
     ("POST", "/api/v1/people/sign-out", Administrator),
     ("POST", "/api/v1/devices/codes", Administrator),
     ("POST", "/api/v1/tokens", Administrator),
-    ("POST", "/api/v1/entries/from-device", Administrator),
+    ("POST", "/api/v1/devices/entries", Administrator),
     // The pages.
     ("GET", "/static/{name}", Open),
     ("GET", "/problems", Open),
@@ -79,7 +79,9 @@ pub(crate) fn of(method: &Method, path: &str) -> Need {
     match row {
         Some((.., need)) => *need,
         None if method == Method::GET => Somebody(Scope::Read),
-        None => Person,
+        None if method == Method::POST => Person,
+        // There is no other method: everybody hears that, and nothing else.
+        None => Open,
     }
 }
 
@@ -93,7 +95,8 @@ mod tests {
         assert_eq!(of(&Method::HEAD, "/healthz"), Open);
         assert_eq!(of(&Method::POST, "/moves"), Person);
         assert_eq!(of(&Method::GET, "/nothing/here"), Somebody(Scope::Read));
-        assert_eq!(of(&Method::DELETE, "/api/v1/entries"), Person);
+        assert_eq!(of(&Method::DELETE, "/api/v1/entries"), Open);
+        assert_eq!(of(&Method::POST, "/nothing/here"), Person);
         assert_eq!(of(&Method::GET, "/api/v1/things/roll/R-42/may-use"), Question);
     }
 }

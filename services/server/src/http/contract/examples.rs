@@ -34,7 +34,9 @@ pub(super) fn complete(document: &mut OpenApi) {
     for (path, item) in &mut document.paths.paths {
         for (method, operation) in [(Method::GET, &mut item.get), (Method::POST, &mut item.post)] {
             let Some(operation) = operation else { continue };
-            operation.security = Some(security(needs::of(&method, path)));
+            let need = needs::of(&method, path);
+            operation.security = Some(security(need));
+            say_scope(operation, need);
             complete_one(operation, &kept);
         }
     }
@@ -43,16 +45,25 @@ pub(super) fn complete(document: &mut OpenApi) {
 /// What an operation asks of whoever asks: an empty requirement says *nothing*, where none at all would say nothing.
 fn security(need: Need) -> Vec<SecurityRequirement> {
     let nothing: [&str; 0] = [];
-    let of = |name: &str| SecurityRequirement::new(name, nothing);
+    let of = |names: &[&str]| names.iter().map(|name| SecurityRequirement::new(*name, nothing)).collect();
     match need {
         Need::Open => vec![SecurityRequirement::default()],
-        Need::Question => vec![of(SESSION), of(DEVICE), SecurityRequirement::new(TOKEN, [Scope::Read.word()])],
-        Need::Somebody(Scope::Decisions) => {
-            vec![of(SESSION), SecurityRequirement::new(TOKEN, [Scope::Decisions.word()])]
-        }
-        Need::Somebody(scope) => vec![of(SESSION), of(DEVICE), SecurityRequirement::new(TOKEN, [scope.word()])],
-        Need::Person | Need::Administrator => vec![of(SESSION)],
+        Need::Somebody(Scope::Decisions) => of(&[SESSION, TOKEN]),
+        Need::Question | Need::Somebody(_) => of(&[SESSION, DEVICE, TOKEN]),
+        Need::Person | Need::Administrator => of(&[SESSION]),
     }
+}
+
+/// OpenAPI lists scopes with OAuth only; of a token they are said in words.
+fn say_scope(operation: &mut Operation, need: Need) {
+    let scope = match need {
+        Need::Question => Scope::Read,
+        Need::Somebody(scope) => scope,
+        Need::Open | Need::Person | Need::Administrator => return,
+    };
+    let before = operation.description.take().unwrap_or_default();
+    operation.description =
+        Some(format!("{before}\n\nA program's token needs the scope `{}`.", scope.word()).trim().to_owned());
 }
 
 const SESSION: &str = "session";

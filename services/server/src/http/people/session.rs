@@ -4,7 +4,7 @@ use super::{said, wait};
 use crate::{
     http::{
         ask::{NoParameters, beside, json},
-        contract::{SignedIn as SignedInProblems, SignsIn, Told},
+        contract::{Listed, SignedIn as SignedInProblems, SignsIn},
         cookies::{self, Cookies},
         problems::{Answer, Fault, Kind},
         query::Query,
@@ -229,7 +229,7 @@ pub(crate) struct SignedOut {
 /// The badge that is signed in, or that a token acts for, its roles, and who stands beside. On a device on which nobody is
 /// signed in, the device alone.
 #[utoipa::path(operation_id = "me", tag = "people", responses(
-    (status = 200, description = "Who asks.", body = Me), Told,
+    (status = 200, description = "Who asks.", body = Me), Listed,
 ))]
 #[route("/me", method = "GET", method = "HEAD")]
 pub(crate) async fn me(yard: web::Data<Yard>, who: Who, _: Query<NoParameters>) -> Answer {

@@ -75,7 +75,7 @@ pub(super) fn ask(operation: &Operation<'_>, status: &str) -> Option<Said> {
             )
         }
         ("post_entries" | "post_decision", "403") => return None,
-        (_, "403") if !is_open => match operation.says["security"].to_string().contains("read") {
+        (_, "403") if !is_open => match operation.says["description"].to_string().contains("the scope `read`") {
             true => refused(operation, |refusing| Some(&refusing.facts)),
             false => refused(operation, |refusing| Some(&refusing.read)),
         },

@@ -120,7 +120,7 @@ fn a_revoked_device_sends_nothing_and_an_administrator_brings_in_what_it_had() {
     let said = town.post_as(("authorization", &token), "/api/v1/entries", &json!({"entries": [late]}));
     let problem = said.problem(401, "not-signed-in");
     assert!(problem["detail"].as_str().unwrap().contains("revoked"), "{problem}");
-    let brought = town.as_admin("/api/v1/entries/from-device", &json!({"entries": [late]}));
+    let brought = town.as_admin("/api/v1/devices/entries", &json!({"entries": [late]}));
     let entry = entry(&town, &brought["results"][0]);
     assert_eq!(
         (&entry["by"], &entry["by_known"], &entry["device_known"]),
