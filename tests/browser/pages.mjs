@@ -276,6 +276,7 @@ export function emptyPages() {
     { name: "empty-scan", at: "/", kind: "hand" },
     { name: "empty-scan-nobody-has-it", at: "/?code=R-1", kind: "hand" },
     { name: "empty-badge", at: "/badge", kind: "hand" },
+    ...["set-up", "sign-in", "enrol", "people"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
     ...[...LISTS, "today", "runs-out", "take-out", "handover", "mismatches", "confirm", "last", "deliveries", "devices"].map((page) => ({ name: `empty-${page}`, at: `/${page}`, kind: "desk" })),
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
