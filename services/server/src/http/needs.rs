@@ -79,10 +79,15 @@ pub(crate) fn of(method: &Method, path: &str) -> Need {
     match row {
         Some((.., need)) => *need,
         None if method == Method::GET => Somebody(Scope::Read),
-        None if method == Method::POST => Person,
+        None if method == Method::POST && !is_open_to_read(path) => Person,
         // There is no other method: everybody hears that, and nothing else.
         None => Open,
     }
+}
+
+/// Whoever may read there hears that there is nothing to write.
+fn is_open_to_read(path: &str) -> bool {
+    TABLE.iter().any(|(method, template, need)| *method == "GET" && *need == Open && fits(template, path))
 }
 
 #[cfg(test)]
@@ -97,6 +102,7 @@ mod tests {
         assert_eq!(of(&Method::GET, "/nothing/here"), Somebody(Scope::Read));
         assert_eq!(of(&Method::DELETE, "/api/v1/entries"), Open);
         assert_eq!(of(&Method::POST, "/nothing/here"), Person);
+        assert_eq!(of(&Method::POST, "/healthz"), Open);
         assert_eq!(of(&Method::GET, "/api/v1/things/roll/R-42/may-use"), Question);
     }
 }
