@@ -40,9 +40,10 @@ const LEAST = {
 const LEAST_TARGET = 24;
 const MOST = { desk: 40_000, hand: 60_000, css: 12_000 };
 
-export async function look(browser, yard, rows, badge) {
-  const on = await profile(browser, yard, { badge });
-  const off = await profile(browser, yard, { badge, scripts: false });
+/** `who`: the badge that is claimed, or the cookies of somebody who signed in. */
+export async function look(browser, yard, rows, who = {}) {
+  const on = await profile(browser, yard, who);
+  const off = await profile(browser, yard, { ...who, scripts: false });
   const page = await on.context.newPage();
   const plain = await off.context.newPage();
   for (const row of rows) {

@@ -281,3 +281,22 @@ export function emptyPages() {
     { name: "empty-boat", at: "/boat/NB-1", kind: "hand", status: 404 },
   ];
 }
+
+/** What is different where people sign in, as an administrator at a desk sees it. */
+export function signedPages() {
+  return [
+    ...["people", "sign-in", "sitting", "enrol", "set-up", "today", "devices", "paper", "confirm"].map((page) => ({ name: `signed-${page}`, at: `/${page}`, kind: "desk" })),
+    { name: "signed-badge", at: "/thing/badge/B-1", kind: "desk" },
+    { name: "signed-device", at: "/thing/device/H-1", kind: "desk" },
+  ];
+}
+
+/** The same on an enrolled handheld, with one who is signed in and one who stands beside. */
+export function handheldPages() {
+  return [
+    { name: "handheld-scan", at: "/", kind: "hand" },
+    { name: "handheld-roll", at: "/?code=Z-1", kind: "hand" },
+    { name: "handheld-sign-in", at: "/sign-in", kind: "hand" },
+    { name: "handheld-sitting", at: "/sitting", kind: "hand" },
+  ];
+}

@@ -2,7 +2,7 @@
 import { check, tally } from "./lib/checks.mjs";
 import { launch } from "./lib/browser.mjs";
 import { close, decide, fact, get, open } from "./lib/yard.mjs";
-import { emptyPages, pages, prepare } from "./pages.mjs";
+import { emptyPages, handheldPages, pages, prepare, signedPages } from "./pages.mjs";
 import { look } from "./look.mjs";
 import { clerk } from "./stories/clerk.mjs";
 import { decisions } from "./stories/decisions.mjs";
@@ -14,6 +14,7 @@ import { quality } from "./stories/quality.mjs";
 import { reading } from "./stories/reading.mjs";
 import { shift } from "./stories/shift.mjs";
 import { shop } from "./stories/shop.mjs";
+import { signing } from "./stories/signing.mjs";
 import { witness } from "./stories/witness.mjs";
 
 const long = process.argv.includes("--long");
@@ -26,8 +27,8 @@ async function looks(browser) {
   try {
     const code = await prepare(yard, { fact, decide, get });
     const rows = pages(code).filter((row) => !process.env.PAGE || row.name.includes(process.env.PAGE));
-    await look(browser, yard, rows, "B-17");
-    if (!process.env.PAGE) await look(browser, empty, emptyPages(), null);
+    await look(browser, yard, rows, { badge: "B-17" });
+    if (!process.env.PAGE) await look(browser, empty, emptyPages());
   } finally {
     await Promise.all([close(yard), close(empty)]);
   }
@@ -62,11 +63,25 @@ async function stories(browser) {
   }
 }
 
+/** A yard in which people sign in: how it becomes one, and what its pages look like then. */
+async function signed(browser) {
+  const yard = await open({ demo: true });
+  try {
+    const { desk, hand } = await signing(browser, yard);
+    const wanted = (row) => !process.env.PAGE || row.name.includes(process.env.PAGE);
+    await look(browser, yard, signedPages().filter(wanted), { cookies: desk });
+    await look(browser, yard, handheldPages().filter(wanted), { cookies: hand });
+  } finally {
+    await close(yard);
+  }
+}
+
 const browser = await launch();
 try {
   const lanes = [];
   if (wanted("look")) lanes.push(check("every page could be looked at", () => looks(browser)));
   if (wanted("stories")) lanes.push(check("every story could be told", () => stories(browser)));
+  if (wanted("signed")) lanes.push(check("a yard in which people sign in could be looked at", () => signed(browser)));
   await Promise.all(lanes);
   if (long) await check("every audit could be made", audits);
 } finally {

@@ -14,9 +14,10 @@ export async function launch(more = []) {
 }
 
 /** A fresh browser profile. `seen` fills with what nobody should see. */
-export async function profile(browser, yard, { size = SIZES.desk, scripts = true, badge = null } = {}) {
+export async function profile(browser, yard, { size = SIZES.desk, scripts = true, badge = null, cookies = [] } = {}) {
   const context = await browser.newContext({ viewport: size, javaScriptEnabled: scripts, baseURL: yard.url, locale: "en-GB" });
   context.setDefaultTimeout(6_000);
+  await context.addCookies(cookies);
   if (badge) {
     const value = Buffer.from(badge).toString("hex");
     await context.addCookies([{ name: "badge", value, url: yard.url, httpOnly: true, sameSite: "Strict" }]);

@@ -6,9 +6,9 @@ export function measure() {
     return { left: box.left + scrollX, top: box.top + scrollY, right: box.right + scrollX, bottom: box.bottom + scrollY, width: box.width, height: box.height };
   };
   const isSeen = (element) => {
-    const style = getComputedStyle(element);
     const box = element.getBoundingClientRect();
-    return style.visibility !== "hidden" && style.display !== "none" && 0 < box.width && 0 < box.height && !element.closest("[hidden]");
+    // What is folded away has a place and is not seen.
+    return element.checkVisibility({ visibilityProperty: true }) && 0 < box.width && 0 < box.height;
   };
   const nameOf = (element) =>
     `${element.tagName.toLowerCase()}${element.className && typeof element.className === "string" ? "." + element.className.split(" ").join(".") : ""} "${(element.getAttribute("aria-label") ?? element.innerText ?? element.value ?? "").trim().replace(/\s+/g, " ").slice(0, 40)}"`;

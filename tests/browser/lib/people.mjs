@@ -3,11 +3,11 @@ import { createHmac } from "node:crypto";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 
-const PASSWORD = "a boat on a cold slip";
+export const PASSWORD = "a boat on a cold slip";
 const STEP_S = 30;
 
 /** The one-time code of this half minute, or of the next (RFC 6238 on RFC 4226). */
-function digits(secret, next = 0) {
+export function digits(secret, next = 0) {
   const letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
   const bits = [...secret.replace(/=+$/, "")].map((letter) => letters.indexOf(letter).toString(2).padStart(5, "0")).join("");
   const key = Buffer.from(bits.match(/.{8}/g).map((byte) => parseInt(byte, 2)));
