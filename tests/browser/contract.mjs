@@ -5,7 +5,7 @@ import { join } from "node:path";
 import { assert, check, tally } from "./lib/checks.mjs";
 import { kept, python, top } from "./lib/places.mjs";
 import { said } from "./lib/said.mjs";
-import { setUp, token } from "./lib/people.mjs";
+import { setUp, somebody, token } from "./lib/people.mjs";
 import { close, open } from "./lib/yard.mjs";
 
 const here = join(top, "tests/browser");
@@ -56,6 +56,15 @@ const session = await setUp(yard);
 const reads = await token(yard, session, ["read"]);
 await keepsToIt("an administrator", yard, "schemathesis-signed.toml", ["--exclude-path-regex", "/(sign-out|withdraw)$", "-H", `Cookie: session=${session}`]);
 await keepsToIt("a program that may read", yard, "schemathesis-signed.toml", ["-H", `Authorization: Bearer ${reads}`]);
+if (process.env.RIMEBOOK_LONG) {
+  await keepsToIt("nobody", yard, "schemathesis-signed.toml", []);
+  for (const [place, role] of ["stores", "laminator", "supervisor", "quality", "reader"].entries()) {
+    const signed = await somebody(yard, session, `S-${place}`, role);
+    await keepsToIt(`somebody whose role is ${role}`, yard, "schemathesis-signed.toml", ["--exclude-path-regex", "/sign-out$", "-H", `Cookie: session=${signed}`]);
+  }
+  const writes = await token(yard, session, ["read", "facts", "decisions"]);
+  await keepsToIt("a program that may write", yard, "schemathesis-signed.toml", ["-H", `Authorization: Bearer ${writes}`]);
+}
 await close(yard);
 
 console.log(`\nThe contract from outside, ${Math.round((Date.now() - began) / 1000)} s:`);

@@ -39,12 +39,27 @@ export async function setUp(yard) {
   return signed.headers.get("set-cookie").split(";")[0].split("=")[1];
 }
 
+async function grant(yard, Cookie, badge, body) {
+  const seen = (await (await fetch(`${yard.url}/api/v1/mismatches`, { headers: { Cookie } })).json()).as_of_seq;
+  const one = { id: crypto.randomUUID(), decide: "grant_roles", thing: `badge/${badge}`, by: "A-1", based_on: seen, body };
+  await post(yard, "/api/v1/decisions", one, { Cookie });
+}
+
+/** Somebody with this role and no other, who signed in with a password and a one-time code; the session. */
+export async function somebody(yard, session, badge, role) {
+  const Cookie = `session=${session}`;
+  await grant(yard, Cookie, badge, { roles: [role], scopes: [] });
+  const { code } = await (await post(yard, "/api/v1/people/invitation", { badge }, { Cookie })).json();
+  const { one_time_secret: secret } = await (await post(yard, "/api/v1/join/begin", { code })).json();
+  const password = `${PASSWORD}, ${role}`;
+  await post(yard, "/api/v1/join", { code, badge, name: `${role} Example`, password, one_time_code: digits(secret) });
+  const signed = await post(yard, "/api/v1/sign-in", { badge, password, one_time_code: digits(secret, 1) });
+  return signed.headers.get("set-cookie").split(";")[0].split("=")[1];
+}
+
 /** Gives a program a token with these scopes. */
 export async function token(yard, session, scopes) {
   const Cookie = `session=${session}`;
-  const seen = (await (await fetch(`${yard.url}/api/v1/mismatches`, { headers: { Cookie } })).json()).as_of_seq;
-  const grant = { id: crypto.randomUUID(), decide: "grant_roles", thing: "badge/X-1", by: "A-1", based_on: seen,
-    body: { roles: ["integrator"], scopes } };
-  await post(yard, "/api/v1/decisions", grant, { Cookie });
+  await grant(yard, Cookie, "X-1", { roles: ["integrator"], scopes });
   return (await (await post(yard, "/api/v1/tokens", { badge: "X-1", name: "planning", scopes }, { Cookie })).json()).token;
 }
