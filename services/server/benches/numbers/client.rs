@@ -14,6 +14,7 @@ use rustix::{
         Timespec,
         epoll::{self, CreateFlags, EventData, EventFlags},
     },
+    time::{ClockId, clock_gettime},
 };
 use rustls::{ClientConfig, ClientConnection, StreamOwned};
 
@@ -28,6 +29,8 @@ pub(crate) struct Asked {
     pub(crate) p50_us: f64,
     pub(crate) p95_us: f64,
     pub(crate) p99_us: f64,
+    /// Processor time of all other threads for one answer: the server's, which runs in this process.
+    pub(crate) server_us: f64,
     /// Mean length of an answer's body.
     pub(crate) bytes: f64,
 }
@@ -91,7 +94,7 @@ pub(crate) fn ask_at(door: &Door, connections: usize, time: Duration, mut path: 
     for (number, connection) in (0..).zip(&connections) {
         epoll::add(&poll, connection.wire.socket(), EventData::new_u64(number), EventFlags::IN).unwrap();
     }
-    let begin = Instant::now();
+    let (begin, server) = (Instant::now(), others_us());
     for connection in &mut connections {
         send(connection, door, &mut request, &mut path);
     }
@@ -112,11 +115,22 @@ pub(crate) fn ask_at(door: &Door, connections: usize, time: Duration, mut path: 
             }
         }
     }
-    let elapsed = begin.elapsed().as_secs_f64();
+    let (elapsed, server) = (begin.elapsed().as_secs_f64(), others_us() - server);
     took.sort_unstable();
     let us = |of: f64| super::table::share(&took, of) as f64 / 1_000.0;
     let per_s = took.len() as f64 / elapsed;
-    Asked { per_s, p50_us: us(0.5), p95_us: us(0.95), p99_us: us(0.99), bytes: bytes as f64 / took.len() as f64 }
+    let mean = |sum: f64| sum / took.len() as f64;
+    let (server_us, bytes) = (mean(server), mean(bytes as f64));
+    Asked { per_s, p50_us: us(0.5), p95_us: us(0.95), p99_us: us(0.99), server_us, bytes }
+}
+
+/// Processor time of this process without this thread.
+fn others_us() -> f64 {
+    let us = |clock: ClockId| {
+        let time = clock_gettime(clock);
+        time.tv_sec as f64 * 1e6 + time.tv_nsec as f64 / 1e3
+    };
+    us(ClockId::ProcessCPUTime) - us(ClockId::ThreadCPUTime)
 }
 
 fn connect(door: &Door) -> Connection {

@@ -14,6 +14,8 @@ use server::{
     yard::{Options, Yard},
 };
 
+use rustix::fs::{Advice, fadvise};
+
 use super::{
     fill::fill,
     history::History,
@@ -36,6 +38,15 @@ pub(crate) fn run(plan: &Plan) -> bool {
         || copy(&data.join("journal"), folder.path()),
         || back_up(&data, folder.path()),
     );
+    // What any copy costs at least that is read back from the disk before it is believed, as a backup is.
+    let back = rounds(
+        plan,
+        "cp, fsync and reading back",
+        || copy(&data.join("journal"), folder.path()),
+        || copy(&data.join("journal"), folder.path()) + read_back(&data.join("journal"), folder.path()),
+    );
+    let (ratio, _) = ratios(&back, |seconds| *seconds);
+    row("  cp, fsync and reading back from the disk / cp and fsync", Target::Stated("x"), &ratio, &[]);
     met &= beside(
         plan,
         &format!("verify of {entries} entries: time / rebuild"),
@@ -68,6 +79,18 @@ fn copy(journal: &Path, folder: &Path) -> f64 {
         File::open(copied).unwrap().sync_all().unwrap();
     }
     File::open(&to).unwrap().sync_all().unwrap();
+    begin.elapsed().as_secs_f64()
+}
+
+/// The copies once more from the disk, and not from memory, beside what they are of.
+fn read_back(journal: &Path, folder: &Path) -> f64 {
+    let begin = Timer::now();
+    for item in fs::read_dir(folder.join("copy")).unwrap() {
+        let copied = item.unwrap().path();
+        fadvise(File::open(&copied).unwrap(), 0, None, Advice::DontNeed).unwrap();
+        let same = fs::read(&copied).unwrap() == fs::read(journal.join(copied.file_name().unwrap())).unwrap();
+        assert!(same, "{} is not what was copied", copied.display());
+    }
     begin.elapsed().as_secs_f64()
 }
 

@@ -45,6 +45,12 @@ impl Accept {
         closest.map_or(0, |(_, wanted)| wanted)
     }
 
+    /// Whether every type there is is wanted.
+    fn takes_anything(&self) -> bool {
+        let Some(ranges) = &self.0 else { return true };
+        ranges.iter().all(|range| 0 < range.wanted) && ranges.iter().any(|range| range.kind == "*" && range.part == "*")
+    }
+
     /// Whether this very type is wanted by name, and no less than the other.
     pub(crate) fn prefers(&self, media: &str, other: &str) -> bool {
         let named = self.0.as_ref().is_some_and(|ranges| ranges.iter().any(|range| range.names(media) == Some(2)));
@@ -90,9 +96,12 @@ pub(crate) async fn answerable<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
+    let accept = Accept::of(request.headers());
+    if accept.takes_anything() {
+        return Ok(next.call(request).await?.map_into_boxed_body());
+    }
     let contract = request.app_data::<web::Data<Contract>>();
     let answers = contract.map(|contract| contract.answers_of(request.method(), request.path())).unwrap_or_default();
-    let accept = Accept::of(request.headers());
     if answers.is_empty() || answers.iter().any(|media| 0 < accept.wants(media)) {
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
@@ -122,6 +131,11 @@ mod tests {
         for taken in [of(&[]), of(&[""]), of(&[" , "]), of(&["*/*"]), of(&["application/*"]), of(&["APPLICATION/JSON"])]
         {
             assert_eq!(taken.wants("application/json"), 1_000);
+        }
+        for (anything, text) in
+            [(true, "*/*"), (true, "text/html, */*;q=0.1"), (false, "*/*, text/html;q=0"), (false, "text/*")]
+        {
+            assert_eq!(of(&[text]).takes_anything(), anything, "{text}");
         }
     }
 

@@ -78,16 +78,17 @@ pub(crate) fn of(method: &Method, path: &str) -> Need {
     let row = TABLE.iter().find(|(own, template, _)| *own == method.as_str() && fits(template, path));
     match row {
         Some((.., need)) => *need,
+        None if is_open(path) => Open,
         None if method == Method::GET => Somebody(Scope::Read),
-        None if method == Method::POST && !is_open_to_read(path) => Person,
+        None if method == Method::POST => Person,
         // There is no other method: everybody hears that, and nothing else.
         None => Open,
     }
 }
 
-/// Whoever may read there hears that there is nothing to write.
-fn is_open_to_read(path: &str) -> bool {
-    TABLE.iter().any(|(method, template, need)| *method == "GET" && *need == Open && fits(template, path))
+/// Whoever may ask there in another way hears that there is no such method.
+fn is_open(path: &str) -> bool {
+    TABLE.iter().any(|(_, template, need)| *need == Open && fits(template, path))
 }
 
 #[cfg(test)]
@@ -103,6 +104,7 @@ mod tests {
         assert_eq!(of(&Method::DELETE, "/api/v1/entries"), Open);
         assert_eq!(of(&Method::POST, "/nothing/here"), Person);
         assert_eq!(of(&Method::POST, "/healthz"), Open);
+        assert_eq!(of(&Method::GET, "/api/v1/join"), Open);
         assert_eq!(of(&Method::GET, "/api/v1/things/roll/R-42/may-use"), Question);
     }
 }

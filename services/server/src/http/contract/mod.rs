@@ -136,6 +136,11 @@ fn written(document: &utoipa::openapi::OpenApi) -> String {
 
 /// Whether an address is one of a template's.
 pub(crate) fn fits(template: &str, path: &str) -> bool {
+    // Nearly every template is another one by its first words.
+    let words = template.split_once('{').map_or(template, |(words, _)| words);
+    if !path.starts_with(words) {
+        return false;
+    }
     let (mut template, mut path) = (template.split('/'), path.split('/'));
     loop {
         match (template.next(), path.next()) {
