@@ -3,6 +3,7 @@
 //! Exit codes: 0 done and sound, or *yes*; 1 not done, not sound, or no answer; 2 asked for in a way that can't be meant;
 //! 3 an answer that is not *yes*; 4 what starting again can't cure.
 
+mod bring_in;
 mod certify;
 mod completions;
 mod logs;
@@ -13,7 +14,7 @@ mod printed;
 pub(crate) mod progress;
 mod questions;
 mod ready;
-mod rest;
+pub(crate) mod rest;
 mod serve;
 mod tables;
 
@@ -71,6 +72,10 @@ enum Command {
     /// Both files are checked whole, and compared with what is in already, before anything is written. Run it again
     /// after it broke off: what is in with the same values is passed over.
     Import(Import),
+    /// Bring in what a device recorded and never sent, from a file that was read from it
+    ///
+    /// Without --save it only says what would change. Nobody vouches for what is brought in: badges and devices stand as said.
+    BringIn(bring_in::BringIn),
     /// Make an invented yard with a year behind it
     Demo(Demo),
     /// Bring a log that was exported line by line into an empty folder, offline
@@ -182,6 +187,9 @@ struct Import {
     /// The server that writes it
     #[arg(long, value_name = "URL")]
     server: String,
+    /// A token for programs, once the yard is set up; best given in the environment, where no list of processes shows it
+    #[arg(long, value_name = "TOKEN", env = "RIMEBOOK_TOKEN", hide_env_values = true)]
+    token: Option<String>,
     /// Check everything and say what would be written; write nothing
     #[arg(long)]
     dry_run: bool,
@@ -309,6 +317,7 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::Trace(asked) => return questions::trace(&asked, out, err),
         Command::Mismatches(asked) => return questions::mismatches(&asked, out, err),
         Command::Warnings(asked) => return questions::warnings(&asked, out, err),
+        Command::BringIn(asked) => return bring_in::run(&asked, out, err),
         Command::Certify(asked) => certify::run(&asked, now(), out, err),
         Command::Completions(asked) => completions::print(&asked, out),
         Command::Serve(asked) => return serve::run(&asked, out, err),
@@ -316,8 +325,8 @@ fn act(command: Command, out: &mut dyn Write, err: &mut dyn Write) -> io::Result
         Command::People(People { what: OfPeople::Reset { data } }) => {
             people::reset(&data, Options::default(), out, err)
         }
-        Command::Import(Import { from, server, dry_run, long }) => {
-            import::run(&import::Request { from, server, dry_run, now: now() }, long.wanted(), out, err)
+        Command::Import(Import { from, server, token, dry_run, long }) => {
+            import::run(&import::Request { from, server, token, dry_run, now: now() }, long.wanted(), out, err)
         }
         Command::Demo(Demo { data, seed, until, long }) => {
             let until = until.map_or_else(now, |stamp| stamp.at);

@@ -127,7 +127,7 @@ pub(super) struct Warnings {
 }
 
 /// Why it ends without an answer: in words, or because nobody reads them.
-enum Ended {
+pub(super) enum Ended {
     Unanswered(Unanswered),
     Unread(io::Error),
 }

@@ -30,8 +30,12 @@ pub(crate) struct Trying {
 }
 
 /// Answers what would come of the items that could be read; the others have their result already.
-pub(crate) async fn facts(yard: &web::Data<Yard>, read: Vec<Result<Uuid, ItemResult>>, items: Vec<Item>) -> Answer {
-    json(&try_them(yard, items, read).await?)
+pub(crate) async fn facts(
+    yard: &web::Data<Yard>,
+    read: Vec<Result<Uuid, ItemResult>>,
+    items: Vec<Item>,
+) -> Result<DryRun, Fault> {
+    try_them(yard, items, read).await
 }
 
 /// The same of one decision. What the door would refuse is refused, but for a second person who is missing.

@@ -2,8 +2,8 @@
 
 use super::{
     accept::Accept,
-    ask::{NoParameters, Paging, beside, mismatches},
-    contract::{Asked, Listed, Makes, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
+    ask::{Paging, beside, json, mismatches},
+    contract::{Asked, Listed, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     devices::Clock,
     dry_run::{self, Trying},
     feed::{self, EVENTS, Listeners, Wish},
@@ -88,34 +88,8 @@ pub(crate) async fn post_entries(
     taken(&request, &yard, &body, trying.dry_run, |fact| who.vouch(&yard, fact)).await
 }
 
-/// Bring in what a revoked device had not sent.
-///
-/// For an administrator, from a file that was read from the device: facts in the same shape, each of which names its `device`. They are
-/// kept as they say and nobody vouches for them: the badge and the device are `claimed`.
-#[utoipa::path(operation_id = "bring_in_entries", tag = "people",
-    request_body(content = PostedFacts, content_type = "application/json", description = "Facts, at most 256 KiB.", examples(
-        ("a scan" = (summary = "A scan that a lost device had not sent", value = json!({"entries": [
-            {"id": "0197a1c2-0000-7000-8000-000000000009", "kind": "roll_taken_out", "thing": "roll/R-24", "device": "H-3", "counter": 118,
-             "occurred_at": "2026-05-06T07:55:11.000+01:00", "by": "B-17", "body": {"from": "F2", "to": "CUT"}}]})))
-    )),
-    responses((status = 207, description = "One result per fact, in order.", body = BatchResult), Makes),
-)]
-#[route("/devices/entries", method = "POST")]
-pub(crate) async fn bring_in_entries(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    taken(&request, &yard, &body, false, |fact| match fact.entry.device.is_some() {
-        true => Ok(fact),
-        false => Err(Fault::cannot_read("Name the device that it was read from.").field("/device", "it is missing")),
-    })
-    .await
-}
-
 /// Takes the facts of a body, each as far as somebody vouches for it.
-async fn taken(
+pub(crate) async fn taken(
     request: &HttpRequest,
     yard: &web::Data<Yard>,
     body: &[u8],
@@ -137,37 +111,63 @@ async fn taken(
         return Err(Fault::cannot_read(detail).field("/entries", format!("1 to {MOST} facts")));
     }
     let clock = Clock::of(request, yard.now());
-    let mut items = Vec::new();
-    let mut read = Vec::new();
-    for (place, raw) in posted.entries.iter().enumerate() {
-        read.push(match intake::fact(raw.get()) {
+    let read = Read::of(posted.entries.iter().map(|raw| raw.get()), |fact| Ok(clock.beside(vouch(fact)?)));
+    if dry_run {
+        return json(&read.tried(yard).await?);
+    }
+    let body = serde_json::to_vec(&read.written(yard).await);
+    let body = body.map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
+    Ok(HttpResponse::MultiStatus().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+}
+
+/// Facts as they were read, each alone: what can't be read has its result already.
+pub(crate) struct Read {
+    results: Vec<Result<Uuid, ItemResult>>,
+    pub(crate) facts: Vec<NewFact>,
+}
+
+impl Read {
+    pub(crate) fn of<'a>(
+        raws: impl Iterator<Item = &'a str>,
+        vouch: impl Fn(NewFact) -> Result<NewFact, Fault>,
+    ) -> Read {
+        let mut facts = Vec::new();
+        let results = raws.enumerate().map(|(place, raw)| match intake::fact(raw) {
             Err(problem) => Err(unread(place, &problem)),
             Ok(fact) => {
                 let id = fact.entry.id;
                 match vouch(fact) {
                     Err(fault) => Err(failed(Some(id), fault.within(&format!("/entries/{place}")))),
                     Ok(fact) => {
-                        items.push(Item::from(clock.beside(fact)));
+                        facts.push(fact);
                         Ok(id)
                     }
                 }
             }
         });
+        Read { results: results.collect(), facts }
     }
-    if dry_run {
-        return dry_run::facts(yard, read, items).await;
+
+    /// What would come of them; nothing is written.
+    pub(crate) async fn tried(self, yard: &web::Data<Yard>) -> Result<DryRun, Fault> {
+        dry_run::facts(yard, self.results, self.facts.into_iter().map(Item::from).collect()).await
     }
-    let mut outcomes = yard.committer.submit_all(items).await.into_iter();
-    let results = read.into_iter().map(|one| match one {
-        Err(result) => result,
-        Ok(id) => match outcomes.next() {
-            Some(outcome) => result_of(yard, id, stored(outcome)),
-            None => result_of(yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id."))),
-        },
-    });
-    let body = serde_json::to_vec(&BatchResult { results: results.collect() });
-    let body = body.map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
-    Ok(HttpResponse::MultiStatus().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+
+    /// Writes them; each has its own result.
+    pub(crate) async fn written(self, yard: &Yard) -> BatchResult {
+        let items = self.facts.into_iter().map(Item::from).collect();
+        let mut outcomes = yard.committer.submit_all(items).await.into_iter();
+        let results = self.results.into_iter().map(|one| match one {
+            Err(result) => result,
+            Ok(id) => match outcomes.next() {
+                Some(outcome) => result_of(yard, id, stored(outcome)),
+                None => {
+                    result_of(yard, id, Err(Fault::went_wrong("It was not answered. Send it again with the same id.")))
+                }
+            },
+        });
+        BatchResult { results: results.collect() }
+    }
 }
 
 fn unread(place: usize, problem: &intake::ItemProblem) -> ItemResult {

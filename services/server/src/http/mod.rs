@@ -2,6 +2,7 @@
 
 mod accept;
 mod ask;
+mod bring_in;
 mod calendar;
 mod changes;
 mod checkpoint;
@@ -60,6 +61,7 @@ use std::{
 use tokio::sync::watch;
 use utoipa_actix_web::{AppExt, scope, service_config::ServiceConfig};
 
+pub(crate) use bring_in::in_file;
 pub use contract::openapi_json;
 pub(crate) use fallback::in_a_path;
 pub(crate) use pages::in_a_query;
@@ -232,7 +234,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(things::may_use)
             .service(things::may_install)
             .service(entries::post_entries)
-            .service(entries::bring_in_entries)
+            .service(bring_in::bring_in_entries)
             .service(decisions::post_decision)
             .service(entries::list_entries)
             .service(entries::get_entry)

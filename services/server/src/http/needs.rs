@@ -70,6 +70,10 @@ pub(crate) const TABLE: &[(&str, &str, Need)] = &[
     ("POST", "/sitting", Person),
     ("GET", "/people", Administrator),
     ("POST", "/people", Administrator),
+    ("GET", "/devices/revoke", Administrator),
+    ("POST", "/devices/revoke", Administrator),
+    ("GET", "/devices/bring-in", Administrator),
+    ("POST", "/devices/bring-in", Administrator),
 ];
 
 /// What an address needs. Pages that write need a person; everything else that is read needs somebody.

@@ -124,13 +124,27 @@ impl Who {
             Who::Anybody => !yard.people.is_set_up(),
             Who::Nobody(_) => false,
             Who::Person(person) => {
-                yard.people.sessions.stands(&person.token, yard.now()) && !roles(yard, &person.session.badge).is_empty()
+                let device = person.session.device.as_ref();
+                yard.people.sessions.stands(&person.token, yard.now())
+                    && !roles(yard, &person.session.badge).is_empty()
+                    && device.is_none_or(|code| standing::device(&yard.read(), code) == Standing::Enrolled)
             }
             Who::Device(code) => standing::device(&yard.read(), code) == Standing::Enrolled,
             Who::Program(program) => {
                 let token = program.name.parse().ok().and_then(|id: Uuid| standing::token(&yard.read(), &id));
                 token.is_some_and(|token| token.holds(yard.now()))
             }
+        }
+    }
+
+    /// Whether they may do what administrators do, as the guard will ask of them.
+    pub(crate) fn may_manage(&self, yard: &Yard) -> bool {
+        match self {
+            Who::Anybody => true,
+            Who::Person(person) => {
+                person.session.two_factors && roles(yard, &person.session.badge).contains(&Role::Administrator)
+            }
+            Who::Nobody(_) | Who::Device(_) | Who::Program(_) => false,
         }
     }
 

@@ -1,16 +1,18 @@
 //! The server as a client sees it: the few REST calls that an import needs.
 
+use reqwest::blocking::{RequestBuilder, Response};
 use serde::{Deserialize, de::DeserializeOwned};
 use serde_json::{Value, json, value::RawValue};
-use shared_types::{BatchResult, Decided, Entry, Problem, ThingName};
+use shared_types::{BatchResult, Code, Decided, DryRun, Entry, Problem, ThingName};
 use std::time::Duration;
 
-use crate::http::in_a_path;
+use crate::{cli::rest::without_a_token, http::in_a_path};
 
 /// Talks to one server.
 pub(crate) struct Client {
     http: reqwest::blocking::Client,
     base: String,
+    token: Option<String>,
 }
 
 /// Why there is no answer, in words.
@@ -37,9 +39,31 @@ pub(crate) fn caller(server: &str) -> Result<(reqwest::blocking::Client, String)
 
 impl Client {
     /// `server` is such as `http://127.0.0.1:8787`.
-    pub(crate) fn new(server: &str) -> Result<Client, Unanswered> {
+    pub(crate) fn new(server: &str, token: Option<&str>) -> Result<Client, Unanswered> {
         let (http, base) = caller(server)?;
-        Ok(Client { http, base })
+        let token = token.map(|token| token.trim().to_owned()).filter(|token| !token.is_empty());
+        Ok(Client { http, base, token })
+    }
+
+    /// Under whose badge a token writes; nothing without one.
+    pub(crate) fn badge(&self) -> Result<Option<Code>, Unanswered> {
+        #[derive(Deserialize)]
+        struct Me {
+            badge: Code,
+        }
+        match &self.token {
+            None => Ok(None),
+            Some(_) => Ok(self.get::<Me>("/api/v1/me")?.map(|me| me.badge)),
+        }
+    }
+
+    /// Why this may not be written, by what the server would answer; nothing is written.
+    pub(crate) fn not_allowed(&self, posted: &Value) -> Result<Option<Problem>, Unanswered> {
+        let answer = match posted.get("decide") {
+            Some(_) => self.post::<DryRun>("/api/v1/decisions?dry_run=true", posted)?,
+            None => self.post::<DryRun>("/api/v1/entries?dry_run=true", &json!({ "entries": [posted] }))?,
+        };
+        Ok(answer.err().filter(|problem| problem.kind.ends_with("/not-allowed")))
     }
 
     /// The number of the log's last entry.
@@ -76,7 +100,7 @@ impl Client {
 
     /// Nothing for a 404.
     fn get<T: DeserializeOwned>(&self, path: &str) -> Result<Option<T>, Unanswered> {
-        let answer = self.http.get(format!("{}{path}", self.base)).send().map_err(|error| self.unreachable(&error))?;
+        let answer = self.send(self.http.get(format!("{}{path}", self.base)))?;
         match answer.status().as_u16() {
             200 => answer.json().map(Some).map_err(|error| self.strange(&error)),
             404 => Ok(None),
@@ -85,15 +109,22 @@ impl Client {
     }
 
     fn post<T: DeserializeOwned>(&self, path: &str, body: &Value) -> Result<Result<T, Problem>, Unanswered> {
-        let sent = self.http.post(format!("{}{path}", self.base)).json(body).send();
-        let answer = sent.map_err(|error| self.unreachable(&error))?;
+        let answer = self.send(self.http.post(format!("{}{path}", self.base)).json(body))?;
         match answer.status().as_u16() {
             200 | 201 | 207 => answer.json().map(Ok).map_err(|error| self.strange(&error)),
             status => match answer.json::<Problem>() {
-                Ok(problem) if status < 500 => Ok(Err(problem)),
+                Ok(problem) if status < 500 && status != 401 => Ok(Err(problem)),
                 problem => Err(self.refused(status, problem.ok())),
             },
         }
+    }
+
+    fn send(&self, request: RequestBuilder) -> Result<Response, Unanswered> {
+        let request = match &self.token {
+            Some(token) => request.bearer_auth(token),
+            None => request,
+        };
+        request.send().map_err(|error| self.unreachable(&error))
     }
 
     fn unreachable(&self, error: &reqwest::Error) -> String {
@@ -110,6 +141,9 @@ impl Client {
     }
 
     fn refused(&self, status: u16, problem: Option<Problem>) -> String {
+        if status == 401 && self.token.is_none() {
+            return without_a_token("read and to write facts and decisions");
+        }
         let detail = problem.map_or_else(|| format!("status {status}"), |problem| problem.detail);
         format!("{}: {detail}", self.base)
     }
@@ -121,6 +155,6 @@ mod tests {
 
     #[test]
     fn an_address_that_is_none_is_said_so() {
-        assert!(Client::new("localhost:8787").is_err_and(|say| say.contains("http://")));
+        assert!(Client::new("localhost:8787", None).is_err_and(|say| say.contains("http://")));
     }
 }

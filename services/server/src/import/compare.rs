@@ -1,7 +1,7 @@
 //! What is in already: with the same values it is passed over, with others it is a problem. Found before anything
 //! is written.
 
-use shared_types::{Body, Entry, Stamp};
+use shared_types::{Body, Entry, KnownBy, Stamp};
 use std::collections::BTreeSet;
 
 use super::{
@@ -94,7 +94,8 @@ fn differences(one: &Planned, entry: &Entry) -> Option<String> {
     if let Some(here) = here.filter(|here| here.at != there.at) {
         differences.push(format!("as_of is {there} there, {here} here"));
     }
-    if one.by != entry.by {
+    // A program brought it in under its own badge.
+    if one.by != entry.by && entry.by_known != KnownBy::Token {
         differences.push(format!("copied_by is {} there, {} here", entry.by, one.by));
     }
     if let Some(second) = entry.second.as_ref().filter(|second| second.by != one.second) {

@@ -33,6 +33,8 @@ pub(crate) struct Request {
     /// A folder with `yard.toml` and `cards.csv`, or one of the two.
     pub(crate) from: PathBuf,
     pub(crate) server: String,
+    /// A program's, once the yard is set up.
+    pub(crate) token: Option<String>,
     pub(crate) dry_run: bool,
     /// When this is asked: cards can't have been read later.
     pub(crate) now: Instant,
@@ -77,12 +79,14 @@ fn bring_in(
     mut steps: Steps<'_>,
     out: &mut dyn Write,
 ) -> io::Result<Result<Brought, String>> {
-    let client = match Client::new(&request.server) {
-        Ok(client) => client,
-        Err(say) => return Ok(Err(say)),
+    let asked = || {
+        let client = Client::new(&request.server, request.token.as_deref())?;
+        let badge = client.badge()?;
+        let end = client.end_of_log()?;
+        Ok((client, badge, end))
     };
-    let end = match client.end_of_log() {
-        Ok(end) => end,
+    let (client, badge, end) = match asked() {
+        Ok(asked) => asked,
         Err(say) => return Ok(Err(say)),
     };
     let of = planned.len();
@@ -91,6 +95,16 @@ fn bring_in(
         Ok(compared) => compared,
         Err(say) => return Ok(Err(say)),
     };
+    // A program writes under its own badge; who copied the cards stands in the files alone.
+    let missing = match &badge {
+        Some(badge) => missing.into_iter().map(|one| Planned { by: badge.clone(), ..one }).collect(),
+        None => missing,
+    };
+    if badge.is_some()
+        && let Err(say) = write::allowed(&client, &missing, end, problems)
+    {
+        return Ok(Err(say));
+    }
     if !problems.is_empty() {
         return Ok(Ok(Brought::NotStarted));
     }
@@ -108,6 +122,12 @@ fn bring_in(
         Err(say) => return Ok(Err(say)),
         Ok(_) if problems.is_empty() => {
             writeln!(out, "Written: {}. Already in: {}.", count(&missing), count(&already))?;
+            if badge.is_some() && missing.iter().any(Planned::is_fact) {
+                writeln!(
+                    out,
+                    "Nobody signed for the cards: what they say counts in full once two confirm it at /confirm."
+                )?;
+            }
         }
         Ok(written) => writeln!(out, "Written: {written} of {} entries.", missing.len())?,
     }

@@ -1,6 +1,7 @@
 //! Writes what is missing over HTTP: decisions one by one, facts a hundred at a time.
 
 use shared_types::ItemResult;
+use std::collections::BTreeSet;
 
 use super::{
     client::{Client, Unanswered},
@@ -55,6 +56,22 @@ pub(crate) fn write(
         step(u64::try_from(batch.len()).unwrap_or_default());
     }
     Ok(written)
+}
+
+/// Says what a program may not write, one of each kind, before anything is written.
+pub(crate) fn allowed(
+    client: &Client,
+    missing: &[Planned],
+    end_of_log: u64,
+    problems: &mut Problems,
+) -> Result<(), Unanswered> {
+    let mut asked = BTreeSet::new();
+    for one in missing.iter().filter(|one| asked.insert(one.body.kind())) {
+        if let Some(problem) = client.not_allowed(&one.posted(end_of_log))? {
+            problems.add(&one.spot, format!("{}: {}", one.thing, problem.detail));
+        }
+    }
+    Ok(())
 }
 
 fn said_no(result: &ItemResult) -> Option<String> {

@@ -138,6 +138,11 @@ impl Sessions {
         before - all.len()
     }
 
+    /// How many that stand are like this.
+    pub(crate) fn count(&self, like: impl Fn(&Session) -> bool, now: Instant) -> usize {
+        self.read().values().filter(|session| session.stands(now) && like(session)).count()
+    }
+
     /// Whether this badge is signed in on this device now.
     pub(crate) fn is_on(&self, device: &Code, badge: &Code, now: Instant) -> Option<KnownBy> {
         let all = self.read();

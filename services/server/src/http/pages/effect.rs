@@ -38,6 +38,21 @@ struct Pair {
 }
 
 pub(super) fn effect(found: &DryRun, say: &Say, now: Instant, id: Uuid, based_on: u64) -> Effect {
+    let (mut sentences, rows) = changes(found, say, now);
+    // What is no number of hours, such as a thing that could be used again, is said as the refusal would say it.
+    let gives = found.second_person.iter().flat_map(|second| &second.gives_back);
+    sentences.extend(gives.filter(|gives| !gives.contains(" gets back ")).map(|gives| format!("{gives}.")));
+    let needs_second = found.second_person.is_some();
+    sentences.push(match (needs_second, sentences.is_empty()) {
+        (true, _) => "It gives back: needs a second person.".to_owned(),
+        (false, true) => "It changes nothing else, and needs nobody else.".to_owned(),
+        (false, false) => "It needs nobody else.".to_owned(),
+    });
+    Effect { sentences, rows, needs_second, id, based_on }
+}
+
+/// What would read otherwise: in sentences, and each limit as a row.
+pub(super) fn changes(found: &DryRun, say: &Say, now: Instant) -> (Vec<String>, Vec<Row>) {
     let (mut sentences, mut rows) = (Vec::new(), Vec::new());
     for one in &found.effect.judged_again {
         sentences.push(format!(
@@ -65,16 +80,7 @@ pub(super) fn effect(found: &DryRun, say: &Say, now: Instant, id: Uuid, based_on
         sentences.push(format!("And {unsaid} more sentences like these."));
     }
     rows.truncate(MOST_ROWS);
-    // What is no number of hours, such as a thing that could be used again, is said as the refusal would say it.
-    let gives = found.second_person.iter().flat_map(|second| &second.gives_back);
-    sentences.extend(gives.filter(|gives| !gives.contains(" gets back ")).map(|gives| format!("{gives}.")));
-    let needs_second = found.second_person.is_some();
-    sentences.push(match (needs_second, sentences.is_empty()) {
-        (true, _) => "It gives back: needs a second person.".to_owned(),
-        (false, true) => "It changes nothing else, and needs nobody else.".to_owned(),
-        (false, false) => "It needs nobody else.".to_owned(),
-    });
-    Effect { sentences, rows, needs_second, id, based_on }
+    (sentences, rows)
 }
 
 fn of_thing(change: &ThingChange) -> Vec<String> {

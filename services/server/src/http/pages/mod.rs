@@ -87,6 +87,8 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/receive", &["GET", "HEAD"]),
     ("/deliveries", &["GET", "HEAD"]),
     ("/devices", &["GET", "HEAD"]),
+    ("/devices/revoke", &["GET", "HEAD", "POST"]),
+    ("/devices/bring-in", &["GET", "HEAD", "POST"]),
     ("/receive/scan", &["GET", "HEAD", "POST"]),
     ("/receive/batch", &["GET", "HEAD", "POST"]),
     ("/receive/note", &["GET", "HEAD", "POST"]),
@@ -193,6 +195,10 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(job::job_page)
         .service(deliveries::deliveries_page)
         .service(devices::devices_page)
+        .service(devices::revoke_page)
+        .service(devices::post_revoke)
+        .service(devices::bring_in_page)
+        .service(devices::post_bring_in)
         .service(receive::receive_page)
         .service(receive::scan_page)
         .service(receive::post_scan)

@@ -1,5 +1,6 @@
 //! Who did it, from where: setting up, signing in, devices, programs, a second person, and that nobody else gets in.
 
+mod devices;
 mod enforced;
 mod pages;
 mod signing_in;

@@ -145,14 +145,6 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
             )))
         }
         "device" => device(yard, who, form),
-        "revoke-device" => {
-            let body = json!({ "why": form.text("why") });
-            let thing = ThingName::new(Kind::Device, &code(form.text("device"))?);
-            decide(yard, who, "revoke_device", &thing, &body).await?;
-            let device = thing.own_code();
-            yard.people.sessions.end_all(|session| session.device.as_ref() == Some(&device));
-            Ok(Done::Said(format!("{device} is revoked. What it sent before stays as it was written.")))
-        }
         "token" => {
             let asked = TokenAsked {
                 badge: badge.to_owned(),

@@ -1,10 +1,17 @@
 //! The devices: which may record, when something came from each last, and what never arrived.
 
-use super::{answer, assets::Assets, day::Moment, foot::Foot, html, page};
+mod bring_in;
+mod revoke;
+
+pub(crate) use bring_in::{bring_in_page, post_bring_in};
+pub(crate) use revoke::{post_revoke, revoke_page};
+
+use super::{answer, assets::Assets, day::Moment, foot::Foot, html, in_a_query, page};
 use crate::{
     http::{
         devices::{Clocks, listed},
         fallback::in_a_path,
+        who::Who,
     },
     yard::Yard,
 };
@@ -19,6 +26,8 @@ struct DevicesPage {
     assets: Assets,
     foot: Foot,
     lines: Vec<Line>,
+    /// Whoever reads it may revoke a device and bring in what one had.
+    may_change: bool,
 }
 
 struct Line {
@@ -33,6 +42,8 @@ struct Line {
     last_counter: String,
     /// Escaped, with its numbers kept whole.
     missing: Option<String>,
+    /// Where it is revoked, as long as it may record.
+    revoke: Option<String>,
 }
 
 fn line(device: &DeviceView, say: &Say, at: Instant) -> Line {
@@ -58,6 +69,8 @@ fn line(device: &DeviceView, say: &Say, at: Instant) -> Line {
         clock: device.clock_ahead_ms.and_then(clock),
         last_counter: device.last_counter.map_or_else(|| "none".to_owned(), |counter| counter.to_string()),
         missing: missing(device),
+        revoke: (device.standing == DeviceStanding::Enrolled)
+            .then(|| format!("/devices/revoke?thing={}", in_a_query(&device.device.to_string()))),
     }
 }
 
@@ -99,6 +112,7 @@ pub(crate) async fn devices_page(
     request: HttpRequest,
     yard: web::Data<Yard>,
     clocks: web::Data<Clocks>,
+    who: Who,
     query: web::Query<Moment>,
 ) -> HttpResponse {
     let found = async {
@@ -107,7 +121,8 @@ pub(crate) async fn devices_page(
             Ok(list.devices.iter().map(|device| line(device, say, when.at)).collect())
         })
         .await?;
-        page(StatusCode::OK, &DevicesPage { assets: Assets::new(), foot, lines })
+        let may_change = who.may_manage(&yard);
+        page(StatusCode::OK, &DevicesPage { assets: Assets::new(), foot, lines, may_change })
     };
     answer(&request, found.await)
 }
