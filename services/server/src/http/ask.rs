@@ -5,7 +5,11 @@ use super::{
     say::sentence,
 };
 use crate::yard::Yard;
-use actix_web::{HttpResponse, http::header, web};
+use actix_web::{
+    HttpResponse,
+    http::{StatusCode, header},
+    web,
+};
 use domain::{Book, When};
 use serde::{Deserialize, Deserializer, Serialize, de::Error};
 use shared_types::{Code, Kind, Mismatch, Stamp, ThingName, clear_code};
@@ -107,9 +111,19 @@ pub(crate) async fn beside<T: Send + 'static>(
 }
 
 pub(crate) fn json(answer: &impl Serialize) -> Answer {
+    answered(StatusCode::OK, answer)
+}
+
+/// The same of what was made.
+pub(crate) fn created(answer: &impl Serialize) -> Answer {
+    answered(StatusCode::CREATED, answer)
+}
+
+/// An answer as JSON.
+pub(crate) fn answered(status: StatusCode, answer: &impl Serialize) -> Answer {
     let mut body = Vec::with_capacity(2048);
     match serde_json::to_writer(&mut body, answer) {
-        Ok(()) => Ok(HttpResponse::Ok().insert_header((header::CONTENT_TYPE, "application/json")).body(body)),
+        Ok(()) => Ok(HttpResponse::build(status).insert_header((header::CONTENT_TYPE, "application/json")).body(body)),
         Err(_) => Err(Fault::went_wrong("The answer could not be written down.")),
     }
 }
@@ -150,7 +164,6 @@ pub(crate) fn nobody_has(book: &Book, code: &Code) -> String {
 mod tests {
     use super::*;
     use crate::{clock::SetClock, yard::Options};
-    use actix_web::http::StatusCode;
     use shared_types::Instant;
     use std::sync::Arc;
 

@@ -2,7 +2,7 @@
 
 use super::{
     accept::Accept,
-    ask::{Paging, beside, json, mismatches},
+    ask::{Paging, answered, beside, json, mismatches},
     contract::{Asked, Listed, PostedFacts, StoredEntry, StoredLines, Written as WrittenProblems},
     devices::Clock,
     dry_run::{self, Trying},
@@ -115,9 +115,7 @@ pub(crate) async fn taken(
     if dry_run {
         return json(&read.tried(yard).await?);
     }
-    let body = serde_json::to_vec(&read.written(yard).await);
-    let body = body.map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
-    Ok(HttpResponse::MultiStatus().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+    answered(StatusCode::MULTI_STATUS, &read.written(yard).await)
 }
 
 /// Facts as they were read, each alone: what can't be read has its result already.

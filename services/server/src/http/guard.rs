@@ -7,7 +7,7 @@ use super::{
     who::{self, Program, Who},
     written,
 };
-use crate::yard::Yard;
+use crate::{people, yard::Yard};
 use actix_web::{
     Error, HttpMessage, HttpRequest, HttpResponse,
     body::{BoxBody, MessageBody},
@@ -69,7 +69,7 @@ impl From<Fault> for Refused {
 
 /// Whether they may; the answer is whether names may be answered.
 fn allowed(request: &HttpRequest, yard: &Yard, who: &Who, need: Need) -> Result<bool, Refused> {
-    let asked = || format!("{} {}", request.method(), request.path());
+    let asked = || format!("{} {}", request.method(), without_tokens(request.path()));
     match (who, need) {
         (_, Need::Open) | (Who::Anybody, _) => Ok(true),
         (Who::Nobody(None), Need::Question) if yard.people.has_open_questions() && is_near(request) => Ok(false),
@@ -105,6 +105,12 @@ fn allowed(request: &HttpRequest, yard: &Yard, who: &Who, need: Need) -> Result<
             }
         }
     }
+}
+
+/// An address as it may be written down: what lets somebody in is left out, also where nothing is.
+fn without_tokens(path: &str) -> String {
+    let parts = path.split('/').map(|part| if part.starts_with(people::FEED) { "{token}" } else { part });
+    parts.collect::<Vec<_>>().join("/")
 }
 
 /// What a token is for, and how often it may ask.

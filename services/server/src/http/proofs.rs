@@ -37,12 +37,7 @@ pub(crate) struct InclusionQuery {
 ))]
 #[route("/proofs/inclusion", method = "GET", method = "HEAD")]
 pub(crate) async fn inclusion(yard: web::Data<Yard>, query: Query<InclusionQuery>) -> Answer {
-    let last = yard.reader.last_seq();
-    let (entry, size) = (query.entry, query.size.unwrap_or(last));
-    if entry == 0 {
-        return Err(Fault::cannot_read("entry is at least 1.").field("/entry", "at least 1"));
-    }
-    within(last, "size", size)?;
+    let (entry, size) = both(&yard, ("entry", query.entry), ("size", query.size))?;
     if size < entry {
         return Err(Fault::not_found(format!("Entry {entry} is not among the first {size}.")));
     }
@@ -83,12 +78,7 @@ pub(crate) struct ConsistencyQuery {
 ))]
 #[route("/proofs/consistency", method = "GET", method = "HEAD")]
 pub(crate) async fn consistency(yard: web::Data<Yard>, query: Query<ConsistencyQuery>) -> Answer {
-    let last = yard.reader.last_seq();
-    let (from, to) = (query.from, query.to.unwrap_or(last));
-    if from == 0 {
-        return Err(Fault::cannot_read("from is at least 1.").field("/from", "at least 1"));
-    }
-    within(last, "to", to)?;
+    let (from, to) = both(&yard, ("from", query.from), ("to", query.to))?;
     if to < from {
         return Err(Fault::not_found(format!("A log of {to} entries has no first {from}.")));
     }
@@ -107,14 +97,17 @@ pub(crate) async fn consistency(yard: web::Data<Yard>, query: Query<ConsistencyQ
     json(&proof.await?)
 }
 
-fn within(last: u64, name: &str, size: u64) -> Result<(), Fault> {
-    match size {
-        0 if last != 0 => {
-            let detail = format!("{name} is at least 1.");
-            Err(Fault::cannot_read(detail).field(format!("/{name}"), "at least 1"))
+/// What is asked for of the log, and within how many of its entries: all of them where that is not said.
+fn both(yard: &Yard, (asked, of): (&str, u64), (size, within): (&str, Option<u64>)) -> Result<(u64, u64), Fault> {
+    let last = yard.reader.last_seq();
+    let all = within.unwrap_or(last);
+    let none = [(asked, of == 0), (size, all == 0 && last != 0)].into_iter().find(|(_, none)| *none);
+    match none {
+        Some((name, _)) => {
+            Err(Fault::cannot_read(format!("{name} is at least 1.")).field(format!("/{name}"), "at least 1"))
         }
-        size if last < size => Err(Fault::not_found(format!("The log has {last} entries, not {size}."))),
-        _ => Ok(()),
+        None if last < all => Err(Fault::not_found(format!("The log has {last} entries, not {all}."))),
+        None => Ok((of, all)),
     }
 }
 

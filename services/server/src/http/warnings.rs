@@ -118,10 +118,35 @@ pub(crate) async fn warnings(yard: web::Data<Yard>, query: Query<WarningsQuery>)
 ))]
 #[route("/warnings.ics", method = "GET", method = "HEAD")]
 pub(crate) async fn warnings_calendar(yard: web::Data<Yard>, query: Query<WarningsQuery>) -> Answer {
-    let asked = query.into_inner().ask(&yard, Dates::Full).await?;
+    calendar(&yard, query.into_inner()).await
+}
+
+pub(crate) async fn calendar(yard: &web::Data<Yard>, query: WarningsQuery) -> Answer {
+    let asked = query.ask(yard, Dates::Full).await?;
     Ok(HttpResponse::Ok()
         .insert_header((header::CONTENT_TYPE, "text/calendar; charset=utf-8"))
         .body(calendar::written(&asked)))
+}
+
+/// What an address of the calendar may be asked for: never another time, or what was known before.
+#[derive(Deserialize, IntoParams, Clone, Default)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(crate) struct FeedQuery {
+    /// Only what was given to this job, cut for it or laid in its part. Default: everything.
+    #[serde(default, deserialize_with = "code")]
+    #[param(value_type = Option<String>)]
+    job: Option<Code>,
+    /// Only what is limited by this material. Default: everything.
+    #[serde(default, deserialize_with = "code")]
+    #[param(value_type = Option<String>)]
+    material: Option<Code>,
+}
+
+impl From<FeedQuery> for WarningsQuery {
+    fn from(FeedQuery { job, material }: FeedQuery) -> WarningsQuery {
+        WarningsQuery { job, material, ..WarningsQuery::default() }
+    }
 }
 
 #[derive(Deserialize, IntoParams, Clone, Copy, Default)]

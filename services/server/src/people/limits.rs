@@ -1,4 +1,4 @@
-//! How often a program may ask. Devices are never counted here: an outbox must get through.
+//! How often a program may ask, or an address of the calendar. Devices are never counted here: an outbox must get through.
 
 use crate::clock::Clock;
 use governor::{
@@ -19,6 +19,9 @@ use std::{
 pub(crate) const PER_SECOND: NonZeroU32 = NonZeroU32::MIN.saturating_add(19);
 /// So many at once after a rest.
 pub(crate) const AT_ONCE: NonZeroU32 = NonZeroU32::MIN.saturating_add(99);
+
+/// So many requests a minute of one address of the calendar, in the long run and at once.
+const FEED_PER_MINUTE: NonZeroU32 = NonZeroU32::MIN.saturating_add(5);
 
 /// The time that runs on, of the one reader of clocks.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -57,12 +60,17 @@ type One = RateLimiter<NotKeyed, InMemoryState, Ours, NoOpMiddleware<Running>>;
 /// One count for each token.
 pub(crate) struct Limits {
     clock: Arc<dyn Clock>,
+    quota: Quota,
     of: Mutex<HashMap<String, Arc<One>>>,
 }
 
 impl Limits {
-    pub(crate) fn new(clock: Arc<dyn Clock>) -> Limits {
-        Limits { clock, of: Mutex::default() }
+    pub(crate) fn of_programs(clock: Arc<dyn Clock>) -> Limits {
+        Limits { clock, quota: Quota::per_second(PER_SECOND).allow_burst(AT_ONCE), of: Mutex::default() }
+    }
+
+    pub(crate) fn of_feeds(clock: Arc<dyn Clock>) -> Limits {
+        Limits { clock, quota: Quota::per_minute(FEED_PER_MINUTE), of: Mutex::default() }
     }
 
     /// After how many seconds it may ask again, if it asked too often.
@@ -72,8 +80,7 @@ impl Limits {
             match of.get(token) {
                 Some(one) => one.clone(),
                 None => {
-                    let quota = Quota::per_second(PER_SECOND).allow_burst(AT_ONCE);
-                    let one = Arc::new(RateLimiter::direct_with_clock(quota, Ours(self.clock.clone())));
+                    let one = Arc::new(RateLimiter::direct_with_clock(self.quota, Ours(self.clock.clone())));
                     of.insert(token.to_owned(), Arc::clone(&one));
                     one
                 }
@@ -93,7 +100,7 @@ mod tests {
     #[test]
     fn a_program_may_ask_often_after_a_rest_and_then_at_its_pace() {
         let clock = Arc::new(SetClock::new(Instant(1_000)));
-        let limits = Limits::new(clock.clone());
+        let limits = Limits::of_programs(clock.clone());
         let asked = |token: &str, times: u32| (0..times).filter(|_| limits.ask(token).is_ok()).count();
         assert_eq!(asked("T-1", 150), 100);
         assert_eq!(limits.ask("T-1"), Err(1));

@@ -2,6 +2,7 @@
 //! names, hashes and keys, and who is signed in. None of it is ever written to the log, to `sled` or to standard error.
 
 mod codes;
+mod feeds;
 mod limits;
 mod one_time;
 mod password;
@@ -25,9 +26,10 @@ use std::{
 use tokio::sync::Semaphore;
 
 pub(crate) use codes::{Codes, ENROLMENT_MS, Enrolment, For, INVITATION_MS, Waiting};
+pub(crate) use feeds::MOST as MOST_FEEDS;
 pub(crate) use limits::Limits;
 pub(crate) use one_time::address as one_time_address;
-pub(crate) use secret::{BADGE, DEVICE, Hashed, PROGRAM};
+pub(crate) use secret::{BADGE, DEVICE, FEED, Hashed, PROGRAM};
 pub(crate) use sessions::{SITTING_MS, Session, Sessions, Sitting};
 pub(crate) use store::{Kept, Program};
 use tries::{Of, Tries};
@@ -47,6 +49,8 @@ pub struct People {
     pub(crate) sessions: Sessions,
     pub(crate) codes: Codes,
     pub(crate) limits: Limits,
+    /// The same of an address of the calendar.
+    pub(crate) feed_limits: Limits,
     tries: Tries,
     /// The last time step of which a one-time code was used.
     used: Mutex<HashMap<Code, u64>>,
@@ -109,7 +113,8 @@ impl People {
         }
         Ok(People {
             data: data.to_owned(),
-            limits: Limits::new(clock.clone()),
+            limits: Limits::of_programs(clock.clone()),
+            feed_limits: Limits::of_feeds(clock.clone()),
             clock,
             kept: RwLock::new(Arc::new(kept)),
             changing: Mutex::default(),
@@ -305,7 +310,10 @@ impl People {
 
     /// Withdraws a name, and all that somebody signs in with.
     pub(crate) fn withdraw(&self, badge: &Code) -> Result<(), NotKept> {
-        self.change(|kept| drop(kept.people.remove(badge.as_str())))?;
+        self.change(|kept| {
+            kept.people.remove(badge.as_str());
+            kept.feeds.retain(|_, feed| feed.badge != badge.as_str());
+        })?;
         self.codes.forget(badge);
         self.sessions.end_all(|session| session.badge == *badge);
         Ok(())

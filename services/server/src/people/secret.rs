@@ -46,6 +46,8 @@ impl<'de> Deserialize<'de> for Hashed {
 pub(crate) const DEVICE: &str = "rmd_";
 pub(crate) const PROGRAM: &str = "rmp_";
 pub(crate) const SESSION: &str = "rms_";
+/// The token in an address of the calendar.
+pub(crate) const FEED: &str = "rmc_";
 /// What the symbol on a badge begins with: capitals and digits, so that every scanner sends it as it is.
 pub(crate) const BADGE: &str = "RMB.";
 

@@ -10,6 +10,7 @@ use std::{
         atomic::{AtomicI64, Ordering},
     },
 };
+use uuid::Uuid;
 
 /// A shift and its overtime: nobody stays signed in for longer.
 pub(crate) const LONGEST_MS: i64 = 10 * 60 * 60 * 1_000;
@@ -25,13 +26,15 @@ const MOST: usize = 4_096;
 /// One person at one browser or device.
 #[derive(Debug)]
 pub(crate) struct Session {
+    /// What its own person names it by; it opens nothing.
+    pub(crate) id: Uuid,
     pub(crate) badge: Code,
     pub(crate) known: KnownBy,
     /// A password and a one-time code: what administrators need.
     pub(crate) two_factors: bool,
     /// The enrolled device it was begun on.
     pub(crate) device: Option<Code>,
-    begun: Instant,
+    pub(crate) begun: Instant,
     seen_ms: AtomicI64,
     sitting: Mutex<Option<Sitting>>,
 }
@@ -45,8 +48,16 @@ pub(crate) struct Sitting {
 }
 
 impl Session {
-    pub(crate) fn new(badge: Code, known: KnownBy, two_factors: bool, device: Option<Code>, now: Instant) -> Session {
+    pub(crate) fn new(
+        badge: Code,
+        known: KnownBy,
+        two_factors: bool,
+        device: Option<Code>,
+        clock: &dyn Clock,
+    ) -> Session {
+        let now = clock.now();
         Session {
+            id: clock.new_id(),
             badge,
             known,
             two_factors,
@@ -55,6 +66,11 @@ impl Session {
             seen_ms: AtomicI64::new(now.0),
             sitting: Mutex::default(),
         }
+    }
+
+    /// When it was used last.
+    pub(crate) fn seen(&self) -> Instant {
+        Instant(self.seen_ms.load(Ordering::Relaxed))
     }
 
     /// When it ends however much is done in it.
@@ -67,7 +83,7 @@ impl Session {
     }
 
     fn stands(&self, now: Instant) -> bool {
-        let (since, idle) = (now.since(self.begun), now.since(Instant(self.seen_ms.load(Ordering::Relaxed))));
+        let (since, idle) = (now.since(self.begun), now.since(self.seen()));
         since < LONGEST_MS && idle < self.idle_ms()
     }
 
@@ -138,6 +154,12 @@ impl Sessions {
         before - all.len()
     }
 
+    /// Those of a badge that stand.
+    pub(crate) fn of_badge(&self, badge: &Code, now: Instant) -> Vec<Arc<Session>> {
+        let all = self.read();
+        all.values().filter(|session| session.badge == *badge && session.stands(now)).cloned().collect()
+    }
+
     /// How many that stand are like this.
     pub(crate) fn count(&self, like: impl Fn(&Session) -> bool, now: Instant) -> usize {
         self.read().values().filter(|session| session.stands(now) && like(session)).count()
@@ -163,7 +185,7 @@ mod tests {
     }
 
     fn begun(sessions: &Sessions, clock: &SetClock, device: Option<&str>) -> String {
-        let session = Session::new(code("B-17"), KnownBy::Badge, false, device.map(code), clock.now());
+        let session = Session::new(code("B-17"), KnownBy::Badge, false, device.map(code), clock);
         sessions.begin(session, clock).unwrap()
     }
 
@@ -205,7 +227,7 @@ mod tests {
 
     #[test]
     fn a_sitting_lasts_a_quarter_of_an_hour() {
-        let session = Session::new(code("B-17"), KnownBy::Badge, false, None, Instant(0));
+        let session = Session::new(code("B-17"), KnownBy::Badge, false, None, &SetClock::new(Instant(0)));
         let until = Instant(0).plus_ms(SITTING_MS);
         session.sit(Some(Sitting { badge: code("Q-01"), known: KnownBy::Badge, until }));
         assert!(session.sitting(Instant(SITTING_MS - 1)).is_some_and(|sitting| sitting.badge == code("Q-01")));

@@ -1,7 +1,7 @@
 //! What is known of people beside the log, in `people/people.json` of the data folder: names, hashes and keys, and
 //! nothing else. Only its owner can read it; it is replaced whole or not at all.
 
-use super::secret::Hashed;
+use super::{feeds::Feed, secret::Hashed};
 use crate::private;
 use serde::{Deserialize, Serialize};
 use std::{collections::BTreeMap, io, path::Path};
@@ -46,6 +46,9 @@ pub(crate) struct Kept {
     pub(crate) devices: BTreeMap<String, Hashed>,
     #[serde(default)]
     pub(crate) programs: BTreeMap<String, Program>,
+    /// Addresses of the calendar, by their ids.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub(crate) feeds: BTreeMap<String, Feed>,
     /// Whoever has this code may begin anew: made beside a stopped server.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) set_up: Option<Hashed>,

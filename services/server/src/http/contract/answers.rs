@@ -77,6 +77,8 @@ sets! {
     Refused = [400, 401, 403, 404, 406, 408, 409, 413, 415, 421, 429, 500, 503, 507];
     /// Of showing who one is.
     SignsIn = [400, 401, 403, 406, 408, 413, 415, 421, 429, 500];
+    /// Of an address whose token lets in.
+    Fed = [400, 404, 406, 421, 429, 500];
     /// Of what a person does without saying more.
     SignedIn = [400, 401, 403, 406, 421, 500];
     /// Of a code that is typed once.

@@ -15,7 +15,7 @@ use utoipa::{
 use utoipa_actix_web::AppExt;
 
 pub(crate) use answers::{
-    Alive, Asked, Issues, Joins, Listed, Makes, Managed, Refused, SignedIn, SignsIn, Told, Tries, Written,
+    Alive, Asked, Fed, Issues, Joins, Listed, Makes, Managed, Refused, SignedIn, SignsIn, Told, Tries, Written,
 };
 pub(crate) use posted::{Decision, PostedFacts};
 pub(crate) use stored::{StoredEntry, StoredLines};

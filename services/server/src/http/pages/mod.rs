@@ -98,6 +98,8 @@ pub(crate) const TABLE: &[(&str, &[&str])] = &[
     ("/sign-in", &["GET", "HEAD", "POST"]),
     ("/sign-out", &["POST"]),
     ("/sitting", &["GET", "HEAD", "POST"]),
+    ("/sessions", &["GET", "HEAD", "POST"]),
+    ("/calendar", &["GET", "HEAD", "POST"]),
     ("/set-up", &["GET", "HEAD", "POST"]),
     ("/enrol", &["GET", "HEAD", "POST"]),
     ("/people", &["GET", "HEAD", "POST"]),
@@ -217,6 +219,10 @@ pub(crate) fn routes(config: &mut web::ServiceConfig) {
         .service(people::post_sign_out)
         .service(people::sitting_page)
         .service(people::post_sitting)
+        .service(people::sessions_page)
+        .service(people::post_sessions)
+        .service(people::calendar_page)
+        .service(people::post_calendar)
         .service(people::set_up_page)
         .service(people::post_set_up)
         .service(people::enrol_page)

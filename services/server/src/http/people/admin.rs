@@ -1,6 +1,6 @@
 //! What an administrator looks after: who has which badge, who may begin a sign-in, whose sessions end.
 
-use super::{changed, clear_name, code, said};
+use super::{Said, changed, clear_name, code};
 use crate::{
     http::{
         ask::{NoParameters, json},
@@ -11,7 +11,7 @@ use crate::{
     people::{For, INVITATION_MS, Kept},
     yard::Yard,
 };
-use actix_web::{HttpRequest, route, web};
+use actix_web::{route, web};
 use domain::{
     Book,
     standing::{self, Standing},
@@ -162,13 +162,7 @@ pub(crate) async fn rename(yard: &web::Data<Yard>, badge: &str, name: &str) -> R
     responses((status = 200, description = "It is kept.", body = ListedPerson), Makes),
 )]
 #[route("/people/name", method = "POST")]
-pub(crate) async fn name_person(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let NameGiven { badge, name } = said(&request, &body)?;
+pub(crate) async fn name_person(yard: web::Data<Yard>, Said(NameGiven { badge, name }): Said<NameGiven>) -> Answer {
     let badge = rename(&yard, &badge, &name).await?;
     json(&person(&yard.read(), &yard.people.kept(), badge))
 }
@@ -192,13 +186,8 @@ pub(crate) async fn withdraw(yard: &web::Data<Yard>, badge: &str) -> Result<Code
     responses((status = 200, description = "It is withdrawn.", body = ListedPerson), Managed),
 )]
 #[route("/people/withdraw", method = "POST")]
-pub(crate) async fn withdraw_person(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let badge = withdraw(&yard, &said::<BadgeNamed>(&request, &body)?.badge).await?;
+pub(crate) async fn withdraw_person(yard: web::Data<Yard>, Said(said): Said<BadgeNamed>) -> Answer {
+    let badge = withdraw(&yard, &said.badge).await?;
     json(&person(&yard.read(), &yard.people.kept(), badge))
 }
 
@@ -228,13 +217,8 @@ pub(crate) async fn make_badge(yard: &web::Data<Yard>, badge: &str) -> Result<Ba
     responses((status = 200, description = "The symbol, shown this once.", body = BadgeMade), Managed),
 )]
 #[route("/people/badge", method = "POST")]
-pub(crate) async fn new_badge(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    json(&make_badge(&yard, &said::<BadgeNamed>(&request, &body)?.badge).await?)
+pub(crate) async fn new_badge(yard: web::Data<Yard>, Said(said): Said<BadgeNamed>) -> Answer {
+    json(&make_badge(&yard, &said.badge).await?)
 }
 
 /// A code with which somebody begins their sign-in.
@@ -264,13 +248,8 @@ pub(crate) fn make_invitation(yard: &Yard, badge: &str) -> Result<Invited, Fault
     responses((status = 200, description = "The code, shown this once.", body = Invited), Managed),
 )]
 #[route("/people/invitation", method = "POST")]
-pub(crate) async fn invite(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    json(&make_invitation(&yard, &said::<BadgeNamed>(&request, &body)?.badge)?)
+pub(crate) async fn invite(yard: web::Data<Yard>, Said(said): Said<BadgeNamed>) -> Answer {
+    json(&make_invitation(&yard, &said.badge)?)
 }
 
 /// How many sessions were ended.
@@ -297,11 +276,6 @@ pub(crate) fn end_sessions(yard: &Yard, badge: &str) -> Result<Ended, Fault> {
     responses((status = 200, description = "How many there were.", body = Ended), Managed),
 )]
 #[route("/people/sign-out", method = "POST")]
-pub(crate) async fn sign_out_person(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    json(&end_sessions(&yard, &said::<BadgeNamed>(&request, &body)?.badge)?)
+pub(crate) async fn sign_out_person(yard: web::Data<Yard>, Said(said): Said<BadgeNamed>) -> Answer {
+    json(&end_sessions(&yard, &said.badge)?)
 }

@@ -1,13 +1,12 @@
 //! Devices: an administrator makes a code, the device is enrolled with it once, and the log says so.
 
-use super::{changed, code, no_such_code, said, wait};
+use super::{Said, changed, code, no_such_code, wait};
 use crate::{
     http::{
-        ask::NoParameters,
+        ask::created,
         contract::{Joins, Makes},
         cookies,
         problems::{Answer, Fault, Kind},
-        query::Query,
         refusals::stored,
         who::{self, Who},
     },
@@ -15,7 +14,7 @@ use crate::{
     people::{ENROLMENT_MS, Enrolment, For},
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, http::StatusCode, http::header, route, web};
 use domain::standing::{self, Standing};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -79,20 +78,9 @@ pub(crate) fn new_device_code(yard: &Yard, who: &Who, asked: &DeviceAsked) -> Re
     responses((status = 201, description = "The code, shown this once.", body = DeviceCode), Makes),
 )]
 #[route("/devices/codes", method = "POST")]
-pub(crate) async fn make_device_code(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    who: Who,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let made = new_device_code(&yard, &who, &said(&request, &body)?)?;
+pub(crate) async fn make_device_code(yard: web::Data<Yard>, who: Who, Said(said): Said<DeviceAsked>) -> Answer {
+    let made = new_device_code(&yard, &who, &said)?;
     created(&made)
-}
-
-pub(super) fn created(made: &impl Serialize) -> Answer {
-    let body = serde_json::to_vec(made).map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
-    Ok(HttpResponse::Created().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
 }
 
 #[derive(Deserialize, ToSchema)]
@@ -208,13 +196,8 @@ pub(super) async fn decided(
             content_type = "application/problem+json")),
 )]
 #[route("/devices/enrol", method = "POST")]
-pub(crate) async fn enrol(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let EnrolAsked { code, device } = said(&request, &body)?;
+pub(crate) async fn enrol(request: HttpRequest, yard: web::Data<Yard>, Said(asked): Said<EnrolAsked>) -> Answer {
+    let EnrolAsked { code, device } = asked;
     let enrolled = enrol_device(&request, &yard, &code, Some(&device)).await?;
     let mut answer = created(&enrolled)?;
     answer.headers_mut().insert(header::SET_COOKIE, remembered(&request, &enrolled.token)?);

@@ -1,14 +1,13 @@
 //! Beginning one's own sign-in with a code that is typed once: the first administrator with the set-up code, everybody else
 //! with an invitation.
 
-use super::{changed, clear_name, code, no_such_code, said, wait};
+use super::{Said, changed, clear_name, code, no_such_code, wait};
 use crate::{
     committer::Outcome,
     http::{
-        ask::{NoParameters, json},
+        ask::{created, json},
         contract::{Joins, Tries},
         problems::{Answer, Fault},
-        query::Query,
         refusals::stored,
         who::{self, By},
         written,
@@ -16,7 +15,7 @@ use crate::{
     people::{For, People, Waiting, one_time_address},
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::header, route, web};
+use actix_web::{HttpRequest, route, web};
 use domain::standing;
 use serde::{Deserialize, Serialize};
 use shared_types::{Body, Code, GrantRoles, KnownBy, Role};
@@ -190,13 +189,8 @@ async fn make_administrator(yard: &web::Data<Yard>, badge: &Code) -> Result<(), 
     responses((status = 200, description = "What it begins.", body = Begun), Tries),
 )]
 #[route("/join/begin", method = "POST")]
-pub(crate) async fn begin_join(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    json(&begun(&request, &yard, &said::<CodeShown>(&request, &body)?.code)?)
+pub(crate) async fn begin_join(request: HttpRequest, yard: web::Data<Yard>, Said(said): Said<CodeShown>) -> Answer {
+    json(&begun(&request, &yard, &said.code)?)
 }
 
 /// Choose your own password.
@@ -213,13 +207,6 @@ pub(crate) async fn begin_join(
     responses((status = 201, description = "It is kept: sign in.", body = Joined), Joins),
 )]
 #[route("/join", method = "POST")]
-pub(crate) async fn join(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let joined = joined(&request, &yard, said(&request, &body)?).await?;
-    let body = serde_json::to_vec(&joined).map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
-    Ok(HttpResponse::Created().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+pub(crate) async fn join(request: HttpRequest, yard: web::Data<Yard>, Said(said): Said<Joining>) -> Answer {
+    created(&joined(&request, &yard, said).await?)
 }

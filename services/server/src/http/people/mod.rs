@@ -2,18 +2,22 @@
 
 mod admin;
 mod devices;
+mod feeds;
 mod joining;
+mod mine;
 mod session;
 mod sitting;
 mod tokens;
 
 use super::{
-    ask::beside,
-    problems::{Fault, Kind},
+    ask::{NoParameters, beside},
+    problems::{Fault, Kind, out},
+    query::Query,
     read::json_text,
 };
 use crate::{intake, people::NotKept, yard::Yard};
-use actix_web::{HttpRequest, http::StatusCode, web};
+use actix_web::{Error, FromRequest, HttpRequest, dev, http::StatusCode, web};
+use futures_util::future::LocalBoxFuture;
 use serde::de::DeserializeOwned;
 use shared_types::{Code, clear_code, clear_text};
 
@@ -22,7 +26,9 @@ pub(crate) use admin::{
     sign_out_person, withdraw, withdraw_person,
 };
 pub(crate) use devices::{DeviceAsked, decide, enrol, enrol_device, make_device_code, new_device_code, remembered};
+pub(crate) use feeds::{calendar_feed, list_feeds, make_feed, offer, offered, revoke, revoke_feed};
 pub(crate) use joining::{Begun, Joining, begin_join, begun, join, joined};
+pub(crate) use mine::{end_own, end_session, list_sessions, own};
 pub(crate) use session::{Begins, begin, me, sign_in, sign_out};
 pub(crate) use sitting::{sit, sittings};
 pub(crate) use tokens::{TokenAsked, issue, issue_token};
@@ -30,8 +36,25 @@ pub(crate) use tokens::{TokenAsked, issue, issue_token};
 /// So long is a name at most.
 const LONGEST_NAME: usize = 80;
 
-/// The body of a request, read so that the field that could not be read is pointed at.
-pub(super) fn said<T: DeserializeOwned>(request: &HttpRequest, body: &[u8]) -> Result<T, Fault> {
+/// What is said in the body of a request that has no parameters, read so that the field that could not be read is pointed at.
+pub(crate) struct Said<T>(T);
+
+impl<T: DeserializeOwned> FromRequest for Said<T> {
+    type Error = Error;
+    type Future = LocalBoxFuture<'static, Result<Said<T>, Error>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut dev::Payload) -> Self::Future {
+        let nothing_more = Query::<NoParameters>::from_request(request, payload);
+        let (body, request) = (web::Bytes::from_request(request, payload), request.clone());
+        Box::pin(async move {
+            nothing_more.await?;
+            let body = body.await?;
+            said(&request, &body).map(Said).map_err(|fault| out(&request, fault))
+        })
+    }
+}
+
+fn said<T: DeserializeOwned>(request: &HttpRequest, body: &[u8]) -> Result<T, Fault> {
     let text = json_text(request, body)?;
     if !text.trim_start().starts_with('{') {
         return Err(Fault::cannot_read("The body is one JSON object.").field("", "an object is expected here"));

@@ -1,6 +1,6 @@
 //! Signing in and out, and who one is.
 
-use super::{said, wait};
+use super::{Said, wait};
 use crate::{
     http::{
         ask::{NoParameters, beside, json},
@@ -122,7 +122,7 @@ pub(crate) async fn begin(request: &HttpRequest, yard: &web::Data<Yard>, shows: 
     if let Some(old) = Cookies::of(request).session() {
         yard.people.sessions.end(old);
     }
-    let session = Session::new(by.badge.clone(), by.known, proven.two_factors, by.device.clone(), yard.now());
+    let session = Session::new(by.badge.clone(), by.known, proven.two_factors, by.device.clone(), yard.clock.as_ref());
     let ends_at = session.ends_at();
     let token = yard
         .people
@@ -168,13 +168,8 @@ pub(super) async fn prove(request: &HttpRequest, yard: &web::Data<Yard>, shows: 
     responses((status = 200, description = "Signed in; the session's cookie stands in `Set-Cookie`.", body = Me), SignsIn),
 )]
 #[route("/sign-in", method = "POST")]
-pub(crate) async fn sign_in(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    let begins = begin(&request, &yard, said::<SignInAsked>(&request, &body)?.shows()?).await?;
+pub(crate) async fn sign_in(request: HttpRequest, yard: web::Data<Yard>, Said(said): Said<SignInAsked>) -> Answer {
+    let begins = begin(&request, &yard, said.shows()?).await?;
     let Begins { by, cookie, ends_at } = begins;
     let mut answer = json(&Me { ends_at: Some(ends_at), ..of(&yard, by) })?;
     answer.headers_mut().insert(header::SET_COOKIE, cookie);
@@ -215,7 +210,7 @@ pub(crate) async fn sign_out(request: HttpRequest, yard: web::Data<Yard>, who: W
 }
 
 /// Nothing has to be said.
-#[derive(ToSchema)]
+#[derive(Serialize, ToSchema)]
 pub(crate) struct Nothing {}
 
 /// That nobody is signed in any more.

@@ -1,22 +1,21 @@
 //! A sitting: a second person shows who they are beside the one who is signed in, once, and counts for a quarter of an hour.
 
 use super::{
-    said,
+    Said,
     session::{Beside, SignInAsked, prove},
 };
 use crate::{
     http::{
-        ask::NoParameters,
+        ask::created,
         contract::SignsIn,
         problems::{Answer, Fault, Kind},
-        query::Query,
         who::{By, Person, Who},
         written,
     },
     people::{SITTING_MS, Shows, Sitting},
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, http::StatusCode, route, web};
 use shared_types::Stamp;
 
 /// The second person shows who they are.
@@ -54,17 +53,14 @@ pub(crate) async fn sittings(
     request: HttpRequest,
     yard: web::Data<Yard>,
     who: Who,
-    _: Query<NoParameters>,
-    body: web::Bytes,
+    Said(said): Said<SignInAsked>,
 ) -> Answer {
-    let asked = said::<SignInAsked>(&request, &body)?;
+    let asked = said;
     let Who::Person(person) = who else {
         let detail = "Nobody signs in here yet, so nobody stands beside anybody. Name the second person in `second`.";
         return Err(Fault::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail));
     };
     let shows = asked.shows()?;
     let Sitting { badge, known, until } = sit(&request, &yard, &person, shows).await?;
-    let body = serde_json::to_vec(&Beside { badge, known, until: Stamp::utc(until) });
-    let body = body.map_err(|_| Fault::went_wrong("The answer could not be written down."))?;
-    Ok(HttpResponse::Created().insert_header((header::CONTENT_TYPE, "application/json")).body(body))
+    created(&Beside { badge, known, until: Stamp::utc(until) })
 }

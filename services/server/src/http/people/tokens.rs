@@ -1,21 +1,16 @@
 //! Tokens for other programs: an administrator issues one for an integrator's badge, and it is shown once.
 
-use super::{
-    changed, code,
-    devices::{created, decided},
-    said,
-};
+use super::{Said, changed, code, devices::decided};
 use crate::{
     http::{
-        ask::NoParameters,
+        ask::created,
         contract::Issues,
         problems::{Answer, Fault},
-        query::Query,
         who::{self, Who},
     },
     yard::Yard,
 };
-use actix_web::{HttpRequest, route, web};
+use actix_web::{route, web};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use shared_types::{Code, Kind, Scope, Stamp, ThingName};
@@ -75,12 +70,6 @@ pub(crate) async fn issue(yard: &web::Data<Yard>, who: &Who, asked: TokenAsked) 
     responses((status = 201, description = "The token, shown this once.", body = TokenIssued), Issues),
 )]
 #[route("/tokens", method = "POST")]
-pub(crate) async fn issue_token(
-    request: HttpRequest,
-    yard: web::Data<Yard>,
-    who: Who,
-    _: Query<NoParameters>,
-    body: web::Bytes,
-) -> Answer {
-    created(&issue(&yard, &who, said(&request, &body)?).await?)
+pub(crate) async fn issue_token(yard: web::Data<Yard>, who: Who, Said(said): Said<TokenAsked>) -> Answer {
+    created(&issue(&yard, &who, said).await?)
 }

@@ -184,7 +184,8 @@ fn every_answer_and_parameter_has_an_example_that_fits() {
 fn every_example_of_a_parameter_is_taken() {
     let document = document();
     let server = server();
-    for operation in operations(&document) {
+    // The address of a calendar is somebody's own: what may stand behind it is asked in people/mine.rs.
+    for operation in operations(&document).into_iter().filter(|operation| operation.id != "calendar_feed") {
         for parameter in operation.says["parameters"].as_array().into_iter().flatten() {
             let (name, example) = (parameter["name"].as_str().unwrap(), text(&parameter["example"]));
             let said = match parameter["in"].as_str().unwrap() {

@@ -64,6 +64,13 @@ pub(super) fn ask(operation: &Operation<'_>, status: &str) -> Option<Said> {
     let is_open = operation.says["security"] == json!([{}]);
     Some(match (operation.id, status) {
         (_, "400" | "406" | "408" | "413" | "415" | "421") => return None,
+        ("calendar_feed", "200" | "429") => {
+            let town = town();
+            let made = town.as_admin("/api/v1/feeds", &json!({"name": "office calendar"}));
+            let times = if status == "429" { 7 } else { 1 };
+            let asked = |_| town.server.send(Method::GET, made["address"].as_str().unwrap(), &[TRACE], Vec::new());
+            (0..times).map(asked).last().unwrap()
+        }
         (_, "401") if !is_open => refused(operation, |_| None),
         ("sign_in", "401") => {
             let town = town();
@@ -122,6 +129,20 @@ fn done(operation: &Operation<'_>, status: &str) -> Said {
             (&[], json!({"badge": "A-1", "password": PASSWORD, "one_time_code": code}))
         }
         ("begin_sitting", "201") => (admin, json!({"symbol": town.badge("Q-01")})),
+        ("revoke_feed", "200") => {
+            let made = town.as_admin("/api/v1/feeds", &json!({"name": "office calendar"}));
+            (admin, json!({"feed": made["feed"]}))
+        }
+        ("list_feeds", "200") => {
+            town.as_admin("/api/v1/feeds", &json!({"name": "office calendar"}));
+            (admin, Value::Null)
+        }
+        ("end_session", "200") => {
+            town.sign_in("A-1");
+            let all = town.get_as(("cookie", &town.admin), "/api/v1/me/sessions").json();
+            (admin, json!({"session": all["sessions"][0]["session"]}))
+        }
+        ("revoke_feed" | "end_session", "404") => (admin, operation.body()),
         (_, "404") => (admin, json!({"badge": "B-404"})),
         ("enrol_device", "201" | "409") => {
             let device = json!({"device": "H-3", "what": "handheld", "place": "CUT"});

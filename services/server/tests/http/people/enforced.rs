@@ -68,9 +68,11 @@ fn ask(town: &Town, one: &Operation, headers: &[(&str, &str)]) -> crate::yard::S
 #[test]
 fn the_way_in_and_health_are_open_and_nothing_else_is() {
     let open: Vec<String> = operations().into_iter().filter(Operation::is_open).map(|one| one.id).collect();
-    let mut expected = ["begin_join", "enrol_device", "get_openapi", "is_alive", "is_ready", "join", "sign_in"]
-        .map(str::to_owned)
-        .to_vec();
+    // The token in its address is what a calendar's address asks for.
+    let mut expected =
+        ["begin_join", "calendar_feed", "enrol_device", "get_openapi", "is_alive", "is_ready", "join", "sign_in"]
+            .map(str::to_owned)
+            .to_vec();
     expected.extend(open.iter().filter(|id| id.contains("checkpoint")).cloned());
     let (mut open, mut expected) = (open, expected);
     open.sort();
@@ -150,7 +152,8 @@ fn what_an_administrator_does_needs_the_role_and_two_factors() {
     let device = town.device("H-3");
     let by_badge = town.scan_on(&device, &town.badge("A-2"));
     let only: Vec<Operation> = operations().into_iter().filter(|one| !one.is_open() && !one.takes("token")).collect();
-    let of_people = ["sign_out", "begin_sitting"];
+    let of_people =
+        ["sign_out", "begin_sitting", "list_feeds", "make_feed", "revoke_feed", "list_sessions", "end_session"];
     for one in only.iter().filter(|one| !of_people.contains(&one.id.as_str())) {
         for cookie in [&stores, &quality, &by_badge] {
             let said = ask(&town, one, &[("cookie", cookie)]);

@@ -2,6 +2,7 @@
 
 mod devices;
 mod enforced;
+mod mine;
 mod pages;
 mod signing_in;
 pub(crate) mod town;
