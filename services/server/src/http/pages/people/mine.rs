@@ -161,8 +161,11 @@ fn calendar(
 ) -> Result<HttpResponse, Fault> {
     let (foot, words) = around(yard);
     let signs_in = !matches!(who, Who::Anybody);
-    let all = if signs_in { offered(yard, who)? } else { Vec::new() };
-    let lines = all.into_iter().map(|one| FeedLine { feed: one.feed, name: one.name, made: words(one.made_at) });
+    let lines = offered(yard, who)?.into_iter().map(|one| FeedLine {
+        feed: one.feed,
+        name: one.name,
+        made: words(one.made_at),
+    });
     let shown = CalendarPage { assets: Assets::new(), foot, signs_in, lines: lines.collect(), made, problem };
     let mut answer = page(status, &shown)?;
     // What is shown once goes nowhere with a link.
