@@ -5,7 +5,7 @@ use super::{Said, changed, clear_name, code, no_such_code, wait};
 use crate::{
     committer::Outcome,
     http::{
-        ask::{created, json},
+        ask::{beside, created, json},
         contract::{Joins, Tries},
         problems::{Answer, Fault},
         refusals::stored,
@@ -133,7 +133,8 @@ pub(crate) async fn joined(request: &HttpRequest, yard: &web::Data<Yard>, said: 
         ("", false) => known,
         (name, _) => clear_name(name)?,
     };
-    if let Some(why) = People::wrong_password(&said.password, &badge, &name) {
+    let (password, of, named) = (said.password.clone(), badge.clone(), name.clone());
+    if let Some(why) = beside(move || Ok(People::wrong_password(&password, &of, &named))).await? {
         return Err(Fault::cannot_read(why.clone()).field("/password", why));
     }
     let needs = sets_up || who::needs_one_time(yard, &badge);
