@@ -11,12 +11,16 @@ use actix_web::{HttpRequest, route, web};
 use domain::{Book, When, say::Say, view::View};
 use shared_types::{Code, DeviceList, Entry, Instant, KnownBy, Stamp};
 use std::{
+    borrow::Cow,
     collections::BTreeMap,
     sync::{Mutex, PoisonError},
 };
 
 /// What a device's own clock shows as it sends.
 pub(crate) const DEVICE_TIME: &str = "Device-Time";
+
+/// The same in a form that the script of a page sends.
+const PAGE_TIME: &str = "device_time";
 
 /// By how much the clock of each device was ahead when it sent something last, since the server started. No answer about
 /// material depends on it.
@@ -51,6 +55,18 @@ impl<'r> Clock<'r> {
             clocks.insert(device.clone(), measured);
         }
         NewFact { clock_ahead_ms: Some(measured.ahead_ms), ..fact }
+    }
+}
+
+/// Keeps what the clock of an enrolled device showed as one of its pages was sent. What a page writes happens when it arrives, by
+/// the server's clock: this is for whoever looks after the device.
+pub(crate) fn page_sent(request: &HttpRequest, device: &Code, form: &[u8], now: Instant) {
+    let mut fields =
+        serde_urlencoded::from_bytes::<Vec<(Cow<'_, str>, Cow<'_, str>)>>(form).unwrap_or_default().into_iter();
+    let shows = fields.find(|(name, _)| name == PAGE_TIME).and_then(|(_, value)| Stamp::parse(value.trim()).ok());
+    if let (Some(shows), Some(clocks)) = (shows, request.app_data::<web::Data<Clocks>>()) {
+        let mut clocks = clocks.0.lock().unwrap_or_else(PoisonError::into_inner);
+        clocks.insert(device.clone(), Measured { at: now, ahead_ms: shows.at.since(now) });
     }
 }
 

@@ -1,9 +1,11 @@
 //! Lets through whoever may ask, by the one table (`needs.rs`), and says of every request who asks.
 
 use super::{
+    devices::page_sent,
     needs::{self, Need},
     pages,
     problems::{Fault, Kind},
+    read::Form,
     who::{self, Program, Who},
     written,
 };
@@ -41,6 +43,10 @@ pub(crate) async fn known<B: MessageBody + 'static>(
         Ok(with_names) => {
             if !with_names {
                 request.extensions_mut().insert(WithoutNames);
+            }
+            if let Some(device) = who.device() {
+                let form = request.extensions_mut().remove::<Form>();
+                form.iter().for_each(|form| page_sent(request.request(), device, &form.0, yard.now()));
             }
             request.extensions_mut().insert(who);
             Ok(next.call(request).await?.map_into_boxed_body())

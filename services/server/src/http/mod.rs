@@ -3,6 +3,7 @@
 mod accept;
 mod ask;
 mod bring_in;
+mod by;
 mod calendar;
 mod changes;
 mod checkpoint;

@@ -30,6 +30,9 @@ const DRAINED: usize = 32 * 1024 * 1024;
 const DRAINING: Duration = Duration::from_secs(1);
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// The body of a form, for who looks at it before its page does.
+pub(crate) struct Form(pub(crate) Bytes);
+
 /// Reads the body of any request before anything else looks at it, so that nothing waits for one that does not come.
 pub(crate) async fn whole_first<B: MessageBody + 'static>(
     mut request: ServiceRequest,
@@ -46,6 +49,9 @@ pub(crate) async fn whole_first<B: MessageBody + 'static>(
     };
     match body.and_then(|body| utf8::only(request.request(), &body).map(|()| Bytes::from(body))) {
         Ok(body) => {
+            if utf8::is_form(request.request()) {
+                request.extensions_mut().insert(Form(body.clone()));
+            }
             request.set_payload(dev::Payload::Stream { payload: Box::pin(once(ready(Ok(body)))) });
             Ok(next.call(request).await?.map_into_boxed_body())
         }

@@ -23,7 +23,7 @@ pub(crate) fn only(request: &HttpRequest, body: &[u8]) -> Result<(), Fault> {
     }
 }
 
-fn is_form(request: &HttpRequest) -> bool {
+pub(crate) fn is_form(request: &HttpRequest) -> bool {
     let media = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     media.is_some_and(|media| media.to_ascii_lowercase().starts_with("application/x-www-form-urlencoded"))
 }

@@ -1,6 +1,8 @@
 //! Who asks. Before the yard is set up nobody is asked who they are; from then on a session, a device's token or a
 //! program's token says it, and the log says what they may do.
 
+pub(crate) use super::by::By;
+
 use super::{
     cookies::Cookies,
     problems::{Fault, Kind},
@@ -17,10 +19,8 @@ use actix_web::{
 use domain::standing::{self, Standing, Token};
 use shared_types::{Code, Entry, Instant, KnownBy, Role, Scope, Second};
 use std::{
-    fmt,
     future::{Ready, ready},
     net::IpAddr,
-    ops::Deref,
     sync::Arc,
 };
 use uuid::Uuid;
@@ -52,35 +52,6 @@ pub(crate) struct Program {
     pub(crate) name: String,
     pub(crate) badge: Code,
     pub(crate) scopes: Vec<Scope>,
-}
-
-/// A badge, and how it is known whose it is.
-#[derive(Clone, PartialEq, Debug)]
-pub(crate) struct By {
-    pub(crate) badge: Code,
-    pub(crate) known: KnownBy,
-    /// The enrolled device on which they signed in.
-    pub(crate) device: Option<Code>,
-}
-
-impl By {
-    pub(crate) fn claimed(badge: Code) -> By {
-        By { badge, known: KnownBy::Claimed, device: None }
-    }
-}
-
-impl fmt::Display for By {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.badge.fmt(f)
-    }
-}
-
-impl Deref for By {
-    type Target = Code;
-
-    fn deref(&self) -> &Code {
-        &self.badge
-    }
 }
 
 const NOT_KNOWN: &str =
@@ -145,6 +116,15 @@ impl Who {
                 person.session.two_factors && roles(yard, &person.session.badge).contains(&Role::Administrator)
             }
             Who::Nobody(_) | Who::Device(_) | Who::Program(_) => false,
+        }
+    }
+
+    /// The enrolled device that it comes from.
+    pub(crate) fn device(&self) -> Option<&Code> {
+        match self {
+            Who::Person(person) => person.session.device.as_ref(),
+            Who::Device(device) => Some(device),
+            Who::Anybody | Who::Nobody(_) | Who::Program(_) => None,
         }
     }
 
@@ -323,45 +303,6 @@ impl FromRequest for Who {
     /// As the guard found it; without one nobody is known.
     fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
         ready(Ok(found(request)))
-    }
-}
-
-impl By {
-    /// The same fact by this badge, as pages write it.
-    pub(crate) fn vouch(&self, fact: NewFact) -> Result<NewFact, Fault> {
-        if self.known == KnownBy::Claimed {
-            return Ok(fact);
-        }
-        let NewFact { mut entry, raw, .. } = fact;
-        self.mark(&mut entry);
-        NewFact::new(entry, raw).map_err(|_| Fault::went_wrong("The fact could not be written down."))
-    }
-
-    /// The same of a fact beside which somebody stands.
-    pub(crate) fn vouch_with(&self, fact: NewFact, second: KnownBy) -> Result<NewFact, Fault> {
-        let NewFact { mut entry, raw, .. } = self.vouch(fact)?;
-        entry.second = entry.second.map(|named| Second { by_known: second, ..named });
-        NewFact::new(entry, raw).map_err(|_| Fault::went_wrong("The fact could not be written down."))
-    }
-
-    fn mark(&self, entry: &mut Entry) {
-        entry.by_known = self.known;
-        if let Some(device) = &self.device {
-            entry.device_known = Some(KnownBy::Token);
-            entry.device = Some(device.clone());
-        }
-    }
-
-    /// The same decision by this badge, and by how the second person is known.
-    pub(crate) fn vouch_decision(&self, mut decision: NewDecision, second: KnownBy) -> NewDecision {
-        if self.known != KnownBy::Claimed {
-            let wish = &mut decision.wish;
-            wish.by_known = self.known;
-            wish.second = wish.second.take().map(|named| Second { by_known: second, ..named });
-            wish.instead.iter_mut().for_each(|instead| self.mark(instead));
-            decision.device = self.device.clone();
-        }
-        decision
     }
 }
 

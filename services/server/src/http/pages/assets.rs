@@ -10,10 +10,12 @@ const SCAN: &str = include_str!("../../../static/scan.js");
 
 const LIVE: &str = include_str!("../../../static/live.js");
 const SEEN: &str = include_str!("../../../static/seen.js");
+const CLOCK: &str = include_str!("../../../static/clock.js");
 
 static LOOK_NAME: LazyLock<String> = LazyLock::new(|| named("look", LOOK, "css"));
 static SCAN_NAME: LazyLock<String> = LazyLock::new(|| named("scan", SCAN, "js"));
 static LIVE_NAME: LazyLock<String> = LazyLock::new(|| named("live", LIVE, "js"));
+static CLOCK_NAME: LazyLock<String> = LazyLock::new(|| named("clock", CLOCK, "js"));
 static SEEN_NAME: LazyLock<String> = LazyLock::new(|| named("seen", SEEN, "js"));
 
 fn named(stem: &str, content: &str, ending: &str) -> String {
@@ -27,6 +29,7 @@ pub(super) struct Assets {
     pub(super) scan: String,
     pub(super) live: String,
     pub(super) seen: String,
+    pub(super) clock: String,
 }
 
 impl Assets {
@@ -36,6 +39,7 @@ impl Assets {
             scan: format!("/static/{}", *SCAN_NAME),
             live: format!("/static/{}", *LIVE_NAME),
             seen: format!("/static/{}", *SEEN_NAME),
+            clock: format!("/static/{}", *CLOCK_NAME),
         }
     }
 }
@@ -46,6 +50,7 @@ pub(crate) async fn asset(name: web::Path<String>) -> Answer {
         name if name == *LOOK_NAME => ("text/css; charset=utf-8", LOOK),
         name if name == *SCAN_NAME => ("text/javascript; charset=utf-8", SCAN),
         name if name == *LIVE_NAME => ("text/javascript; charset=utf-8", LIVE),
+        name if name == *CLOCK_NAME => ("text/javascript; charset=utf-8", CLOCK),
         name if name == *SEEN_NAME => ("text/javascript; charset=utf-8", SEEN),
         _ => {
             let detail = "There is no such file; this server's pages name those that there are.";
@@ -69,5 +74,6 @@ mod tests {
         assert!(SCAN.len() <= 4_000, "{}", SCAN.len());
         assert!(SEEN.len() <= 4_500, "{}", SEEN.len());
         assert!(LIVE.len() <= 1_000, "{}", LIVE.len());
+        assert!(CLOCK.len() <= 500, "{}", CLOCK.len());
     }
 }

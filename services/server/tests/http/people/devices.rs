@@ -141,6 +141,43 @@ fn a_device_is_revoked_once_its_meaning_was_read() {
 }
 
 #[test]
+fn what_a_devices_clock_shows_is_known_from_what_its_pages_send() {
+    let town = Town::new();
+    let cookies = town.scan_on(&town.device("H-3"), &town.badge("B-17"));
+    let ahead =
+        || town.get_as(("cookie", &town.admin), "/api/v1/devices").json()["devices"][0]["clock_ahead_ms"].clone();
+    let move_with = |fields: &[(&str, &str)], cookies: &str| {
+        let roll = look(&town.server, "/?code=R-42", cookies);
+        let go = if roll.text.contains("value=\"take_out\"") { "take_out" } else { "put_away F1" };
+        let id = between(&roll.text, "name=\"id\" value=\"", "\"").to_owned();
+        let all = [&[("id", id.as_str()), ("thing", "roll/R-42"), ("go", go)], fields].concat();
+        let moved = submit(&town.server, "/moves", cookies, &all);
+        assert_eq!(moved.status, 303, "{}", moved.text);
+        town.server.pass(1);
+    };
+    // Every page has the script that says it; without one nothing is claimed.
+    assert!(look(&town.server, "/?code=R-42", &cookies).text.contains("src=\"/static/clock-"));
+    move_with(&[], &cookies);
+    assert_eq!(ahead(), json!(null));
+    let shows = |minutes: i64| shared_types::Stamp::utc(town.server.clock_ahead_ms(minutes * 60_000)).to_string();
+    move_with(&[("device_time", &shows(30))], &cookies);
+    assert_eq!(ahead(), json!(1_800_000));
+    let list = look(&town.server, "/devices", &town.admin).text;
+    assert!(list.contains("its clock is 30 min fast"), "{list}");
+    // What can't be read is as if it were not there, and what it belongs to is written all the same.
+    move_with(&[("device_time", "half past eight")], &cookies);
+    assert_eq!(ahead(), json!(1_800_000));
+    // Of a desk nothing is kept, and what is only looked at measures nothing.
+    let desk = town.invite("Q-03", true);
+    move_with(&[("device_time", &shows(-90))], &desk);
+    let asked = look(&town.server, &format!("/today?device_time={}", shows(5).replace('+', "%2B")), &cookies);
+    assert_eq!((asked.status, ahead()), (400, json!(1_800_000)));
+    move_with(&[("device_time", &shows(-2))], &cookies);
+    assert_eq!(ahead(), json!(-120_000));
+    assert!(look(&town.server, "/devices", &town.admin).text.contains("its clock is 2 min slow"));
+}
+
+#[test]
 fn a_revoked_device_hears_no_more_of_the_log() {
     let town = Town::new();
     let device = town.device("H-3");
