@@ -142,6 +142,7 @@ catalogue! {
     TokenRevoked(RevokeToken) = "token_revoked", 1, Door::Decision("revoke_token");
     SignedIn(SignedIn) = "signed_in", 1, Door::Log;
     RightRefused(RightRefused) = "right_refused", 1, Door::Log;
+    DoneBeside(DoneBeside) = "done_beside", 1, Door::Log;
 }
 
 /// Shapes that were written once, and what they are read as.

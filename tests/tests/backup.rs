@@ -207,6 +207,14 @@ fn a_backup_with_less_than_somebody_has_seen_is_restored_only_by_who_knows_it() 
     assert_eq!(code, Some(0), "{err}");
     let (code, _, err) = restore(&["known", "newer"], &["--behind-is-known"], "behind");
     assert_eq!(code, Some(0), "{err}");
+    // What it means is in the log, and nothing else was added.
+    let exported = |data: &str| said(folder.path(), &["export", "--data", data]).1;
+    let (whole, less) = (exported("behind"), exported("again"));
+    let last: serde_json::Value = serde_json::from_str(whole.lines().last().unwrap()).unwrap();
+    let seen: u64 = size.parse().unwrap();
+    assert_eq!((&last["kind"], &last["by"]), (&serde_json::json!("done_beside.v1"), &serde_json::json!("LOG")));
+    assert_eq!(last["body"], serde_json::json!({"what": "went_on", "seen": seen}));
+    assert_eq!(whole.lines().count(), less.lines().count() + 1);
     let name = |note: &str| note.lines().next().unwrap().to_owned();
     let same = Running::serve(&folder.path().join("again"));
     let anew = Running::serve(&folder.path().join("behind"));

@@ -53,6 +53,10 @@ impl Serving {
     fn set_up(&self, data: &Path) -> String {
         let code = fs::read_to_string(data.join("people/set-up-code")).unwrap().trim().to_owned();
         let (_, begun) = self.post("/api/v1/join/begin", &json!({ "code": code }));
+        self.join(&code, &begun)
+    }
+
+    fn join(&self, code: &str, begun: &Value) -> String {
         let secret = begun["one_time_secret"].as_str().unwrap().to_owned();
         // A code is taken once, and one step beside its time too.
         let digits = self.digits(&secret, -1);
@@ -61,6 +65,20 @@ impl Serving {
         let (status, joined) = self.post("/api/v1/join", &said);
         assert_eq!(status, 201, "{joined}");
         secret
+    }
+
+    /// The cookie of A-1, who has this secret.
+    fn signed_in(&self, secret: &str) -> String {
+        let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
+        let shows = json!({"badge": "A-1", "password": PASSWORD, "one_time_code": self.digits(secret, 0)});
+        let answer = client.post(format!("{}/api/v1/sign-in", self.url)).json(&shows).send().unwrap();
+        answer.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned()
+    }
+
+    fn page(&self, path: &str, cookie: &str) -> String {
+        let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
+        let request = client.get(format!("{}{path}", self.url)).header("cookie", cookie).header("accept", "text/html");
+        request.send().unwrap().text().unwrap()
     }
 
     fn status(&self, path: &str) -> u16 {
@@ -115,6 +133,11 @@ fn who_lost_every_way_in_begins_anew_beside_the_stopped_server() {
     let text = String::from_utf8(reset.stdout).unwrap();
     assert!(reset.status.success(), "{text}");
     let code = text.lines().next().unwrap().rsplit(' ').next().unwrap().to_owned();
+    // The log says that somebody beside it asked for one, and not which.
+    let log = run(&["export", "--data", "yard"], folder.path()).stdout;
+    let last: Value = serde_json::from_str(String::from_utf8(log).unwrap().lines().last().unwrap()).unwrap();
+    assert_eq!([&last["kind"], &last["by"], &last["thing"]], ["done_beside.v1", "LOG", "yard/YARD"]);
+    assert_eq!(last["body"], json!({"what": "set_up_code"}));
     let kept = fs::read_to_string(data.join("people/people.json")).unwrap();
     assert!(!kept.contains(&code));
     let serving = Serving::on(&data);
@@ -123,6 +146,10 @@ fn who_lost_every_way_in_begins_anew_beside_the_stopped_server() {
     // Beside a server at work nothing is reset.
     let beside = run(&["people", "reset", "--data", "yard"], folder.path());
     assert!(!beside.status.success(), "{}", String::from_utf8_lossy(&beside.stdout));
+    // An administrator finds it where people are looked after.
+    let joined = serving.join(&code, &begun);
+    let page = serving.page("/people", &serving.signed_in(&joined));
+    assert!(page.contains("asked for a new set-up code") && page.contains("Done beside the server"), "{page}");
     assert!(!serving.ended().contains("No administrator"));
     let nothing = run(&["people", "reset", "--data", "nowhere"], folder.path());
     assert!(String::from_utf8_lossy(&nothing.stderr).contains("no data folder"));
@@ -175,9 +202,7 @@ fn once_the_yard_is_set_up_each_command_says_how_to_show_who_asks() {
 
     // A program's token brings in what a program may; the yard stands already.
     let client = reqwest::blocking::Client::builder().no_proxy().build().unwrap();
-    let shows = json!({"badge": "A-1", "password": PASSWORD, "one_time_code": serving.digits(&secret, 0)});
-    let signed_in = client.post(format!("{url}/api/v1/sign-in")).json(&shows).send().unwrap();
-    let cookie = signed_in.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned();
+    let cookie = serving.signed_in(&secret);
     let as_admin = |path: &str, body: &Value| -> Value {
         let answer = client.post(format!("{url}{path}")).header("cookie", &cookie).json(body).send().unwrap();
         answer.json().unwrap()
@@ -235,4 +260,26 @@ fn once_the_yard_is_set_up_each_command_says_how_to_show_who_asks() {
     assert!(code == 1 && said.contains("That is not right"), "{said}");
     assert!(!said.contains(PASSWORD));
     serving.ended();
+}
+
+#[test]
+fn wrong_sign_ins_stand_in_the_servers_own_log_once_a_minute_and_never_with_what_was_typed() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("yard");
+    let serving = Serving::on(&data);
+    serving.set_up(&data);
+    let tried =
+        |badge: &str| json!({"badge": badge, "password": "not the password of anybody", "one_time_code": "123456"});
+    for badge in ["A-1", "A-1", "B-404", "not the password of anybody"] {
+        assert_eq!(serving.post("/api/v1/sign-in", &tried(badge)).0, 401);
+    }
+    let said = serving.ended();
+    let wrong: Vec<Value> = said
+        .lines()
+        .filter_map(|line| serde_json::from_str(line).ok())
+        .filter(|line: &Value| line["message"] == "a sign-in was wrong")
+        .collect();
+    let badges: Vec<&Value> = wrong.iter().map(|line| &line["badge"]).collect();
+    assert_eq!(badges, ["A-1", "?"], "{said}");
+    assert!(!said.contains("not the password") && !said.contains("123456") && !said.contains("B-404"), "{said}");
 }

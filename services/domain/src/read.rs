@@ -190,9 +190,12 @@ pub(crate) fn what(
         Body::TokenIssued(body) => What::TokenIssued(Arc::new(body.clone())),
         Body::TokenRevoked(body) => What::TokenRevoked(body.token),
         Body::SetAside(_) => What::SetAside,
-        Body::LogLoaded(_) | Body::LogCut(_) | Body::ClockChecked(_) | Body::SignedIn(_) | Body::RightRefused(_) => {
-            What::Note
-        }
+        Body::LogLoaded(_)
+        | Body::LogCut(_)
+        | Body::ClockChecked(_)
+        | Body::SignedIn(_)
+        | Body::RightRefused(_)
+        | Body::DoneBeside(_) => What::Note,
     }
 }
 

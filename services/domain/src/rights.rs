@@ -112,7 +112,8 @@ pub const fn right(of: BodyKind) -> Option<Right> {
         | BodyKind::SetAside
         | BodyKind::ClockChecked
         | BodyKind::SignedIn
-        | BodyKind::RightRefused => return None,
+        | BodyKind::RightRefused
+        | BodyKind::DoneBeside => return None,
     })
 }
 

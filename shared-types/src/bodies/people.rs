@@ -45,6 +45,13 @@ bodies! {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         device: Option<Code>,
     }
+    /// Somebody with the server's own files did what needs no sign-in. Who it was, the log can't say.
+    DoneBeside {
+        what: BesideServer,
+        /// Up to which entry others had seen the log.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        seen: Option<u64>,
+    }
     /// Somebody asked for what they may not do.
     RightRefused {
         /// The operation, or the decision in the imperative: `lift_hold`.
@@ -106,6 +113,13 @@ words! {
         Handheld = "handheld",
         Tablet = "tablet",
         Desk = "desk",
+    }
+    /// What is done beside the server, by whoever has its files.
+    BesideServer {
+        /// Whoever types it becomes an administrator.
+        SetUpCode = "asked for a new set-up code",
+        /// Newer entries are lost; from here on another key signs.
+        WentOn = "went on with less than others have seen",
     }
     /// How somebody showed who they are.
     SignInBy {

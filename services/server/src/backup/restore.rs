@@ -24,6 +24,8 @@ pub struct Restored {
     pub entries: u64,
     /// When the backup was taken, RFC 3339.
     pub taken_at: String,
+    /// Up to which entry others have seen the log, where that is more than there is.
+    pub behind: Option<u64>,
 }
 
 /// Why there is no new data folder.
@@ -142,7 +144,7 @@ pub fn restore_as(from: &Path, data: &Path, seen: &Seen) -> Result<Restored, Res
     RealDisk.sync_dir(&part).map_err(while_doing("keeping", &part))?;
     sound(&RealDisk, &part, &manifest, &mut |_, _| ())?;
     put_in_place(&part, data).map_err(while_doing("putting in place", data))?;
-    Ok(Restored { entries: manifest.entries, taken_at: manifest.taken_at })
+    Ok(Restored { entries: manifest.entries, taken_at: manifest.taken_at, behind })
 }
 
 /// What the log's own key signed, of what others have.

@@ -8,7 +8,7 @@ use std::{
 };
 
 use super::{
-    Restore,
+    Restore, people,
     printed::{Pages, Printed},
     progress::{Progress as Told, Steps},
     whole,
@@ -17,8 +17,9 @@ use crate::{
     backup,
     journal::{self, RealDisk},
     load::{self, LoadError, Progress},
+    yard::Options,
 };
-use shared_types::Instant;
+use shared_types::{BesideServer, DoneBeside, Instant};
 
 /// Says what the journal holds and whether anything is wrong. True if it is sound, and all pages came from it.
 pub(super) fn verify(
@@ -115,7 +116,19 @@ pub(super) fn restore(asked: &Restore, out: &mut dyn Write, err: &mut dyn Write)
         Ok(done) => {
             writeln!(out, "{} holds entries 1 to {}, as they were {}.", data.display(), done.entries, done.taken_at)?;
             writeln!(out, "What was written after that is not in it: whoever sent it has to send it again.")?;
-            Ok(true)
+            let Some(seen) = done.behind else { return Ok(true) };
+            let beside = DoneBeside { what: BesideServer::WentOn, seen: Some(seen) };
+            match people::beside(data, Options::default(), beside) {
+                Ok(yard) => {
+                    yard.close();
+                    writeln!(out, "Entry {} says that it goes on with less than others have seen.", done.entries + 1)?;
+                    Ok(true)
+                }
+                Err(why) => {
+                    writeln!(err, "It is in place, and its log does not say that newer entries are lost: {why}")?;
+                    Ok(false)
+                }
+            }
         }
         Err(error) => {
             writeln!(err, "{} was not restored into {}: {}", from.display(), data.display(), whole(&error))?;

@@ -6,9 +6,11 @@ use crate::{
     journal::RealDisk,
     yard::{Options, Yard},
 };
+use shared_types::{BesideServer, BodyKind, DoneBeside};
 use std::{
     io::{self, IsTerminal, Write},
     path::Path,
+    sync::Arc,
 };
 
 /// Until somebody has used it, each start tells a new code: on the terminal, or in a file that only this user can read. What a
@@ -43,10 +45,11 @@ pub(super) fn reset(data: &Path, options: Options, out: &mut dyn Write, err: &mu
         return Ok(false);
     }
     // Opened as a server opens it, so that none is at work meanwhile.
-    let yard = match Yard::open(data, Options { archive: false, disk: std::sync::Arc::new(RealDisk), ..options }) {
+    let done = DoneBeside { what: BesideServer::SetUpCode, seen: None };
+    let yard = match beside(data, options, done) {
         Ok(yard) => yard,
-        Err(error) => {
-            writeln!(err, "{} can't be opened: {}", data.display(), whole(&error))?;
+        Err(why) => {
+            writeln!(err, "No code was made: {why}")?;
             return Ok(false);
         }
     };
@@ -55,12 +58,32 @@ pub(super) fn reset(data: &Path, options: Options, out: &mut dyn Write, err: &mu
     match made {
         Ok(code) => {
             writeln!(out, "Start the server, open /set-up and type this code, once: {code}")?;
-            writeln!(out, "It makes an administrator; the log will say so. Everybody else's sign-in stays as it is.")?;
+            writeln!(
+                out,
+                "It makes an administrator. The log says that it was asked for, and will say who used it; everybody else's sign-in"
+            )?;
+            writeln!(out, "stays as it is.")?;
             Ok(true)
         }
         Err(error) => {
             writeln!(err, "No code was made: {}", whole(&error))?;
             Ok(false)
+        }
+    }
+}
+
+/// Opens a folder that no server has, and has its log say what is done here; or why that can't be said.
+pub(super) fn beside(data: &Path, options: Options, done: DoneBeside) -> Result<Yard, String> {
+    let options = Options { archive: false, disk: Arc::new(RealDisk), beside: Some(done), ..options };
+    let yard =
+        Yard::open(data, options).map_err(|error| format!("{} can't be opened: {}", data.display(), whole(&error)))?;
+    let last = yard.read().last_seq();
+    let said = u32::try_from(last).ok().and_then(|last| yard.read().entry(last).map(|entry| entry.of));
+    match said == Some(BodyKind::DoneBeside) {
+        true => Ok(yard),
+        false => {
+            yard.close();
+            Err("the log can't say so, because nothing can be written to it. Make room on its disk first.".to_owned())
         }
     }
 }

@@ -17,10 +17,11 @@ fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
 
-const COMMANDS: [&str; 15] = [
+const COMMANDS: [&str; 16] = [
     "serve",
     "certify",
     "import",
+    "bring-in",
     "demo",
     "load",
     "verify",

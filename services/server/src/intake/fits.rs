@@ -119,7 +119,7 @@ fn kinds(body: &Body) -> &'static [Kind] {
         Body::PliesLaid(_) | Body::LayupCompleted(_) | Body::PartInstalled(_) | Body::PartRemoved(_) => &[Kind::Part],
         Body::OvenRunStarted(_) | Body::OvenRunEnded(_) | Body::OvenRunInterrupted(_) => &[Kind::Run],
         Body::DeliveryArrived(_) => &[Kind::Delivery],
-        Body::YardDeclared(_) => &[Kind::Yard],
+        Body::YardDeclared(_) | Body::DoneBeside(_) => &[Kind::Yard],
         Body::PlaceDeclared(_) => &[Kind::Place],
         Body::MaterialRevised(_) => &[Kind::Material],
         Body::BatchRegistered(_) => &[Kind::Batch],

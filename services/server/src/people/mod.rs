@@ -206,6 +206,10 @@ impl People {
             Shows::Password { badge, .. } => Some(Of::Badge(badge.trim().to_uppercase().chars().take(60).collect())),
             Shows::Badge(_) => None,
         };
+        let named_badge = match shows {
+            Shows::Password { badge, .. } => Code::new(badge).ok(),
+            Shows::Badge(_) => None,
+        };
         let tried: Vec<Of> = named.into_iter().chain(from.map(Of::Address)).collect();
         self.tries.begin(&tried, now).map_err(NotProven::Wait)?;
         let proven = match shows {
@@ -214,11 +218,25 @@ impl People {
             }
             Shows::Password { badge, password, one_time } => self.by_password(badge, password, one_time, now),
         };
-        let proven = proven.ok_or(NotProven::Wrong)?;
+        let Some(proven) = proven else {
+            self.wrong_try(named_badge);
+            return Err(NotProven::Wrong);
+        };
         self.tries.right(&tried);
         match proven.known == KnownBy::Password && !proven.two_factors && needs_one_time(&proven.badge) {
             true => Err(NotProven::NeedsOneTime),
             false => Ok(proven),
+        }
+    }
+
+    /// Says in the server's own log that somebody tried a badge that somebody has, once a minute; what nobody has is said of all
+    /// together, so that nobody fills anything. It never says what was typed.
+    fn wrong_try(&self, badge: Option<Code>) {
+        let badge = badge.filter(|badge| self.kept().people.contains_key(badge.as_str()));
+        let nobody = shared_types::ThingName::nobody().own_code();
+        let of = badge.unwrap_or(nobody);
+        if self.is_news(&of, "wrong sign-in") {
+            tracing::warn!(badge = %of, "a sign-in was wrong");
         }
     }
 

@@ -15,7 +15,9 @@ use std::{
 use domain::{Book, When, mismatch, standing::is_set_up};
 use tokio::sync::{Semaphore, watch};
 
-use shared_types::{Body, ClockChecked, Entry, Instant, LineError, LogCut, Mismatch, ThingName};
+use shared_types::{
+    BesideServer, Body, ClockChecked, DoneBeside, Entry, Instant, LineError, LogCut, Mismatch, ThingName,
+};
 
 use crate::{
     archive::Archive,
@@ -40,6 +42,8 @@ pub struct Options {
     pub clock_checked: bool,
     /// A person knows that others have seen more of this log than the folder holds.
     pub behind_is_known: bool,
+    /// What is done here beside any server: the log says it before anything else.
+    pub beside: Option<DoneBeside>,
     pub disk: Arc<dyn Disk>,
     pub journal: journal::Options,
     /// After so long without work a frame without lines closes the log.
@@ -54,6 +58,7 @@ impl Options {
             clock,
             clock_checked: false,
             behind_is_known: false,
+            beside: None,
             disk: Arc::new(RealDisk),
             journal: journal::Options::default(),
             rest_after: Duration::from_secs(1),
@@ -154,7 +159,16 @@ pub struct Yard {
 impl Yard {
     /// Opens the folder, or makes it. A torn end of the journal becomes the next entry.
     pub fn open(data_dir: &Path, options: Options) -> Result<Yard, OpenError> {
-        let Options { clock, clock_checked, behind_is_known, disk, journal: mut layout, rest_after, archive } = options;
+        let Options {
+            clock,
+            clock_checked,
+            behind_is_known,
+            mut beside,
+            disk,
+            journal: mut layout,
+            rest_after,
+            archive,
+        } = options;
         let checkpoints = Checkpoints::open(data_dir, clock.clone());
         let kept = checkpoints.kept().map_err(OpenError::Key)?;
         layout.root_at = kept.as_ref().map(|kept| kept.size);
@@ -171,6 +185,7 @@ impl Yard {
         match kept {
             Some(kept) if recovery.entries < kept.size && behind_is_known => {
                 checkpoints.begin_anew().map_err(OpenError::Key)?;
+                beside = Some(DoneBeside { what: BesideServer::WentOn, seen: Some(kept.size) });
             }
             Some(kept) if recovery.entries < kept.size => {
                 return Err(OpenError::Behind { entries: recovery.entries, seen: kept.size });
@@ -210,7 +225,7 @@ impl Yard {
             let behind_ms = last.map_or(0, |last| last.since(now));
             Body::ClockChecked(ClockChecked { behind_s: behind_ms / 1_000 })
         });
-        let own = [cut, checked].into_iter().flatten();
+        let own = [cut, checked, beside.map(Body::DoneBeside)].into_iter().flatten();
         let own: Vec<Entry> = own.map(|body| own_entry(clock.new_id(), recorded_at, body)).collect::<Result<_, _>>()?;
 
         let book = Arc::new(RwLock::new(book));

@@ -2,11 +2,18 @@
 //! badge's symbol or a code, has a sheet of its own to print.
 
 use super::{
-    super::{answer, assets::Assets, foot::Foot, page},
+    super::{
+        answer,
+        assets::Assets,
+        foot::Foot,
+        page,
+        thing::{history::entries, said::said},
+    },
     symbol,
 };
 use crate::{
     http::{
+        ask::ask,
         people::{
             DeviceAsked, Listed, TokenAsked, decide, end_sessions, issue, listed, make_badge, make_invitation,
             new_device_code, rename, withdraw,
@@ -20,7 +27,8 @@ use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
 use askama::Template;
 use domain::{When, say::Say, view::View};
 use serde_json::json;
-use shared_types::{Code, DeviceIs, Kind, Role, Scope, Stamp, ThingName};
+use shared_types::{BodyKind, Code, DeviceIs, Entry, Kind, Role, Scope, Stamp, ThingName};
+use std::sync::Arc;
 
 #[derive(Template)]
 #[template(path = "people.html")]
@@ -32,6 +40,8 @@ struct PeoplePage {
     listed: Listed,
     problem: Option<String>,
     done: Option<String>,
+    /// What was done beside the server lately, the last first.
+    beside: Vec<String>,
 }
 
 /// What is shown once.
@@ -68,11 +78,11 @@ impl Form {
 
 #[route("/people", method = "GET", method = "HEAD")]
 pub(crate) async fn people_page(request: HttpRequest, yard: web::Data<Yard>) -> HttpResponse {
-    answer(&request, shown(&yard, StatusCode::OK, None, None))
+    answer(&request, shown(&yard, StatusCode::OK, None, None).await)
 }
 
-fn shown(
-    yard: &Yard,
+async fn shown(
+    yard: &web::Data<Yard>,
     status: StatusCode,
     problem: Option<String>,
     done: Option<String>,
@@ -80,7 +90,34 @@ fn shown(
     let when = When::now(yard.now());
     let foot = Foot::of(yard, View::new(&yard.read(), when.known), when);
     let set_up = yard.people.is_set_up();
-    page(status, &PeoplePage { assets: Assets::new(), foot, set_up, listed: listed(yard), problem, done })
+    let beside = beside(yard, when).await?;
+    page(status, &PeoplePage { assets: Assets::new(), foot, set_up, listed: listed(yard), problem, done, beside })
+}
+
+/// So much of what was done beside the server stands on the page; the yard's own page has all of it.
+const MOST_BESIDE: usize = 5;
+
+async fn beside(yard: &web::Data<Yard>, when: When) -> Result<Vec<String>, Fault> {
+    let seqs = ask(yard, |book| {
+        let is_one = |seq: &u64| {
+            let entry = u32::try_from(*seq).ok().and_then(|seq| book.entry(seq));
+            entry.is_some_and(|entry| entry.of == BodyKind::DoneBeside)
+        };
+        let all = book.entries_of(&ThingName::new(
+            Kind::Yard,
+            &Code::new("YARD").map_err(|_| Fault::went_wrong("The yard has no name."))?,
+        ));
+        let mut seqs: Vec<u64> = all.into_iter().filter(is_one).collect();
+        seqs.sort_unstable_by(|one, other| other.cmp(one));
+        seqs.truncate(MOST_BESIDE);
+        Ok(seqs)
+    })?;
+    let entries = entries(yard, seqs).await?;
+    let say = ask(yard, |book| Ok(Say::of(View::new(book, when.known), when.now)))?;
+    let line = |entry: &Arc<Entry>| {
+        format!("{}, entry {}: {}.", say.past(entry.recorded_at, when.now), entry.seq, said(entry, &say, when.now))
+    };
+    Ok(entries.iter().map(line).collect())
 }
 
 #[post("/people")]
@@ -92,8 +129,8 @@ pub(crate) async fn post_people(
 ) -> HttpResponse {
     let done = match act(&yard, &who, &Form(form.into_inner())).await {
         Err(fault) if fault.status().is_server_error() => Err(fault),
-        Err(fault) => shown(&yard, fault.status(), Some(fault.problem().detail.clone()), None),
-        Ok(Done::Said(said)) => shown(&yard, StatusCode::OK, None, Some(said)),
+        Err(fault) => shown(&yard, fault.status(), Some(fault.problem().detail.clone()), None).await,
+        Ok(Done::Said(said)) => shown(&yard, StatusCode::OK, None, Some(said)).await,
         Ok(Done::Given(given)) => page(StatusCode::OK, &*given),
     };
     answer(&request, done)

@@ -2,7 +2,9 @@
 
 use super::super::declared::{day, metres};
 use domain::say::{Say, left, so_far};
-use shared_types::{Body, Code, Entry, Instant, OpeningSource, Place, Role, Settlement, Stamp, ThingName};
+use shared_types::{
+    BesideServer, Body, Code, Entry, Instant, OpeningSource, Place, Role, Settlement, Stamp, ThingName,
+};
 
 pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String {
     let name = entry.thing.short();
@@ -136,6 +138,13 @@ pub(in super::super) fn said(entry: &Entry, say: &Say, near: Instant) -> String 
             let on = body.device.as_ref().map_or(String::new(), |device| format!(", on {device}"));
             format!("{name} signed in by {}{on}", body.how.word())
         }
+        Body::DoneBeside(body) => match (body.what, body.seen) {
+            (BesideServer::SetUpCode, _) => "somebody with the server's own files asked for a new set-up code: whoever types it becomes an administrator".to_owned(),
+            (BesideServer::WentOn, seen) => {
+                let seen = seen.map_or(String::new(), |seen| format!(": others had seen it up to entry {seen}"));
+                format!("somebody with the server's own files let the log go on from here, knowing that newer entries are lost{seen}")
+            }
+        },
         Body::RightRefused(body) => {
             let needs = match (body.needs.as_slice(), body.scope) {
                 ([], None) => String::new(),
