@@ -285,9 +285,11 @@ export function emptyPages() {
 /** What is different where people sign in, as an administrator at a desk sees it. */
 export function signedPages() {
   return [
-    ...["people", "sign-in", "sitting", "enrol", "set-up", "today", "devices", "paper", "confirm"].map((page) => ({ name: `signed-${page}`, at: `/${page}`, kind: "desk" })),
+    ...["people", "sign-in", "sitting", "enrol", "set-up", "today", "devices", "paper", "confirm", "sessions", "calendar", "devices/bring-in"].map((page) => ({ name: `signed-${page.replace("/", "-")}`, at: `/${page}`, kind: "desk" })),
     { name: "signed-badge", at: "/thing/badge/B-1", kind: "desk" },
     { name: "signed-device", at: "/thing/device/H-1", kind: "desk" },
+    { name: "signed-revoke", at: "/devices/revoke?thing=device/H-1", kind: "desk" },
+    { name: "signed-revoke-effect", at: "/devices/revoke?choice=ask&thing=device/H-1&why=lost", kind: "desk" },
   ];
 }
 

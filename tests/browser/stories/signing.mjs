@@ -102,6 +102,31 @@ export async function signing(browser, yard) {
     await desk.reads(/B-1/);
     await desk.reads(/H-1/);
     await desk.readsNot(/told that it was taken out/);
+    // The page said what the handheld's clock shows, which here is this machine's own.
+    const { devices } = await (await desk.page.request.get("/api/v1/devices")).json();
+    const clock = devices.find((one) => one.device === "device/H-1").clock_ahead_ms;
+    assert.ok(Math.abs(clock) < 5_000, `the clock of H-1 is ${clock} ms ahead`);
+  });
+
+  await check("a file of what a lost device had not sent is read before it is brought in, and a calendar's address is made once", async () => {
+    const scan = { id: "0197a1c2-0000-7000-8000-0000000000b1", kind: "seen", thing: "roll/Z-1", device: "H-9", counter: 1, by: "B-1",
+      occurred_at: new Date(Date.now() - 3_600_000).toISOString(), body: { in: "F1" } };
+    await desk.open("/devices");
+    await desk.tap(/^Bring in what a device/);
+    const file = { name: "h9.jsonl", mimeType: "text/plain", buffer: Buffer.from(`${JSON.stringify(scan)}\n`) };
+    await desk.page.getByLabel("File").setInputFiles(file);
+    await desk.tap("Show what it would change");
+    await desk.reads(/1 would be written.*From H-9, which nobody enrolled/);
+    await desk.page.screenshot({ path: join(kept, "signing-brought-in.png"), fullPage: true });
+    await desk.tap("Bring it in");
+    await desk.reads(/1 written/);
+    await desk.open("/runs-out");
+    await desk.tap("As a calendar to subscribe to");
+    await desk.type(/Where it will be used/, "office");
+    await desk.tap("Make an address");
+    assert.match(await letters(desk), /^http:\/\/.*\/api\/v1\/feeds\/rmc_\S+\/warnings\.ics$/);
+    assert.ok(!desk.page.url().includes("rmc_"), "the token stands in the browser's history");
+    await desk.page.screenshot({ path: join(kept, "signing-calendar.png"), fullPage: true });
   });
 
   await check("somebody who may only read is refused a decision in words, and nothing typed is lost", async () => {

@@ -1,8 +1,8 @@
 //! Brings in what a device recorded and never sent, from a file: first what it would change, then, asked for again, it is saved.
 
 use super::{
-    DONE, NOT_DONE, NOT_MEANT,
-    questions::Ended,
+    DONE, NOT_DONE,
+    questions::{Ended, ended, read},
     rest::{Rest, Unanswered},
     tables::wrapped,
 };
@@ -37,15 +37,7 @@ pub(super) struct BringIn {
 }
 
 pub(super) fn run(asked: &BringIn, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<u8> {
-    match brought(asked, out) {
-        Ok(true) => Ok(DONE),
-        Ok(false) => Ok(NOT_DONE),
-        Err(Ended::Unread(error)) => Err(error),
-        Err(Ended::Unanswered(why)) => {
-            writeln!(err, "{}", why.say)?;
-            Ok(if why.ask_otherwise { NOT_MEANT } else { NOT_DONE })
-        }
-    }
+    ended(brought(asked, out).map(|done| if done { DONE } else { NOT_DONE }), err)
 }
 
 /// True if every fact is in, or could be.
@@ -168,13 +160,6 @@ fn post(rest: &Rest, path: &str, body: &Value) -> Result<Vec<u8>, Unanswered> {
             ..why
         },
         false => why,
-    })
-}
-
-fn read<T: serde::de::DeserializeOwned>(body: &[u8]) -> Result<T, Unanswered> {
-    serde_json::from_slice(body).map_err(|error| Unanswered {
-        say: format!("The server does not answer as a rimebook of this version does: {error}. Look at --server."),
-        ask_otherwise: false,
     })
 }
 

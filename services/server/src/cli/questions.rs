@@ -164,7 +164,7 @@ pub(super) fn warnings(asked: &Warnings, out: &mut dyn Write, err: &mut dyn Writ
     ended(warned(asked, out), err)
 }
 
-fn ended(answer: Result<u8, Ended>, err: &mut dyn Write) -> io::Result<u8> {
+pub(super) fn ended(answer: Result<u8, Ended>, err: &mut dyn Write) -> io::Result<u8> {
     match answer {
         Ok(code) => Ok(code),
         Err(Ended::Unread(error)) => Err(error),
@@ -372,7 +372,7 @@ fn thing(rest: &Rest, text: &str) -> Result<ThingName, Unanswered> {
     }
 }
 
-fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Unanswered> {
+pub(super) fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Unanswered> {
     serde_json::from_slice(body).map_err(|error| Unanswered {
         say: format!("The server does not answer as a rimebook of this version does: {error}. Look at --server."),
         ask_otherwise: false,

@@ -1,7 +1,7 @@
 //! The calendar for programs that can't sign in: somebody makes an address with a token of its own, sees it once, and takes it
 //! back. The token may stand in an address because calendar programs know nothing else; it opens this calendar and nothing more.
 
-use super::{Said, changed, clear_name, session::Nothing};
+use super::{Said, changed, clear_name, person, session::Nothing};
 use crate::{
     http::{
         ask::{NoParameters, created, json},
@@ -9,7 +9,7 @@ use crate::{
         problems::{Answer, Fault, Kind},
         query::Query,
         warnings::{self, FeedQuery},
-        who::{self, Person, Who},
+        who::{self, Who},
     },
     people::MOST_FEEDS,
     yard::Yard,
@@ -57,19 +57,6 @@ pub(crate) struct Offered {
 #[derive(Serialize, ToSchema)]
 pub(crate) struct Feeds {
     feeds: Vec<Offered>,
-}
-
-/// What is done with addresses is done by the person who has them.
-fn person(who: &Who) -> Result<&Person, Fault> {
-    match who {
-        Who::Person(person) => Ok(person),
-        Who::Anybody => Err(Fault::new(
-            StatusCode::FORBIDDEN,
-            Kind::NotAllowed,
-            "Nobody signs in here yet, so the calendar needs no address of its own: subscribe to /api/v1/warnings.ics.",
-        )),
-        _ => Err(who::not_signed_in(None)),
-    }
 }
 
 pub(crate) async fn offer(yard: &web::Data<Yard>, who: &Who, name: &str) -> Result<Made, Fault> {

@@ -1,17 +1,17 @@
 //! Where somebody is signed in: their own sessions, and ending one of them.
 
-use super::{Said, session::Nothing};
+use super::{Said, person, session::Nothing};
 use crate::{
     http::{
         ask::{NoParameters, json},
         contract::{Managed, Told},
-        problems::{Answer, Fault, Kind},
+        problems::{Answer, Fault},
         query::Query,
-        who::{self, Person, Who},
+        who::Who,
     },
     yard::Yard,
 };
-use actix_web::{http::StatusCode, route, web};
+use actix_web::{route, web};
 use serde::{Deserialize, Serialize};
 use shared_types::{Code, KnownBy, Stamp};
 use utoipa::ToSchema;
@@ -45,17 +45,6 @@ pub(crate) struct OwnSessions {
 #[serde(deny_unknown_fields)]
 pub(crate) struct SessionNamed {
     session: Uuid,
-}
-
-fn person(who: &Who) -> Result<&Person, Fault> {
-    match who {
-        Who::Person(person) => Ok(person),
-        Who::Anybody => {
-            let detail = "Nobody signs in here yet, so nobody has a session.";
-            Err(Fault::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail))
-        }
-        _ => Err(who::not_signed_in(None)),
-    }
 }
 
 /// One's own sessions, the newest first.

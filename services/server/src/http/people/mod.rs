@@ -14,6 +14,7 @@ use super::{
     problems::{Fault, Kind, out},
     query::Query,
     read::json_text,
+    who::{self, Person, Who},
 };
 use crate::{intake, people::NotKept, yard::Yard};
 use actix_web::{Error, FromRequest, HttpRequest, dev, http::StatusCode, web};
@@ -85,6 +86,19 @@ pub(crate) fn clear_name(text: &str) -> Result<String, Fault> {
     match why {
         None => Ok(name.to_owned()),
         Some(why) => Err(Fault::cannot_read(format!("That name can't be kept: {why}.")).field("/name", why)),
+    }
+}
+
+/// What is somebody's own is theirs who signed in.
+fn person(who: &Who) -> Result<&Person, Fault> {
+    match who {
+        Who::Person(person) => Ok(person),
+        Who::Anybody => {
+            let detail =
+                "Nobody signs in here yet: there are no sessions, and the calendar is open at /api/v1/warnings.ics.";
+            Err(Fault::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail))
+        }
+        _ => Err(who::not_signed_in(None)),
     }
 }
 
