@@ -132,17 +132,15 @@ impl Named {
         ];
         let counted: Vec<String> =
             counts.iter().filter(|(count, _)| 0 < *count).map(|(count, what)| format!("{count} {what}")).collect();
-        let line = |(place, result): (usize, &ItemResult)| Line {
-            what: match result.id.and_then(|id| self.facts.get(&id)) {
-                Some(words) => format!("{}: {words}", place + 1),
-                None => (place + 1).to_string(),
-            },
+        let words = |id: Uuid| self.facts.get(&id).map(|words| format!("{words}."));
+        let line = |result: &ItemResult| Line {
+            what: result.id.and_then(words).unwrap_or_default(),
             came: came(result, written),
         };
         Brought {
             file: None,
             counted: format!("{}.", counted.join(", ")),
-            lines: results.iter().enumerate().map(line).collect(),
+            lines: results.iter().map(line).collect(),
             devices: self.devices,
             sentences: Vec::new(),
         }
