@@ -46,7 +46,7 @@ pub(super) fn as_enrolled(book: &Book, fact: NewFact) -> serde_json::Result<NewF
 mod tests {
     use super::*;
     use crate::{
-        committer::Outcome,
+        committer::{Item, Outcome, request},
         testing::{Bench, START, asked, decision, fact, taken_out},
         yard::Yard,
     };
@@ -133,6 +133,35 @@ mod tests {
         assert!(stored(&yard, scanned(3, 0, Some(0), 0)).told);
         let kept = Entry::read(&yard.reader.line(before.seq).unwrap()).unwrap();
         assert_eq!(kept, before);
+    }
+
+    #[test]
+    fn what_is_written_behind_a_revocation_is_judged_by_it_also_when_both_came_at_once() {
+        let bench = Bench::new();
+        let yard = bench.open();
+        decide(&yard, 900, "enrol_device", json!({"what": "handheld"}));
+        bench.hand.hold();
+        let hand_in = |item: Item| {
+            let (request, answer) = request(item);
+            yard.committer.queue.push_blocking(request);
+            answer
+        };
+        let held = hand_in(fact(&taken_out(1, "R-1")).into());
+        bench.hand.somebody_waits();
+        let scan = hand_in(scanned(2, -HOUR, Some(-HOUR), 0).into());
+        let last = yard.read().last_seq() + 1;
+        let revoked = asked(901, "revoke_device", "device/H-3", last, json!({"why": "lost"}));
+        let revoked = hand_in(decision(&revoked).into());
+        bench.hand.let_go();
+        assert!(matches!(held.blocking_recv(), Ok(Outcome::Written(_))));
+        let seq = |answer: Result<Outcome, _>| match answer {
+            Ok(Outcome::Written(written)) => written.seq,
+            other => panic!("{other:?}"),
+        };
+        let (scan, revoked) = (seq(scan.blocking_recv()), seq(revoked.blocking_recv()));
+        assert!(revoked < scan, "a decision is written before the facts of its take");
+        let entry = Entry::read(&yard.reader.line(scan).unwrap()).unwrap();
+        assert_eq!((entry.told, entry.device_known), (true, Some(KnownBy::Claimed)));
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! The lines that are written together, and who waits for them. Its buffers are kept from group to group.
 
-use std::{io::Write, ops::Range};
+use std::{collections::BTreeSet, io::Write, ops::Range};
 
-use shared_types::{Entry, Instant, Stamp};
+use shared_types::{Body, Code, Entry, Instant, Stamp};
 use tokio::sync::oneshot;
 
 use super::{Outcome, Written};
@@ -79,6 +79,12 @@ impl Group {
         let _ = write!(self.text, "{{\"seq\":{},\"recorded_at\":\"{}\",{told}", entry.seq, self.recorded_at_text);
         self.text.extend_from_slice(&tail);
         self.keep(start, entry);
+    }
+
+    /// Devices that an entry of this group enrols or revokes.
+    pub(super) fn devices_changed(&self) -> BTreeSet<Code> {
+        let changes = |entry: &&Entry| matches!(entry.body, Body::DeviceEnrolled(_) | Body::DeviceRevoked(_));
+        self.entries.iter().filter(changes).map(|entry| entry.thing.own_code()).collect()
     }
 
     pub(super) fn mark(&self) -> usize {

@@ -219,18 +219,25 @@ impl Thread {
     }
 
     fn add_facts(&mut self, group: &mut Group, later: &mut VecDeque<Request>) {
-        // They are written whatever stands there; only whether their device is enrolled is looked up.
+        // They are written whatever stands there; only whether their device is enrolled is looked up. Where that changes in
+        // this very take, they wait for the next.
         let book = self.book.read().unwrap_or_else(PoisonError::into_inner);
+        let devices = group.devices_changed();
         for Request { item, to } in self.facts.drain(..) {
             match item {
-                Item::Fact(fact) if group.has_room(fact.tail.len()) => match as_enrolled(&book, *fact) {
-                    Ok(fact) => {
-                        let told = is_told(&book, &fact.entry, fact.clock_ahead_ms, group.now());
-                        group.push_fact(fact, told);
-                        group.promise(to, false);
+                Item::Fact(fact)
+                    if group.has_room(fact.tail.len())
+                        && fact.entry.device.as_ref().is_none_or(|device| !devices.contains(device)) =>
+                {
+                    match as_enrolled(&book, *fact) {
+                        Ok(fact) => {
+                            let told = is_told(&book, &fact.entry, fact.clock_ahead_ms, group.now());
+                            group.push_fact(fact, told);
+                            group.promise(to, false);
+                        }
+                        Err(_) => Request::tell(to, Outcome::Panicked),
                     }
-                    Err(_) => Request::tell(to, Outcome::Panicked),
-                },
+                }
                 Item::Fact(_) | Item::Decision(_) => later.push_back(Request { item, to }),
             }
         }
