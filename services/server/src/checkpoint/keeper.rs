@@ -31,8 +31,10 @@ pub(crate) struct Checkpoints {
     clock: Arc<dyn Clock>,
     signer: Mutex<Option<Arc<Signer>>>,
     newest: Mutex<Option<Signed>>,
-    /// How many entries a checkpoint has that this log signed, and has no longer.
+    /// How many entries a checkpoint has that this log signed, and has no longer. Never held while the disk is waited for.
     ahead: Mutex<Option<u64>>,
+    /// Held by whoever replaces the newest checkpoint on the disk.
+    writing: Mutex<()>,
 }
 
 #[derive(Clone)]
@@ -45,7 +47,8 @@ struct Signed {
 impl Checkpoints {
     pub(crate) fn open(data: &Path, clock: Arc<dyn Clock>) -> Checkpoints {
         let people = data.join("people");
-        Checkpoints { people, clock, signer: Mutex::default(), newest: Mutex::default(), ahead: Mutex::default() }
+        let (signer, newest, ahead, writing) = Default::default();
+        Checkpoints { people, clock, signer, newest, ahead, writing }
     }
 
     /// The key that this log's checkpoints are checked with. It is made where there is none.
@@ -62,10 +65,9 @@ impl Checkpoints {
 
     /// Puts the newest checkpoint on the disk. Nothing is overwritten that has more than this log.
     pub(crate) fn keep(&self, reader: &Reader) -> io::Result<()> {
-        // Held to the end: one writes the file at a time.
-        let ahead = self.ahead.lock().unwrap_or_else(PoisonError::into_inner);
+        let _writing = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
         let (size, root) = reader.head();
-        if size == 0 || ahead.is_some() {
+        if size == 0 || self.ahead().is_some() {
             return Ok(());
         }
         let signed = self.signed(size, root)?;
@@ -86,10 +88,10 @@ impl Checkpoints {
 
     /// Somebody holds a checkpoint that this log signed over more entries than it has. The next start asks about it.
     pub(crate) fn is_behind(&self, seen: &Checkpoint, note: &str) -> io::Result<()> {
-        let mut ahead = self.ahead.lock().unwrap_or_else(PoisonError::into_inner);
-        if ahead.is_none_or(|known| known < seen.size) {
+        let _writing = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
+        if self.ahead().is_none_or(|known| known < seen.size) {
             private::replace(&self.people.join(KEPT), note.as_bytes())?;
-            *ahead = Some(seen.size);
+            *self.ahead.lock().unwrap_or_else(PoisonError::into_inner) = Some(seen.size);
         }
         Ok(())
     }
@@ -108,7 +110,8 @@ impl Checkpoints {
             let short = old.name().rsplit_once('-').map_or("old", |(_, short)| short);
             private::replace(&self.people.join(format!("log-key-{short}.pub")), format!("{old}\n").as_bytes())?;
         }
-        [self.people.join(KEPT), secret, public].iter().try_for_each(|path| private::remove(path))?;
+        // The key first: broken off behind it, no start signs with it what it never saw.
+        [secret, public, self.people.join(KEPT)].iter().try_for_each(|path| private::remove(path))?;
         *self.signer.lock().unwrap_or_else(PoisonError::into_inner) = None;
         *self.newest() = None;
         *self.ahead.lock().unwrap_or_else(PoisonError::into_inner) = None;
@@ -221,6 +224,45 @@ mod tests {
         assert!(checkpoints(folder.path()).kept().unwrap().is_some());
         fs::remove_file(folder.path().join("people/checkpoint")).unwrap();
         assert_eq!(checkpoints(folder.path()).kept().unwrap(), None);
+    }
+
+    #[test]
+    fn beginning_anew_that_breaks_off_never_leaves_the_old_key_without_what_it_signed() {
+        let folder = tempfile::tempdir().unwrap();
+        let own = checkpoints(folder.path());
+        own.keep(&log(folder.path(), 2)).unwrap();
+        // A file that can't be taken away stands for a power cut.
+        let people = folder.path().join("people");
+        fs::remove_file(people.join(PUBLIC_KEY)).unwrap();
+        fs::create_dir(people.join(PUBLIC_KEY)).unwrap();
+        assert!(own.begin_anew().is_err());
+        assert!(!people.join(SECRET_KEY).exists() && people.join(KEPT).exists());
+    }
+
+    #[test]
+    fn how_far_others_have_seen_it_is_told_while_a_checkpoint_is_on_its_way_to_the_disk() {
+        let folder = tempfile::tempdir().unwrap();
+        let (own, reader) = (Arc::new(checkpoints(folder.path())), log(folder.path(), 2));
+        own.key().unwrap();
+        // A pipe that nobody reads stands for a disk that does not answer.
+        let part = folder.path().join("people/checkpoint.part");
+        let mode = rustix::fs::Mode::from_raw_mode(0o600);
+        rustix::fs::mknodat(rustix::fs::CWD, &part, rustix::fs::FileType::Fifo, mode, 0).unwrap();
+        let keeping = own.clone();
+        let keeping = std::thread::spawn(move || keeping.keep(&reader));
+        while own.newest().is_none() {
+            std::thread::yield_now();
+        }
+        let (to, told) = std::sync::mpsc::channel();
+        let asked = own.clone();
+        let asking = std::thread::spawn(move || to.send(asked.ahead()));
+        let answer = told.recv_timeout(std::time::Duration::from_secs(5));
+        let both_ends = fs::OpenOptions::new().read(true).write(true).open(&part).unwrap();
+        // A pipe can't be synced.
+        assert!(keeping.join().unwrap().is_err());
+        drop(both_ends);
+        let _ = asking.join().unwrap();
+        assert_eq!(answer, Ok(None));
     }
 
     #[test]
