@@ -46,8 +46,10 @@ impl Schedule {
     /// Whether it is time for one.
     pub(crate) fn is_due(&self, now: Instant) -> bool {
         let state = self.state();
-        let is_time = state.last.is_none_or(|last| self.every_ms <= now.since(last));
-        is_time && state.failed.as_ref().is_none_or(|(at, _)| AGAIN_MS <= now.since(*at))
+        // What is said to come later was said by a wrong clock: how long ago it was nobody knows.
+        let is_over = |ms: i64, since: Instant| now < since || ms <= now.since(since);
+        let is_time = state.last.is_none_or(|last| is_over(self.every_ms, last));
+        is_time && state.failed.as_ref().is_none_or(|(at, _)| is_over(AGAIN_MS, *at))
     }
 
     /// Takes one. It reads the whole log: not for a thread that others wait for.
@@ -117,10 +119,13 @@ mod tests {
         // Another start knows of it.
         let again = Schedule::new(&data, &to, Duration::from_secs(24 * 3_600));
         assert_eq!((again.last(), again.is_due(after(23))), (Some(START), false));
+        // One that was taken while the clock was ahead says nothing of how old it is.
+        assert_eq!([-1, -24 * 365].map(|hours| again.is_due(after(hours))), [true, true]);
         fs::write(to.join("backup.json"), "noise").unwrap();
-        assert!(schedule.take(after(24)).is_err());
-        let alarm = schedule.alarm(after(24)).unwrap();
+        assert!(schedule.take(after(26)).is_err());
+        let alarm = schedule.alarm(after(26)).unwrap();
         assert!(alarm.contains("failed: backup.json can't be read"), "{alarm}");
-        assert!(!schedule.is_due(after(24)) && schedule.is_due(after(25)));
+        assert!(!schedule.is_due(after(26)) && schedule.is_due(after(27)));
+        assert!(schedule.is_due(after(25)), "it failed while the clock was ahead, and is not tried again");
     }
 }
