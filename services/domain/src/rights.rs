@@ -2,7 +2,7 @@
 //! from a role that does not fit is taken and shown as something that doesn't add up; a decision is refused.
 
 use crate::book::Book;
-use crate::fact::Label;
+use crate::fact::{Does, Label, What};
 use crate::kept;
 use crate::refusal::Refusal;
 use crate::standing::{granted, set_up};
@@ -138,7 +138,8 @@ pub(crate) fn needed(view: View<'_>, wish: &Wish) -> Option<Right> {
     match &wish.body {
         Body::EntryStruck(_) => {
             let seq = wish.strikes.and_then(|id| view.book.seq_of(&id)).and_then(|seq| u32::try_from(seq).ok());
-            let struck = seq.and_then(|seq| view.book.entry(seq)).and_then(|meta| right(meta.of));
+            let by_kind = || seq.and_then(|seq| view.book.entry(seq)).and_then(|meta| right(meta.of));
+            let struck = seq.filter(|seq| rests_on_quality(view, *seq)).map(|_| HOURS).or_else(by_kind);
             let strike = right(BodyKind::EntryStruck);
             let narrowed = |(strike, struck): (Right, Right)| match struck.strikes {
                 [] => strike,
@@ -146,13 +147,20 @@ pub(crate) fn needed(view: View<'_>, wish: &Wish) -> Option<Right> {
             };
             strike.zip(struck).map(narrowed).or(strike)
         }
-        Body::MismatchSettled(settle)
-            if matches!(settle.answer, Settlement::AssignedS(_) | Settlement::LookedInto(_)) =>
-        {
-            Some(HOURS)
-        }
+        Body::MismatchSettled(settle) if is_qualitys(&settle.answer) => Some(HOURS),
         body => right(body.of()),
     }
+}
+
+fn is_qualitys(answer: &Settlement) -> bool {
+    matches!(answer, Settlement::AssignedS(_) | Settlement::LookedInto(_))
+}
+
+/// Whether an entry settled something by an answer that is quality's to give: it is theirs to take back, too.
+fn rests_on_quality(view: View<'_>, seq: u32) -> bool {
+    let Some(What::ActsOn(on)) = view.fact_of(seq).map(|fact| &fact.what) else { return false };
+    let mut acts = view.book.acts_on(*on).iter().filter(|act| act.seq == seq);
+    acts.any(|act| matches!(&act.does, Does::Settles { answer, .. } if is_qualitys(answer)))
 }
 
 /// Whether what was granted is enough.

@@ -77,6 +77,20 @@ fn beside_assigned_hours_stands_quality_and_beside_other_answers_the_floor() {
 }
 
 #[test]
+fn beside_the_strike_of_assigned_hours_stands_quality_and_a_supervisor_asks_for_it() {
+    let scene = out().put_away("R-1", "F1", "Tue 08:00").by("S-1").put_away("R-1", "F1", "Tue 12:00").by("S-1");
+    let scene = scene.named("again").settle("again", "in_while_in", Settlement::WasTakeOut(true), "Tue 12:30");
+    let scene = scene.by("V-1").second("L-1");
+    let scene = scene.settle("again", "in_while_in", Settlement::AssignedS(hours(30)), "Tue 13:00");
+    let scene = scene.by("V-1").second("Q-1").named("answer");
+    let strike = || scene.wish_strike("answer").at("Tue 15:00");
+    assert!(matches!(strike().by("L-1").second("S-2").decided(), Err(Refusal::NotAllowed { .. })));
+    let gives = strike().by("V-1").refusal_or_granted().expect("striking it gives nothing back");
+    strike().by("V-1").second("L-1").needs_a_second(&gives);
+    strike().by("V-1").second("Q-1").is_granted();
+}
+
+#[test]
 fn beside_the_strike_of_what_a_run_ended_with_stands_quality() {
     let scene = out().laid("P-1", "R-1", "Tue 08:00").by("L-1").length(2);
     let scene = scene.oven("RUN-1", &["P-1/skin"], "Tue 10:00").by("L-1").ended("RUN-1", "Tue 20:00").by("L-1");
