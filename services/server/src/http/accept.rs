@@ -3,7 +3,7 @@
 
 use super::{
     contract::Contract,
-    pages,
+    pages, path_of,
     problems::{Fault, Kind},
 };
 use actix_web::{
@@ -101,7 +101,8 @@ pub(crate) async fn answerable<B: MessageBody + 'static>(
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
     let contract = request.app_data::<web::Data<Contract>>();
-    let answers = contract.map(|contract| contract.answers_of(request.method(), request.path())).unwrap_or_default();
+    let answers =
+        contract.map(|contract| contract.answers_of(request.method(), path_of(request.request()))).unwrap_or_default();
     if answers.is_empty() || answers.iter().any(|media| 0 < accept.wants(media)) {
         return Ok(next.call(request).await?.map_into_boxed_body());
     }

@@ -2,14 +2,14 @@
 
 use super::{
     contract::Contract,
-    pages,
+    pages, path_of,
     problems::{Answer, Fault, Kind},
 };
 use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, web};
 use shared_types::ThingName;
 
 pub(crate) async fn fallback(request: HttpRequest, contract: web::Data<Contract>) -> Answer {
-    let allowed = contract.methods_of(request.path());
+    let allowed = contract.methods_of(path_of(&request));
     if allowed.is_empty() {
         let detail = "There is nothing at this address. The operations are in /api/v1/openapi.json.";
         let fault = Fault::new(StatusCode::NOT_FOUND, Kind::NoSuchOperation, detail);

@@ -3,7 +3,7 @@
 use super::{
     devices::page_sent,
     needs::{self, Need},
-    pages,
+    pages, path_of,
     problems::{Fault, Kind},
     read::Form,
     who::{self, Program, Who},
@@ -38,7 +38,7 @@ pub(crate) async fn known<B: MessageBody + 'static>(
         request.extensions_mut().insert(who);
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
-    let need = needs::of(request.method(), request.path());
+    let need = needs::of(request.method(), path_of(request.request()));
     match allowed(request.request(), &yard, &who, need) {
         Ok(with_names) => {
             if !with_names {

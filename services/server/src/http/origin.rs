@@ -1,7 +1,7 @@
 //! Where a request came from: a page of another site may not write here, neither with a form nor with a script.
 
 use super::{
-    pages,
+    pages, path_of,
     problems::{Fault, Kind},
 };
 use actix_web::{
@@ -20,7 +20,7 @@ pub(crate) async fn own_pages_only<B: MessageBody + 'static>(
     if request.method() != Method::POST || !is_foreign(request.request()) {
         return Ok(next.call(request).await?.map_into_boxed_body());
     }
-    let detail = match pages::for_programs(request.path()) {
+    let detail = match pages::for_programs(path_of(request.request())) {
         true => {
             "It came from a page of another site, so nothing was written. A program sends no Origin and no Sec-Fetch-Site."
         }

@@ -54,7 +54,7 @@ mod unsure;
 mod wish;
 mod work;
 
-use super::problems::Fault;
+use super::{path_of, problems::Fault};
 use crate::yard::Yard;
 use actix_web::{
     HttpRequest, HttpResponse, ResponseError,
@@ -279,7 +279,7 @@ fn answer(request: &HttpRequest, page: Result<HttpResponse, Fault>) -> HttpRespo
 
 /// A person at an address of no page, or with another method than it has.
 pub(crate) fn no_such_page(request: &HttpRequest, fault: Fault) -> HttpResponse {
-    if !wants_html(request) || for_programs(request.path()) {
+    if !wants_html(request) || for_programs(path_of(request)) {
         return problem(&fault);
     }
     scan::no_such_page(request, fault.status()).unwrap_or_else(|_| problem(&fault))
@@ -292,7 +292,7 @@ pub(crate) fn for_programs(path: &str) -> bool {
 
 /// Whether a person asks for a page.
 pub(crate) fn is_for_people(request: &HttpRequest) -> bool {
-    wants_html(request) && !for_programs(request.path())
+    wants_html(request) && !for_programs(path_of(request))
 }
 
 /// Leads to where one signs in, and from there back to where one was.

@@ -1,7 +1,10 @@
 //! Problems for people: what happened, how to go on; and a page per problem type with cause and cure.
 
 use super::{answer, assets::Assets, for_programs, page, problem, wants_html};
-use crate::http::problems::{Fault, Kind, ROWS, Row};
+use crate::http::{
+    path_of,
+    problems::{Fault, Kind, ROWS, Row},
+};
 use actix_web::{
     HttpRequest, HttpResponse,
     http::{StatusCode, header::HeaderValue},
@@ -34,7 +37,7 @@ struct ProblemsPage {
 
 /// A page for a person, problem+json for a program.
 pub(crate) fn or_problem(request: &HttpRequest, fault: Fault) -> HttpResponse {
-    if !wants_html(request) || for_programs(request.path()) {
+    if !wants_html(request) || for_programs(path_of(request)) {
         return problem(&fault);
     }
     let said = fault.problem();

@@ -262,3 +262,23 @@ fn what_may_be_used_can_be_asked_openly_only_where_the_yard_says_so_and_without_
     town.server.get("/api/v1/rolls").problem(401, "not-signed-in");
     town.server.get("/api/v1/things/roll/R-42").problem(401, "not-signed-in");
 }
+
+/// Percent-encoded letters that need none are the same address (RFC 3986, section 6.2.2.2), so they need the same.
+#[test]
+fn an_address_in_other_signs_needs_no_less() {
+    let town = Town::new();
+    let (reader, device) = (town.invite("B-99", false), format!("Bearer {}", town.device("H-3")));
+    let (token, _) = town.token(&["read"]);
+    for path in ["/api/v1/%70eople", "/api/v1/peopl%65", "/api%2Fv1/people", "/%61pi/v1/people", "/%70eople"] {
+        for who in [("cookie", reader.as_str()), ("authorization", &device), ("authorization", &token)] {
+            let said = town.get_as(who, path);
+            assert!(400 <= said.status && said.status < 500, "{path}: {} {}", said.status, said.text);
+        }
+    }
+    for path in ["/api/v1/%70eople/invitation", "/api/v1/people/b%61dge", "/api/v1/p%65ople/withdraw"] {
+        let said = town.post_as(("cookie", &reader), path, &json!({"badge": "A-1"}));
+        assert!(400 <= said.status && said.status < 500, "{path}: {} {}", said.status, said.text);
+    }
+    let said = town.post_as(("cookie", &reader), "/api/v1/%64ecisions", &json!({}));
+    assert!(400 <= said.status && said.status < 500, "{}", said.text);
+}
