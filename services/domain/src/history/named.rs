@@ -112,7 +112,7 @@ impl Folding<'_> {
             (State::In { .. }, _) if is_past => (Named::Put, into),
             (State::In { place, .. }, Puzzle::InWhileIn) if *place == into => (Named::Put, into),
             (State::In { place, .. }, Puzzle::InWhileInElsewhere) if *place != into => (Named::Put, into),
-            (State::Unknown, _) | (_, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere) => return,
+            (State::Unknown, _) | (State::In { .. }, Puzzle::InWhileIn | Puzzle::InWhileInElsewhere) => return,
             (State::Out { from: Some(from), .. }, Puzzle::OutWhileOut) => (Named::Put, *from),
             (State::Out { from: None, .. }, Puzzle::OutWhileOut) => return,
             (State::Out { .. }, _) => (Named::Put, into),

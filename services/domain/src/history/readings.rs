@@ -43,12 +43,16 @@ impl Folding<'_> {
     pub(super) fn step(&mut self, step: &Step) {
         let others = take(&mut self.others);
         if step.waits() {
-            self.others.extend(others.iter().cloned());
+            // Without the scan nobody named a put-away of it.
+            let named = |reading: &&Reading| reading.named.contains(&(step.seq, Named::Put));
+            self.others.extend(others.iter().filter(|other| !named(other)).cloned());
             self.read_beside(self.now.clone(), step);
         } else if !step.granted {
             self.read(step);
         } else if self.is_granted_first(step) {
             self.named_first(step);
+        } else {
+            self.perhaps_named(step);
         }
         for other in others {
             self.read_beside(other, step);
@@ -86,6 +90,19 @@ impl Folding<'_> {
         let back = replace(&mut self.now, out);
         self.so_far = so_far;
         self.others.push(back);
+    }
+
+    /// A put-away that a person named of a scan that may become odd only later on: from here on it may have been.
+    fn perhaps_named(&mut self, step: &Step) {
+        let without = self.others.len();
+        self.read_beside(self.now.clone(), step);
+        // What `named_beside` leaves as it was is the first reading itself.
+        if 1 < self.others.len() - without {
+            self.others.remove(without);
+            self.now.named.push((step.seq, Named::NotPut));
+        } else if let Some(same) = self.others.pop() {
+            self.now.named = same.named;
+        }
     }
 
     pub(super) fn returned(&mut self, seq: u32, out_from: Instant, at: Instant, back: Instant) {

@@ -60,6 +60,27 @@ fn what_is_said_of_a_scan_that_is_odd_only_if_something_told_is_so_counts_there(
 }
 
 #[test]
+fn a_put_away_that_is_said_of_a_told_sighting_may_have_been() {
+    // Out at 06:00; told to be seen in F1 at 10:00, and of that somebody says that it was put away there at 08:00.
+    let scene = stored().out("R-1", "Tue 06:00").seen("R-1", "F1", "Tue 10:00").told().named("seen");
+    let scene = scene.settle("seen", "seen_inside_while_out", PutAwayAt(stamp("Tue 08:00")), "Wed 06:00");
+    // If all of that is so, the scan at 11:00 was a take-out with the wrong placard: out since 10:00, and it stays out. If
+    // not, it was out from 06:00 to 11:00.
+    let scene = scene.put_away("R-1", "F1", "Tue 11:00");
+    scene.look("R-1", "Tue 12:00").out_time_is("6:00");
+}
+
+#[test]
+fn a_put_away_is_where_it_was_said_also_if_its_scan_is_odd_only_by_something_told_later() {
+    // Out at 06:00, told to be put away in F2 at 10:00, scanned into F1 at 11:00: put there at 08:00, says somebody. If the
+    // told one is so, it came back at 08:00, went to F2 by 10:00 and to F1 by 11:00.
+    let scene = stored().out("R-1", "Tue 06:00").put_away("R-1", "F2", "Tue 10:00").told();
+    let scene = scene.put_away("R-1", "F1", "Tue 11:00").named("scan");
+    let scene = scene.settle("scan", "in_while_in_elsewhere", PutAwayAt(stamp("Tue 08:00")), "Wed 06:00");
+    scene.look("R-1", "Tue 12:00").out_time_is("5:00").returns_are(3);
+}
+
+#[test]
 fn of_many_told_returns_each_counts_as_itself_or_as_the_scan_after_it() {
     // Each day out at 06:00, told to be back at 06:40 and scanned at 07:00; out at 12:00 and back at 13:00. If the told
     // one is so, the scan was a take-out: then 06:40 and 13:00, else 07:00 and 13:00.
