@@ -89,4 +89,4 @@ pub use wish::Wish;
 pub use wording::{RETURN_ENDS_IT, told_put_away};
 
 /// The rules version. A golden test forces it up when any published answer changes.
-pub const RULES: &str = "2026.5";
+pub const RULES: &str = "2026.6";
