@@ -84,6 +84,11 @@ impl Book {
         self.clock_doubt = Some(what);
     }
 
+    /// What is wrong with the clock that says what is now, if anything is known to be.
+    pub fn clock_doubt(&self) -> Option<&str> {
+        self.clock_doubt.as_deref()
+    }
+
     /// Not noted: nothing that is kept may say it.
     pub fn last_seq(&self) -> u64 {
         self.entries.len() as u64

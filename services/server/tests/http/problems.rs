@@ -268,6 +268,13 @@ fn a_clock_that_jumped_stops_writing_and_nothing_else() {
         page.contains("Can&#39;t say yet.") || page.contains("Can't say yet.") || page.contains("Can&#x27;t say yet."),
         "{page}"
     );
+    let html = [("accept", "text/html")];
+    let believed = "reckons as of now is not to be believed";
+    for page in ["/thing/roll/R-42", "/runs-out", "/today", "/take-out", "/rolls"] {
+        assert!(server.send(Method::GET, page, &html, Vec::new()).text.contains(believed), "{page}");
+    }
+    let then = format!("/thing/roll/R-42?at={}", told["at"].as_str().unwrap().replace('+', "%2B"));
+    assert!(!server.send(Method::GET, &then, &html, Vec::new()).text.contains(believed));
     // As of a time that whoever asks names, it is what it was.
     let at = told["at"].as_str().unwrap().replace('+', "%2B");
     let then = server.get(&format!("{may_use}&at={at}")).json();

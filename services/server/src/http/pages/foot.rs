@@ -11,6 +11,8 @@ pub(super) struct Foot {
     /// When it was asked, where that is another time.
     pub(super) asked: Option<String>,
     pub(super) as_of_seq: u64,
+    /// Why nothing on it that is reckoned as of now is to be believed.
+    pub(super) doubt: Option<String>,
     root: String,
     /// The signed checkpoint of that moment, for paper.
     pub(super) checkpoint: Option<Arc<str>>,
@@ -24,6 +26,7 @@ impl Foot {
             at: say.whole_time(when.at),
             asked: (when.at != when.now).then(|| say.whole_time(when.now)),
             as_of_seq,
+            doubt: view.book.clock_doubt().filter(|_| when.at == when.now).map(str::to_owned),
             root: root(yard, as_of_seq),
             checkpoint: yard.checkpoints.now(&yard.reader).ok().map(|(_, note)| note),
         }
