@@ -67,6 +67,8 @@ pub(crate) enum CertifyError {
          is made, and every device has to be told of it", .vouches.join(", ")
     )]
     NotVouched { host: String, vouches: Vec<String> },
+    #[error("the authority has ended. With --new-authority a new one is made, and every device has to be told of it")]
+    Ended,
     #[error("the certificate can't be made: {0}")]
     Unmade(#[from] rcgen::Error),
 }
@@ -118,7 +120,7 @@ pub(crate) fn certify(
     params.key_usages = vec![KeyUsagePurpose::DigitalSignature];
     params.extended_key_usages = vec![ExtendedKeyUsagePurpose::ServerAuth];
     params.use_authority_key_identifier_extension = true;
-    let ends = lasts(&mut params, now, CERTIFICATE_DAYS);
+    let ends = lasts(&mut params, now, CERTIFICATE_DAYS.min(days_left(&pem, now)?));
     let own = KeyPair::generate()?;
     let made = params.signed_by(&own, &issuer)?;
     // The key first: a server that reads in between finds a pair that does not fit, keeps the old one, and looks again.
@@ -174,6 +176,14 @@ fn lasts(params: &mut CertificateParams, now: Instant, days: i64) -> Instant {
     };
     (params.not_before, params.not_after) = (as_date(day(-1)), as_date(day(days)));
     Instant(day(days).and_time(chrono::NaiveTime::MIN).and_utc().timestamp_millis())
+}
+
+/// So many whole days the authority is still believed: nothing that it vouches for is believed for longer.
+fn days_left(pem: &str, now: Instant) -> Result<i64, CertifyError> {
+    let der = CertificateDer::from_pem_slice(pem.as_bytes()).map_err(|_| CertifyError::NoAuthority)?;
+    let (_, read) = X509Certificate::from_der(&der).map_err(|_| CertifyError::NoAuthority)?;
+    let left_ms = read.validity().not_after.timestamp().saturating_mul(1_000).saturating_sub(now.0);
+    if left_ms <= 0 { Err(CertifyError::Ended) } else { Ok(left_ms / (24 * 60 * 60 * 1_000)) }
 }
 
 /// Whether the authority may vouch for all of these.
@@ -255,6 +265,21 @@ mod tests {
         let next = certify(folder.path(), &names, false, later).unwrap();
         assert_eq!((next.is_new, next.fingerprint, read(AUTHORITY)), (false, first.fingerprint, authority.clone()));
         assert!(is_believed(&authority, &read(CERTIFICATE), "stores.yard.example", 397));
+    }
+
+    #[test]
+    fn a_certificate_never_outlasts_the_authority_that_vouches_for_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let read = |name: &str| fs::read_to_string(folder.path().join("people").join(name)).unwrap();
+        let names = hosts(&["stores"]);
+        certify(folder.path(), &names, false, START).unwrap();
+        let day = |days: i64| START.plus_ms(days * 24 * 60 * 60 * 1_000);
+        let last = certify(folder.path(), &names, false, day(3_600)).unwrap();
+        let ends = last.ends.since(START) / (24 * 60 * 60 * 1_000);
+        assert!((3_648..=3_650).contains(&ends), "{ends}");
+        assert!(is_believed(&read(AUTHORITY), &read(CERTIFICATE), "stores", ends - 1));
+        assert!(matches!(certify(folder.path(), &names, false, day(3_651)), Err(CertifyError::Ended)));
+        assert!(certify(folder.path(), &names, true, day(3_651)).unwrap().is_new);
     }
 
     #[test]
