@@ -12,7 +12,9 @@ const FREE: u32 = 4;
 /// The longest wait of a badge, so that nobody can lock another out for long; and that of an address.
 const LONGEST_BADGE_MS: i64 = 60 * 1_000;
 const LONGEST_ADDRESS_MS: i64 = 10 * 60 * 1_000;
-/// What was not tried for so long is forgotten.
+/// Of an address one wrong try is forgotten so often: many people mistype at a desk that they share.
+const ONE_FORGOTTEN_MS: i64 = 5 * 60 * 1_000;
+/// What was not tried for so long is forgotten whole.
 const FORGOTTEN_MS: i64 = 60 * 60 * 1_000;
 /// So many are remembered at a time.
 const MOST: usize = 8_192;
@@ -38,14 +40,26 @@ impl Of {
 struct Wrong {
     times: u32,
     last: Instant,
+    /// The same before the last one, in case that turns out to be right.
+    before: (u32, Instant),
 }
 
 impl Wrong {
+    /// How many still count.
+    fn times(&self, of: &Of, now: Instant) -> u32 {
+        let since = now.since(self.last).max(0);
+        let forgotten = match of {
+            Of::Badge(_) => 0,
+            Of::Address(_) => u32::try_from(since / ONE_FORGOTTEN_MS).unwrap_or(u32::MAX),
+        };
+        if FORGOTTEN_MS <= since { 0 } else { self.times.saturating_sub(forgotten) }
+    }
+
     /// How long the next try waits: 1 s after the fifth, then twice as long each time. A clock that was set back prolongs
     /// nothing.
-    fn wait_ms(&self, now: Instant, longest_ms: i64) -> i64 {
-        let doubled = self.times.checked_sub(FREE + 1).map_or(0, |more| 1_000_i64 << more.min(20));
-        let whole = doubled.min(longest_ms);
+    fn wait_ms(&self, of: &Of, now: Instant) -> i64 {
+        let doubled = self.times(of, now).checked_sub(FREE + 1).map_or(0, |more| 1_000_i64 << more.min(20));
+        let whole = doubled.min(of.longest_ms());
         whole.saturating_sub(now.since(self.last)).clamp(0, whole)
     }
 }
@@ -62,7 +76,7 @@ impl Tries {
     /// otherwise, so that many at once gain nothing.
     pub(crate) fn begin(&self, all: &[Of], now: Instant) -> Result<(), u64> {
         let mut kept = self.lock();
-        let waits = all.iter().filter_map(|of| Some(kept.get(of)?.wait_ms(now, of.longest_ms())));
+        let waits = all.iter().filter_map(|of| Some(kept.get(of)?.wait_ms(of, now)));
         if let Some(wait) = waits.max().filter(|wait| 0 < *wait) {
             return Err(u64::try_from(wait).unwrap_or(0).div_ceil(1_000));
         }
@@ -74,20 +88,20 @@ impl Tries {
             oldest.map(|of| kept.remove(&of));
         }
         for of in all {
-            let wrong = kept.entry(of.clone()).or_insert(Wrong { times: 0, last: now });
-            let times = if FORGOTTEN_MS <= now.since(wrong.last) { 0 } else { wrong.times };
-            *wrong = Wrong { times: times.saturating_add(1), last: now };
+            let wrong = kept.entry(of.clone()).or_insert(Wrong { times: 0, last: now, before: (0, now) });
+            let times = wrong.times(of, now).saturating_add(1);
+            *wrong = Wrong { times, last: now, before: (wrong.times, wrong.last) };
         }
         Ok(())
     }
 
     /// It was right: the wrong ones of the badge are forgotten. Of an address only this try is, or whoever has one
-    /// badge could try all others from there.
+    /// badge could try all others from there; nobody waits because of it.
     pub(crate) fn right(&self, all: &[Of]) {
         let mut kept = self.lock();
         for of in all {
             match (of, kept.get_mut(of)) {
-                (Of::Address(_), Some(wrong)) => wrong.times = wrong.times.saturating_sub(1),
+                (Of::Address(_), Some(wrong)) => (wrong.times, wrong.last) = wrong.before,
                 _ => drop(kept.remove(of)),
             }
         }
@@ -143,6 +157,73 @@ mod tests {
             }
         }
         assert!(waited);
+    }
+
+    #[test]
+    fn who_shares_a_desk_with_people_who_mistype_now_and_then_hardly_waits() {
+        let (tries, mut longest) = (Tries::default(), 0);
+        // A shift: somebody signs in every two minutes, and every fifth mistypes first.
+        for minute in (0..480).step_by(2) {
+            let now = Instant(minute * 60_000);
+            let who = [Of::Badge(format!("B-{minute}")), address()];
+            let tries_before = if minute % 10 == 0 { 1 } else { 0 };
+            for _ in 0..tries_before {
+                longest = longest.max(tries.begin(&who, now).err().unwrap_or(0));
+            }
+            match tries.begin(&who, now) {
+                Ok(()) => tries.right(&who),
+                Err(wait) => longest = longest.max(wait),
+            }
+        }
+        assert!(longest == 0, "{longest} s");
+    }
+
+    #[test]
+    fn a_right_try_is_not_waited_after() {
+        let tries = Tries::default();
+        let mut now = Instant(0);
+        for count in 0..12 {
+            if let Err(wait) = tries.begin(&[Of::Badge(format!("B-{count}")), address()], now) {
+                now = now.plus_ms(i64::try_from(wait).unwrap() * 1_000);
+                tries.begin(&[Of::Badge(format!("B-{count}")), address()], now).unwrap();
+            }
+        }
+        let wait = tries.begin(&[badge(), address()], now).unwrap_err();
+        now = now.plus_ms(i64::try_from(wait).unwrap() * 1_000);
+        for _ in 0..3 {
+            assert_eq!(tries.begin(&[badge(), address()], now), Ok(()));
+            tries.right(&[badge(), address()]);
+        }
+    }
+
+    #[test]
+    fn signing_in_rightly_makes_no_wrong_try_forgotten() {
+        let tries = Tries::default();
+        let mut now = Instant(0);
+        for count in 0..40 {
+            if let Err(wait) = tries.begin(&[Of::Badge(count.to_string()), address()], now) {
+                now = now.plus_ms(i64::try_from(wait).unwrap() * 1_000);
+            }
+        }
+        for _ in 0..50 {
+            assert_eq!(tries.begin(&[badge(), address()], now), Ok(()));
+            tries.right(&[badge(), address()]);
+        }
+        tries.begin(&[Of::Badge("B-18".to_owned()), address()], now).unwrap();
+        let wait = tries.begin(&[Of::Badge("B-19".to_owned()), address()], now).unwrap_err();
+        assert!(100 < wait, "{wait} s");
+    }
+
+    #[test]
+    fn who_goes_on_guessing_from_an_address_gets_some_tries_an_hour() {
+        let (tries, mut now, mut made) = (Tries::default(), Instant(0), 0);
+        while now < Instant(24 * 60 * 60 * 1_000) {
+            match tries.begin(&[Of::Badge(format!("B-{made}")), address()], now) {
+                Ok(()) => made += 1,
+                Err(wait) => now = now.plus_ms(i64::try_from(wait).unwrap() * 1_000),
+            }
+        }
+        assert!(made < 24 * 15, "{made} in a day");
     }
 
     #[test]
