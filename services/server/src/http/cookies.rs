@@ -36,6 +36,14 @@ fn name(secure: bool, what: &'static str) -> &'static str {
     }
 }
 
+/// A browser keeps the token of its device for so long: 400 days, the most that browsers take.
+const DEVICE_S: i64 = 400 * 24 * 60 * 60;
+
+/// The cookie of a browser that is a device.
+pub(crate) fn of_device(request: &HttpRequest, token: &str) -> Result<header::HeaderValue, Fault> {
+    cookie(request, "device", token, DEVICE_S)
+}
+
 /// Sets a cookie for so many seconds; 0 takes it away.
 pub(crate) fn cookie(
     request: &HttpRequest,

@@ -1,6 +1,7 @@
 //! Lets through whoever may ask, by the one table (`needs.rs`), and says of every request who asks.
 
 use super::{
+    contract::Contract,
     devices::page_sent,
     needs::{self, Need},
     pages, path_of,
@@ -9,7 +10,7 @@ use super::{
     who::{self, Program, Who},
     written,
 };
-use crate::{people, yard::Yard};
+use crate::yard::Yard;
 use actix_web::{
     Error, HttpMessage, HttpRequest, HttpResponse,
     body::{BoxBody, MessageBody},
@@ -75,7 +76,7 @@ impl From<Fault> for Refused {
 
 /// Whether they may; the answer is whether names may be answered.
 fn allowed(request: &HttpRequest, yard: &Yard, who: &Who, need: Need) -> Result<bool, Refused> {
-    let asked = || format!("{} {}", request.method(), without_tokens(request.path()));
+    let asked = || operation(request);
     match (who, need) {
         (_, Need::Open) | (Who::Anybody, _) => Ok(true),
         (Who::Nobody(None), Need::Question) if yard.people.has_open_questions() && is_near(request) => Ok(false),
@@ -113,10 +114,11 @@ fn allowed(request: &HttpRequest, yard: &Yard, who: &Who, need: Need) -> Result<
     }
 }
 
-/// An address as it may be written down: what lets somebody in is left out, also where nothing is.
-fn without_tokens(path: &str) -> String {
-    let parts = path.split('/').map(|part| if part.starts_with(people::FEED) { "{token}" } else { part });
-    parts.collect::<Vec<_>>().join("/")
+/// What was asked for, as it may be written down: the address as it is declared, so that what stands in a real one, a token or a
+/// name, is written nowhere, and asking at many addresses is one operation.
+fn operation(request: &HttpRequest) -> String {
+    let declared = request.app_data::<web::Data<Contract>>().and_then(|contract| contract.declared(path_of(request)));
+    format!("{} {}", request.method(), declared.unwrap_or("at no address of this server"))
 }
 
 /// What a token is for, and how often it may ask.

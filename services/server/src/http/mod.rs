@@ -43,7 +43,7 @@ mod written;
 use crate::{tls::Identity, yard::Yard};
 use actix_web::{
     App, HttpRequest, HttpServer,
-    http::header::CACHE_CONTROL,
+    http::header::{CACHE_CONTROL, X_CONTENT_TYPE_OPTIONS},
     middleware::{DefaultHeaders, from_fn},
     rt::time::sleep,
     web,
@@ -128,7 +128,7 @@ pub async fn serve_doors(
             .wrap(from_fn(host::own_names_only))
             .wrap(from_fn(trace::named))
             // An answer changes with time: nobody on the way keeps a *yes*. What may be kept says so itself.
-            .wrap(DefaultHeaders::new().add((CACHE_CONTROL, "no-store")))
+            .wrap(DefaultHeaders::new().add((CACHE_CONTROL, "no-store")).add((X_CONTENT_TYPE_OPTIONS, "nosniff")))
     })
     .workers(2)
     .client_request_timeout(Duration::from_secs(10))

@@ -4,7 +4,10 @@
 use super::guard::WithoutNames;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, dev};
 use shared_types::{MayInstall, MayUse, ThingName};
-use std::future::{Ready, ready};
+use std::{
+    cmp::Reverse,
+    future::{Ready, ready},
+};
 
 /// How much may be answered here.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -28,7 +31,7 @@ impl Answers {
         if self == Answers::Whole {
             return answer;
         }
-        let said: Vec<String> = answer.holds.iter().map(|hold| hold.why.trim_end_matches('.').to_owned()).collect();
+        let said = answer.holds.iter().map(|hold| hold.why.trim_end_matches('.').to_owned()).collect::<Vec<_>>();
         answer.say = without(&answer.say, &said);
         answer.why = without(&answer.why, &said);
         for hold in &mut answer.holds {
@@ -57,9 +60,10 @@ impl Answers {
 
 /// The sentence without what somebody gave as the reason of a hold.
 fn without(sentence: &str, said: &[String]) -> String {
-    said.iter()
-        .filter(|why| !why.is_empty())
-        .fold(sentence.to_owned(), |sentence, why| sentence.replace(&format!(": {why}"), ""))
+    let mut said: Vec<&String> = said.iter().filter(|why| !why.is_empty()).collect();
+    // One that begins with another goes first.
+    said.sort_by_key(|why| Reverse(why.len()));
+    said.into_iter().fold(sentence.to_owned(), |sentence, why| sentence.replace(&format!(": {why}"), ""))
 }
 
 #[cfg(test)]
@@ -73,5 +77,8 @@ mod tests {
             without("Held since Wed 06:02: torn by Rui, ask him. R-4 is held.", &said),
             "Held since Wed 06:02. R-4 is held."
         );
+        // One that begins like another leaves no rest of it.
+        let said = ["torn".to_owned(), "torn by Rui".to_owned()];
+        assert_eq!(without("Held since Wed 06:02: torn by Rui.", &said), "Held since Wed 06:02.");
     }
 }

@@ -16,7 +16,10 @@ use actix_web::{
     FromRequest, HttpMessage, HttpRequest, dev,
     http::{StatusCode, header},
 };
-use domain::standing::{self, Standing, Token};
+use domain::{
+    Book,
+    standing::{self, Standing, Token},
+};
 use shared_types::{Code, Entry, Instant, KnownBy, Role, Scope, Second};
 use std::{
     future::{Ready, ready},
@@ -102,8 +105,8 @@ impl Who {
             }
             Who::Device(code) => standing::device(&yard.read(), code) == Standing::Enrolled,
             Who::Program(program) => {
-                let token = program.name.parse().ok().and_then(|id: Uuid| standing::token(&yard.read(), &id));
-                token.is_some_and(|token| token.holds(yard.now()))
+                let token = program.name.parse().ok().and_then(|id| holds(&yard.read(), &id, yard.now()));
+                token.is_some_and(|token| token.scopes.contains(&Scope::Read))
             }
         }
     }
@@ -253,10 +256,16 @@ pub(crate) fn not_signed_in(why: Option<&str>) -> Fault {
 
 fn program(token: &str, yard: &Yard) -> Option<Program> {
     let (name, _) = yard.people.program_of(token)?;
-    let issued_by: Uuid = name.parse().ok()?;
-    let Token { badge, scopes, .. } =
-        standing::token(&yard.read(), &issued_by).filter(|token| token.holds(yard.now()))?;
+    let Token { badge, scopes, .. } = holds(&yard.read(), &name.parse().ok()?, yard.now())?;
     Some(Program { name, badge, scopes })
+}
+
+/// A token that may be used now, for what its badge may still do; nothing, where that is nothing.
+pub(crate) fn holds(book: &Book, issued_by: &Uuid, now: Instant) -> Option<Token> {
+    let mut token = standing::token(book, issued_by).filter(|token| token.holds(now))?;
+    let granted = standing::roles_of(book, &token.badge).filter(|granted| granted.roles.contains(&Role::Integrator))?;
+    token.scopes.retain(|scope| granted.scopes.contains(scope));
+    (!token.scopes.is_empty()).then_some(token)
 }
 
 /// The device of this token, as long as the log has it enrolled.

@@ -29,7 +29,7 @@ pub(crate) use codes::{Codes, ENROLMENT_MS, Enrolment, For, INVITATION_MS, Waiti
 pub(crate) use feeds::MOST as MOST_FEEDS;
 pub(crate) use limits::Limits;
 pub(crate) use one_time::address as one_time_address;
-pub(crate) use secret::{BADGE, DEVICE, FEED, Hashed, PROGRAM};
+pub(crate) use secret::{BADGE, DEVICE, Hashed, PROGRAM};
 pub(crate) use sessions::{SITTING_MS, Session, Sessions, Sitting};
 pub(crate) use store::{Kept, Program};
 use tries::{Of, Tries};
@@ -202,15 +202,15 @@ impl People {
         needs_one_time: impl Fn(&Code) -> bool,
     ) -> Result<Proven, NotProven> {
         let now = self.clock.now();
-        let named = match shows {
-            Shows::Password { badge, .. } => Some(Of::Badge(badge.trim().to_uppercase().chars().take(60).collect())),
-            Shows::Badge(_) => None,
+        let tried: Vec<Of> = match shows {
+            // However the badge is spelt, it is the same one that is tried.
+            Shows::Password { badge, .. } => {
+                let code = Code::new(badge).map_or_else(|_| badge.chars().take(60).collect(), |code| code.to_string());
+                [Of::Badge(code)].into_iter().chain(from.map(Of::Address)).collect()
+            }
+            // So many random bits are never guessed, and in gloves much else is scanned.
+            Shows::Badge(_) => Vec::new(),
         };
-        let named_badge = match shows {
-            Shows::Password { badge, .. } => Code::new(badge).ok(),
-            Shows::Badge(_) => None,
-        };
-        let tried: Vec<Of> = named.into_iter().chain(from.map(Of::Address)).collect();
         self.tries.begin(&tried, now).map_err(NotProven::Wait)?;
         let proven = match shows {
             Shows::Badge(symbol) => {
@@ -219,7 +219,7 @@ impl People {
             Shows::Password { badge, password, one_time } => self.by_password(badge, password, one_time, now),
         };
         let Some(proven) = proven else {
-            self.wrong_try(named_badge);
+            self.wrong_try(shows);
             return Err(NotProven::Wrong);
         };
         self.tries.right(&tried);
@@ -231,7 +231,11 @@ impl People {
 
     /// Says in the server's own log that somebody tried a badge that somebody has, once a minute; what nobody has is said of all
     /// together, so that nobody fills anything. It never says what was typed.
-    fn wrong_try(&self, badge: Option<Code>) {
+    fn wrong_try(&self, shows: &Shows) {
+        let badge = match shows {
+            Shows::Password { badge, .. } => Code::new(badge).ok(),
+            Shows::Badge(_) => None,
+        };
         let badge = badge.filter(|badge| self.kept().people.contains_key(badge.as_str()));
         let nobody = shared_types::ThingName::nobody().own_code();
         let of = badge.unwrap_or(nobody);
@@ -302,7 +306,7 @@ impl People {
             person.password = Some(hash);
             person.one_time = one_time;
         })?;
-        self.sessions.end_all(|session| session.badge == *badge);
+        self.end_sessions(badge);
         Ok(())
     }
 
@@ -323,6 +327,7 @@ impl People {
         let hash = Hashed::of(&symbol);
         self.change(|kept| kept.people.entry(badge.to_string()).or_default().badge = Some(hash))?;
         self.sessions.end_all(|session| session.badge == *badge && session.known == KnownBy::Badge);
+        self.sessions.stands_beside_nobody(badge);
         Ok(symbol)
     }
 
@@ -333,8 +338,14 @@ impl People {
             kept.feeds.retain(|_, feed| feed.badge != badge.as_str());
         })?;
         self.codes.forget(badge);
-        self.sessions.end_all(|session| session.badge == *badge);
+        self.end_sessions(badge);
         Ok(())
+    }
+
+    /// Ends whatever somebody began with this badge, and where they stand beside others; says how many sessions there were.
+    pub(crate) fn end_sessions(&self, badge: &Code) -> usize {
+        self.sessions.stands_beside_nobody(badge);
+        self.sessions.end_all(|session| session.badge == *badge)
     }
 
     /// A token for a device, shown this once.

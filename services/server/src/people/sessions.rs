@@ -154,6 +154,16 @@ impl Sessions {
         before - all.len()
     }
 
+    /// Nobody with this badge stands beside anybody any more.
+    pub(crate) fn stands_beside_nobody(&self, badge: &Code) {
+        for session in self.read().values() {
+            let mut sitting = session.lock();
+            if sitting.as_ref().is_some_and(|sitting| sitting.badge == *badge) {
+                *sitting = None;
+            }
+        }
+    }
+
     /// Those of a badge that stand.
     pub(crate) fn of_badge(&self, badge: &Code, now: Instant) -> Vec<Arc<Session>> {
         let all = self.read();

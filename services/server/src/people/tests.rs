@@ -71,6 +71,17 @@ fn wrong_tries_slow_down_alike_whether_or_not_anybody_has_the_badge() {
 }
 
 #[test]
+fn a_badge_that_is_spelt_in_many_ways_waits_as_one() {
+    let Yard { data: _data, people, clock: _clock } = yard();
+    people.keep_sign_in(&code("É-É-1"), "Rui Example", PASSWORD, None).unwrap();
+    // Composed and not (Unicode Standard Annex #15): to people, and in a code, it is the same letter.
+    let spelt = ["É-É-1", "e\u{301}-é-1", "é-E\u{301}-1", "E\u{301}-E\u{301}-1", " é-é-1", "E\u{301}-É-1"];
+    let tried: Vec<NotProven> =
+        spelt.iter().filter_map(|badge| people.prove(&shows(badge, "not it", ""), None, |_| false).err()).collect();
+    assert_eq!(tried.last(), Some(&NotProven::Wait(1)), "{tried:?}");
+}
+
+#[test]
 fn a_badge_is_known_by_its_symbol_and_a_new_symbol_ends_the_old_one() {
     let Yard { data: _data, people, clock: _clock } = yard();
     let old = people.new_badge(&code("B-17")).unwrap();

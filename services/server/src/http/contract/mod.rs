@@ -100,6 +100,11 @@ impl Contract {
         here.flat_map(|(_, _, media)| media).map(String::as_str).collect()
     }
 
+    /// An address as it is declared; nothing, where nothing is done there.
+    pub(crate) fn declared(&self, path: &str) -> Option<&str> {
+        self.table.iter().map(|(template, _)| template.as_str()).find(|template| fits(template, path))
+    }
+
     /// What can be done at an address, as for `Allow`.
     pub(crate) fn methods_of(&self, path: &str) -> Vec<&'static str> {
         let mut methods: Vec<_> = self

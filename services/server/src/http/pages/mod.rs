@@ -55,7 +55,7 @@ mod wish;
 mod work;
 
 use super::{path_of, problems::Fault};
-use crate::yard::Yard;
+use crate::{people::BADGE, yard::Yard};
 use actix_web::{
     HttpRequest, HttpResponse, ResponseError,
     http::{StatusCode, header},
@@ -300,6 +300,8 @@ pub(crate) fn sign_in_first(request: &HttpRequest) -> HttpResponse {
     let then = request.uri().path_and_query().map_or("/", |then| then.as_str());
     match then {
         "/" => see("/sign-in"),
+        // What signs somebody in is not left standing in an address.
+        then if then.contains(BADGE) => see("/sign-in"),
         then => see(&format!("/sign-in?then={}", in_a_query(then))),
     }
 }

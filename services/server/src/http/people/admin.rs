@@ -1,12 +1,13 @@
 //! What an administrator looks after: who has which badge, who may begin a sign-in, whose sessions end.
 
-use super::{Said, changed, clear_name, code};
+use super::{Said, changed, clear_name, code, set_up_first};
 use crate::{
     http::{
         ask::{NoParameters, json},
         contract::{Makes, Managed, Told},
         problems::{Answer, Fault},
         query::Query,
+        who,
     },
     people::{For, INVITATION_MS, Kept},
     yard::Yard,
@@ -96,7 +97,7 @@ pub(crate) fn listed(yard: &Yard) -> Listed {
     let tokens = kept.programs.keys().filter_map(|name| name.parse::<Uuid>().ok());
     let tokens = tokens.filter_map(|token| {
         let said = standing::token(&book, &token)?;
-        let holds = said.holds(now);
+        let holds = who::holds(&book, &token, now).is_some();
         let ends_at = said.ends_at.map(Stamp::utc);
         Some(ListedToken { token, badge: said.badge, name: said.name, scopes: said.scopes, ends_at, holds })
     });
@@ -126,6 +127,7 @@ fn person(book: &Book, kept: &Kept, badge: Code) -> ListedPerson {
 
 /// A badge that has a name or a role here.
 fn somebody(yard: &Yard, text: &str) -> Result<Code, Fault> {
+    set_up_first(yard)?;
     let badge = code(text, "/badge", "badge")?;
     match badges(&yard.read(), &yard.people.kept()).contains(&badge) {
         true => Ok(badge),
@@ -146,6 +148,7 @@ pub(crate) async fn list_people(yard: web::Data<Yard>, _: Query<NoParameters>) -
 
 /// Gives a badge a name.
 pub(crate) async fn rename(yard: &web::Data<Yard>, badge: &str, name: &str) -> Result<Code, Fault> {
+    set_up_first(yard)?;
     let (badge, name) = (code(badge, "/badge", "badge")?, clear_name(name)?);
     let of = badge.to_string();
     changed(yard, move |yard| yard.people.change(|kept| kept.people.entry(of).or_default().name = name)).await?;
@@ -262,7 +265,7 @@ pub(crate) struct Ended {
 
 pub(crate) fn end_sessions(yard: &Yard, badge: &str) -> Result<Ended, Fault> {
     let badge = somebody(yard, badge)?;
-    let ended = yard.people.sessions.end_all(|session| session.badge == badge);
+    let ended = yard.people.end_sessions(&badge);
     Ok(Ended { badge, ended })
 }
 

@@ -5,7 +5,7 @@ use crate::{
     http::{
         ask::created,
         contract::{Joins, Makes},
-        cookies,
+        cookies::{self, Cookies},
         problems::{Answer, Fault, Kind},
         refusals::stored,
         who::{self, Who},
@@ -14,15 +14,12 @@ use crate::{
     people::{ENROLMENT_MS, Enrolment, For},
     yard::Yard,
 };
-use actix_web::{HttpRequest, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use domain::standing::{self, Standing};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use shared_types::{Code, DeviceIs, Kind as ThingKind, KnownBy, Stamp, ThingName};
 use utoipa::ToSchema;
-
-/// A browser keeps the token of its device for so long: 400 days, the most that browsers take.
-const REMEMBERED_S: i64 = 400 * 24 * 60 * 60;
 
 #[derive(Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -200,11 +197,22 @@ pub(crate) async fn enrol(request: HttpRequest, yard: web::Data<Yard>, Said(aske
     let EnrolAsked { code, device } = asked;
     let enrolled = enrol_device(&request, &yard, &code, Some(&device)).await?;
     let mut answer = created(&enrolled)?;
-    answer.headers_mut().insert(header::SET_COOKIE, remembered(&request, &enrolled.token)?);
+    remember(&request, &yard, &enrolled.token, &mut answer)?;
     Ok(answer)
 }
 
-/// The cookie of a browser that is a device.
-pub(crate) fn remembered(request: &HttpRequest, token: &str) -> Result<header::HeaderValue, Fault> {
-    cookies::cookie(request, "device", token, REMEMBERED_S)
+/// What a browser keeps from then on: that it is the device. Whoever was signed in on it, at a desk until now, is so no more: the
+/// next one scans a badge.
+pub(crate) fn remember(
+    request: &HttpRequest,
+    yard: &Yard,
+    token: &str,
+    answer: &mut HttpResponse,
+) -> Result<(), Fault> {
+    answer.headers_mut().append(header::SET_COOKIE, cookies::of_device(request, token)?);
+    if let Some(session) = Cookies::of(request).session() {
+        yard.people.sessions.end(session);
+        answer.headers_mut().append(header::SET_COOKIE, cookies::cookie(request, "session", "", 0)?);
+    }
+    Ok(())
 }

@@ -26,11 +26,11 @@ pub(crate) use admin::{
     Listed, end_sessions, invite, list_people, listed, make_badge, make_invitation, name_person, new_badge, rename,
     sign_out_person, withdraw, withdraw_person,
 };
-pub(crate) use devices::{DeviceAsked, decide, enrol, enrol_device, make_device_code, new_device_code, remembered};
+pub(crate) use devices::{DeviceAsked, decide, enrol, enrol_device, make_device_code, new_device_code, remember};
 pub(crate) use feeds::{calendar_feed, list_feeds, make_feed, offer, offered, revoke, revoke_feed};
 pub(crate) use joining::{Begun, Joining, begin_join, begun, join, joined};
 pub(crate) use mine::{end_own, end_session, list_sessions, own};
-pub(crate) use session::{Begins, begin, me, sign_in, sign_out};
+pub(crate) use session::{begin, me, sign_in, sign_out};
 pub(crate) use sitting::{sit, sittings};
 pub(crate) use tokens::{TokenAsked, issue, issue_token};
 
@@ -86,6 +86,17 @@ pub(crate) fn clear_name(text: &str) -> Result<String, Fault> {
     match why {
         None => Ok(name.to_owned()),
         Some(why) => Err(Fault::cannot_read(format!("That name can't be kept: {why}.")).field("/name", why)),
+    }
+}
+
+/// Until the yard is set up nobody knows who gives somebody a way in, and it would still open something afterwards.
+fn set_up_first(yard: &Yard) -> Result<(), Fault> {
+    match yard.people.is_set_up() {
+        true => Ok(()),
+        false => {
+            let detail = "The yard is not set up yet. Open /set-up with the code that the server gave at its start, then look after people.";
+            Err(Fault::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail))
+        }
     }
 }
 

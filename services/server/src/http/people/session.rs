@@ -14,7 +14,7 @@ use crate::{
     people::{NotProven, Proven, Session, Shows},
     yard::Yard,
 };
-use actix_web::{HttpRequest, http::StatusCode, http::header, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, route, web};
 use serde::{Deserialize, Serialize};
 use shared_types::{Code, KnownBy, Role, Scope, Stamp};
 use utoipa::ToSchema;
@@ -92,9 +92,16 @@ pub(crate) struct Beside {
 
 /// A session that begins: its token goes into a cookie and nowhere else.
 pub(crate) struct Begins {
-    pub(crate) by: By,
-    pub(crate) cookie: header::HeaderValue,
+    by: By,
+    cookies: Vec<header::HeaderValue>,
     ends_at: Stamp,
+}
+
+impl Begins {
+    /// Gives an answer the cookies.
+    pub(crate) fn remember(self, answer: &mut HttpResponse) {
+        self.cookies.into_iter().for_each(|cookie| answer.headers_mut().append(header::SET_COOKIE, cookie));
+    }
 }
 
 /// Somebody shows who they are; if it is right, a session begins.
@@ -131,14 +138,25 @@ pub(crate) async fn begin(request: &HttpRequest, yard: &web::Data<Yard>, shows: 
         .map_err(|error| Fault::went_wrong(error.to_string()))?;
     written::signed_in(yard, &by).await;
     let seconds = ends_at.since(yard.now()) / 1_000;
-    Ok(Begins { by, cookie: cookies::cookie(request, "session", &token, seconds)?, ends_at: Stamp::utc(ends_at) })
+    let mut cookies = vec![cookies::cookie(request, "session", &token, seconds)?];
+    // A device that is in use stays one.
+    if let Some(device) = Cookies::of(request).device().filter(|_| by.device.is_some()) {
+        cookies.push(cookies::of_device(request, device)?);
+    }
+    Ok(Begins { by, cookies, ends_at: Stamp::utc(ends_at) })
 }
 
 /// Whether it is they. Looking at passwords takes a while, so it is done beside the workers, two at a time.
 pub(super) async fn prove(request: &HttpRequest, yard: &web::Data<Yard>, shows: Shows) -> Result<Proven, Fault> {
     let from = who::address(request);
-    let turn = yard.people.hashing.acquire().await;
-    let _turn = turn.map_err(|_| Fault::went_wrong("The server is stopping. Ask again."))?;
+    // Whoever scans a badge waits for nobody's password.
+    let _turn = match shows {
+        Shows::Badge(_) => None,
+        Shows::Password { .. } => {
+            let turn = yard.people.hashing.acquire().await;
+            Some(turn.map_err(|_| Fault::went_wrong("The server is stopping. Ask again."))?)
+        }
+    };
     let shared = yard.clone();
     let proven =
         beside(move || Ok(shared.people.prove(&shows, from, |badge| who::needs_one_time(&shared, badge)))).await?;
@@ -170,9 +188,8 @@ pub(super) async fn prove(request: &HttpRequest, yard: &web::Data<Yard>, shows: 
 #[route("/sign-in", method = "POST")]
 pub(crate) async fn sign_in(request: HttpRequest, yard: web::Data<Yard>, Said(said): Said<SignInAsked>) -> Answer {
     let begins = begin(&request, &yard, said.shows()?).await?;
-    let Begins { by, cookie, ends_at } = begins;
-    let mut answer = json(&Me { ends_at: Some(ends_at), ..of(&yard, by) })?;
-    answer.headers_mut().insert(header::SET_COOKIE, cookie);
+    let mut answer = json(&Me { ends_at: Some(begins.ends_at), ..of(&yard, begins.by.clone()) })?;
+    begins.remember(&mut answer);
     Ok(answer)
 }
 

@@ -74,6 +74,20 @@ fn what_a_device_had_not_sent_is_read_before_it_is_saved() {
 }
 
 #[test]
+fn whoever_enrols_a_device_is_not_left_signed_in_on_it() {
+    let town = Town::new();
+    let made = town.as_admin("/api/v1/devices/codes", &json!({"device": "H-3", "what": "tablet"}));
+    let enrolled = submit(&town.server, "/enrol", &town.admin, &[("code", made["code"].as_str().unwrap())]);
+    assert_eq!(enrolled.status, 200, "{}", enrolled.text);
+    let set: Vec<&str> = enrolled.headers.get_all("set-cookie").iter().map(|cookie| cookie.to_str().unwrap()).collect();
+    assert!(set[0].starts_with("device=rmd_") && set[1].starts_with("session=; Path=/; Max-Age=0"), "{set:?}");
+    town.get_as(("cookie", &town.admin), "/api/v1/me").problem(401, "not-signed-in");
+    // So the first badge that is scanned there signs in.
+    let device = set[0].split(';').next().unwrap();
+    assert!(look(&town.server, "/sign-in", device).text.contains("Scan your badge"));
+}
+
+#[test]
 fn a_file_that_is_none_is_said_so_and_nobody_else_brings_one_in() {
     let town = Town::new();
     assert!(send_file(&town, "file", "").text.contains("There is nothing in the file"));

@@ -282,3 +282,45 @@ fn an_address_in_other_signs_needs_no_less() {
     let said = town.post_as(("cookie", &reader), "/api/v1/%64ecisions", &json!({}));
     assert!(400 <= said.status && said.status < 500, "{}", said.text);
 }
+
+#[test]
+fn a_token_is_worth_no_more_than_its_badge_is_now() {
+    let town = Town::new();
+    let (token, _) = town.token(&["read", "facts"]);
+    let asked = |path: &str| town.get_as(("authorization", &token), path);
+    assert_eq!(asked("/api/v1/rolls").status, 200);
+    town.grant("X-1", json!({"roles": ["integrator"], "scopes": ["facts"]}));
+    asked("/api/v1/rolls").problem(403, "not-allowed");
+    // A badge without roles has left, and so have its programs.
+    town.grant("X-1", json!({"roles": []}));
+    asked("/api/v1/rolls").problem(401, "not-signed-in");
+    let listed = town.get_as(("cookie", &town.admin), "/api/v1/people").json();
+    assert_eq!(listed["tokens"][0]["holds"], false);
+    town.grant("X-1", json!({"roles": ["integrator"], "scopes": ["read", "facts"]}));
+    assert_eq!(asked("/api/v1/rolls").status, 200);
+}
+
+#[test]
+fn whoever_asks_at_many_addresses_is_written_once_an_operation() {
+    let town = Town::new();
+    let (token, _) = town.token(&["facts"]);
+    for number in 0..20 {
+        town.get_as(("authorization", &token), &format!("/api/v1/things/roll/Rui-{number}"))
+            .problem(403, "not-allowed");
+        town.get_as(("authorization", &token), &format!("/nothing/{number}")).problem(403, "not-allowed");
+    }
+    let refused = town.entries("right_refused");
+    let asked: Vec<&Value> = refused.iter().map(|entry| &entry["body"]["asked"]).collect();
+    assert_eq!(asked, ["GET /api/v1/things/{kind}/{code}", "GET at no address of this server"]);
+}
+
+/// Nothing but what it says it is (Fetch Standard, 3.7, `X-Content-Type-Options`).
+#[test]
+fn no_answer_is_taken_for_something_else() {
+    let town = Town::new();
+    let cookie = ("cookie", town.admin.as_str());
+    for path in ["/api/v1/rolls", "/api/v1/nothing", "/rolls.csv", "/today", "/api/v1/warnings.ics", "/healthz"] {
+        let said = town.get_as(cookie, path);
+        assert_eq!(said.headers["x-content-type-options"], "nosniff", "{path}");
+    }
+}

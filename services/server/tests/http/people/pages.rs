@@ -74,6 +74,8 @@ fn a_yard_is_set_up_and_signed_in_to_with_forms_alone() {
         (led.status, &led.headers["location"]),
         (303, &"/sign-in?then=/thing/roll/R-42%3Fat%3Dx".parse().unwrap())
     );
+    let astray = look(&server, "/?code=RMB.ONEXAMPLEOFASYMBOLONABADGE", "");
+    assert_eq!(&astray.headers["location"], "/sign-in", "a badge's symbol stands in an address");
     server.pass(1);
     let totp = totp_rs::Builder::new().with_secret(totp_rs::Secret::try_from_base32(&secret).unwrap()).build().unwrap();
     let digits = totp.generate(u64::try_from(server.clock_ahead_ms(0).0 / 1_000).unwrap()).to_string();

@@ -16,6 +16,11 @@ fn before_it_is_set_up_everything_is_open_and_nobody_signs_in() {
     let grant = server.decision_now("grant_roles", "badge/B-17", json!({"roles": ["administrator"]}));
     server.post("/api/v1/decisions", &grant).problem(403, "not-allowed");
     server.post("/api/v1/join/begin", &json!({"code": "AAAA-BBBB-CCCC-DDDD"})).problem(403, "not-allowed");
+    // Nor does anybody give a way in that would still open afterwards.
+    server.post("/api/v1/people/name", &json!({"badge": "Q-03", "name": "Kim Example"})).problem(403, "not-allowed");
+    for way in ["badge", "invitation", "sign-out", "withdraw"] {
+        server.post(&format!("/api/v1/people/{way}"), &json!({"badge": "Q-03"})).problem(403, "not-allowed");
+    }
     let town = Town::set_up(server, &code);
     town.server.get("/api/v1/rolls").problem(401, "not-signed-in");
     // A code is used once.
@@ -168,6 +173,11 @@ fn a_badge_signs_in_on_an_enrolled_device_and_nowhere_else() {
     let entry = town.entries("signed_in").pop().unwrap();
     assert_eq!((&entry["by"], &entry["body"]), (&json!("B-17"), &json!({"how": "badge", "device": "H-3"})));
     assert_eq!((&entry["device"], &entry["device_known"]), (&json!("H-3"), &json!("token")));
+    // The browser keeps for another 400 days what it is.
+    let again = town.post_as(("cookie", &format!("device={device}")), "/api/v1/sign-in", &json!({ "symbol": symbol }));
+    let set: Vec<&str> = again.headers.get_all("set-cookie").iter().map(|cookie| cookie.to_str().unwrap()).collect();
+    assert!(set[1].starts_with(&format!("device={device}; Path=/; Max-Age=34560000;")), "{set:?}");
+    let cookies = format!("device={device}; {}", set[0].split(';').next().unwrap());
     // Half an hour without a scan, and somebody else may have it in their hands.
     town.server.pass(30);
     let alone = town.get_as(("cookie", &cookies), "/api/v1/me").json();
@@ -211,4 +221,16 @@ fn a_cookie_is_that_of_one_session_only() {
     assert_ne!(one, other);
     town.get_as(("cookie", &one), "/api/v1/me").problem(401, "not-signed-in");
     assert_eq!(town.get_as(("cookie", &other), "/api/v1/me").status, 200);
+}
+
+#[test]
+fn whoever_scans_the_wrong_thing_in_gloves_never_waits() {
+    let town = Town::new();
+    let device = format!("device={}", town.device("H-3"));
+    let symbol = town.badge("B-17");
+    let scan = |text: &str| town.post_as(("cookie", &device), "/api/v1/sign-in", &json!({ "symbol": text }));
+    for _ in 0..20 {
+        scan("R-42").problem(401, "not-signed-in");
+    }
+    assert_eq!(scan(&symbol).status, 200);
 }

@@ -139,6 +139,27 @@ fn a_program_writes_under_its_own_badge() {
 }
 
 #[test]
+fn whose_badge_is_ended_stands_beside_nobody_any_more() {
+    let town = Town::new();
+    let judge = town.invite("Q-03", true);
+    let second = || town.get_as(("cookie", &judge), "/api/v1/me").json()["second"]["badge"].clone();
+    let sit = || {
+        let symbol = town.badge("Q-01");
+        let sat = town.post_as(("cookie", &judge), "/api/v1/sittings", &json!({ "symbol": symbol }));
+        assert_eq!((sat.status, second()), (201, json!("Q-01")));
+    };
+    sit();
+    town.badge("Q-01");
+    assert_eq!(second(), json!(null), "the old badge was lost, and still stands there");
+    sit();
+    town.as_admin("/api/v1/people/sign-out", &json!({"badge": "Q-01"}));
+    assert_eq!(second(), json!(null));
+    sit();
+    town.as_admin("/api/v1/people/withdraw", &json!({"badge": "Q-01"}));
+    assert_eq!(second(), json!(null));
+}
+
+#[test]
 fn a_second_person_counts_who_showed_who_they_are_in_this_sitting() {
     let town = Town::new();
     let (judge, beside) = (town.invite("Q-03", true), town.badge("Q-01"));

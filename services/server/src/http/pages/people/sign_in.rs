@@ -7,7 +7,7 @@ use super::{
 use crate::{
     http::{
         cookies,
-        people::{Begins, begin, sit},
+        people::{begin, sit},
         problems::Fault,
         who::{self, Who},
     },
@@ -123,9 +123,9 @@ pub(crate) async fn post_sign_in(
 ) -> HttpResponse {
     let form = form.into_inner();
     let done = match begin(&request, &yard, form.shows()).await {
-        Ok(Begins { cookie, .. }) => {
+        Ok(begins) => {
             let mut back = see(&onward(&form.then));
-            back.headers_mut().insert(header::SET_COOKIE, cookie);
+            begins.remember(&mut back);
             Ok(back)
         }
         Err(fault) if fault.status().is_server_error() => Err(fault),

@@ -6,12 +6,12 @@ use super::{
 };
 use crate::{
     http::{
-        people::{Begun, Joining, begun, enrol_device, joined, remembered},
+        people::{Begun, Joining, begun, enrol_device, joined, remember},
         problems::Fault,
     },
     yard::Yard,
 };
-use actix_web::{HttpRequest, HttpResponse, http::StatusCode, http::header, post, route, web};
+use actix_web::{HttpRequest, HttpResponse, http::StatusCode, post, route, web};
 use askama::Template;
 use serde::Deserialize;
 
@@ -128,9 +128,8 @@ pub(crate) async fn post_enrol(request: HttpRequest, yard: web::Data<Yard>, form
     let done = match enrol_device(&request, &yard, &form.code, None).await {
         Ok(enrolled) => {
             let said = EnrolPage { assets: Assets::new(), problem: None, done: Some(enrolled.device.to_string()) };
-            remembered(&request, &enrolled.token).and_then(|cookie| {
-                let mut answer = page(StatusCode::OK, &said)?;
-                answer.headers_mut().insert(header::SET_COOKIE, cookie);
+            page(StatusCode::OK, &said).and_then(|mut answer| {
+                remember(&request, &yard, &enrolled.token, &mut answer)?;
                 Ok(answer)
             })
         }
