@@ -20,7 +20,7 @@ use std::{
 pub(crate) const DEVICE_TIME: &str = "Device-Time";
 
 /// The same in a form that the script of a page sends.
-const PAGE_TIME: &str = "device_time";
+pub(crate) const PAGE_TIME: &str = "device_time";
 
 /// By how much the clock of each device was ahead when it sent something last, since the server started. No answer about
 /// material depends on it.

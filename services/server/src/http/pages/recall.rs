@@ -16,6 +16,7 @@ use super::{
 use crate::{
     http::{
         ask::{ask_beside, nobody},
+        devices::PAGE_TIME,
         fallback::in_a_path,
         problems::{Fault, Kind},
         who::By,
@@ -108,6 +109,8 @@ impl Said {
                 "why" => said.chosen.why = value,
                 "number" => said.chosen.number = value,
                 "by" => said.chosen.by = value,
+                // What the page's script says of the device's clock.
+                PAGE_TIME => {}
                 other => {
                     return Err(Fault::cannot_read(format!("There is nothing called {} here.", in_a_query(other))));
                 }
