@@ -46,8 +46,8 @@ pub(crate) async fn known<B: MessageBody + 'static>(
                 request.extensions_mut().insert(WithoutNames);
             }
             if let Some(device) = who.device() {
-                let form = request.extensions_mut().remove::<Form>();
-                form.iter().for_each(|form| page_sent(request.request(), device, &form.0, yard.now()));
+                let form = request.extensions().get::<Form>().map(|form| form.0.clone());
+                form.iter().for_each(|form| page_sent(request.request(), device, form, yard.now()));
             }
             request.extensions_mut().insert(who);
             Ok(next.call(request).await?.map_into_boxed_body())
@@ -56,7 +56,8 @@ pub(crate) async fn known<B: MessageBody + 'static>(
             if let Some((asked, needs, scope)) = refused.right {
                 written::right_refused(&yard, &who, &asked, needs, scope).await;
             }
-            let answer = said(request.request(), refused.fault);
+            request.extensions_mut().insert(who);
+            let answer = said(request.request(), &yard, refused.fault);
             Ok(request.into_response(answer))
         }
     }
@@ -143,11 +144,12 @@ fn is_near(request: &HttpRequest) -> bool {
     })
 }
 
-/// A person is led to where they sign in, and back from there.
-fn said(request: &HttpRequest, fault: Fault) -> HttpResponse {
-    let reads = matches!(*request.method(), Method::GET | Method::HEAD);
-    match fault.status() == StatusCode::UNAUTHORIZED && reads && pages::is_for_people(request) {
-        true => pages::sign_in_first(request),
-        false => pages::or_problem(request, fault),
-    }
+/// A person is led to where they sign in, and back from there, with what they entered.
+fn said(request: &HttpRequest, yard: &Yard, fault: Fault) -> HttpResponse {
+    let led = match (request.method(), fault.status() == StatusCode::UNAUTHORIZED && pages::is_for_people(request)) {
+        (&Method::GET | &Method::HEAD, true) => Some(pages::sign_in_first(request)),
+        (_, true) => pages::sign_in_to_send(request, yard, &fault),
+        (_, false) => None,
+    };
+    led.unwrap_or_else(|| pages::or_problem(request, fault))
 }

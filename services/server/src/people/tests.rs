@@ -1,6 +1,7 @@
 use super::*;
 use crate::clock::SetClock;
 use std::fs;
+use std::net::IpAddr;
 use tempfile::TempDir;
 
 const PASSWORD: &str = "a boat on a cold slip";

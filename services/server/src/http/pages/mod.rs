@@ -65,6 +65,7 @@ use askama::Template;
 use shared_types::Stamp;
 
 pub(crate) use notice::or_problem;
+pub(crate) use people::sign_in_to_send;
 
 /// What the pages answer, for the fallback's `Allow`.
 pub(crate) const TABLE: &[(&str, &[&str])] = &[

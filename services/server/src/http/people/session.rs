@@ -92,7 +92,7 @@ pub(crate) struct Beside {
 
 /// A session that begins: its token goes into a cookie and nowhere else.
 pub(crate) struct Begins {
-    by: By,
+    pub(crate) by: By,
     cookies: Vec<header::HeaderValue>,
     ends_at: Stamp,
 }

@@ -324,3 +324,34 @@ fn no_answer_is_taken_for_something_else() {
         assert_eq!(said.headers["x-content-type-options"], "nosniff", "{path}");
     }
 }
+
+#[test]
+fn nothing_that_people_wrote_is_answered_to_whoever_did_not_sign_in() {
+    let town = Town::with(true, |server| {
+        server.fill_yard();
+        server.decide("place_hold", "roll/R-42", json!({"why": "torn"}));
+        server.decide("place_hold", "roll/R-42", json!({"why": "torn by Rui: look at dock 3. Ask Kim"}));
+        server.decide("place_hold", "batch/PM-101/B-123", json!({"why": " No certificate, Rui has it... "}));
+        server.fact("plies_laid", "part/P-1", json!({"stage": "skin", "from": "roll/R-42", "length_mm": 3000}));
+        server.decide("place_hold", "part/P-1", json!({"why": "void: seen by Kim", "nonconformance": "CN-204 of Kim"}));
+        let mut told = server.fact_now("roll_taken_out", "roll/R-42", json!({"from": "F1"}));
+        server.pass(120);
+        told["by"] = json!("B-17");
+        server.post("/api/v1/entries", &json!({"entries": [told]}));
+    });
+    for question in [
+        "roll/R-42/may-use?act=take_out",
+        "roll/R-42/may-use?act=cut",
+        "roll/R-42/may-use?act=lay",
+        "part/P-1/may-use?act=lay&stage=skin",
+        "part/P-1/may-use?act=oven&stage=skin",
+        "part/P-1/may-install",
+        "part/P-1/may-install?boat=118",
+    ] {
+        let said = town.server.get(&format!("/api/v1/things/{question}"));
+        assert_eq!(said.status, 200, "{question}: {}", said.text);
+        for name in ["Rui", "Kim", "torn", "void", "certificate", "CN-204", "B-17", "Q-03"] {
+            assert!(!said.text.contains(name), "{question}, {name}: {}", said.text);
+        }
+    }
+}

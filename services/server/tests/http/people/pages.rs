@@ -169,3 +169,71 @@ fn two_badges_once_then_one_tap_a_line() {
     let confirmed = town.entries("fact_confirmed").pop().unwrap();
     assert_eq!(confirmed["second"], serde_json::json!({"by": "Q-01", "by_known": "badge"}));
 }
+
+/// The fields of a form that are hidden.
+fn hidden(page: &str) -> Vec<(String, String)> {
+    let mut fields = Vec::new();
+    for (_, rest) in
+        page.match_indices("<input type=\"hidden\" name=\"").map(|(at, from)| page.split_at(at + from.len()))
+    {
+        let (name, rest) = rest.split_once("\" value=\"").unwrap();
+        let field = (name.to_owned(), rest.split_once('"').unwrap().0.to_owned());
+        if !fields.contains(&field) {
+            fields.push(field);
+        }
+    }
+    fields
+}
+
+fn resubmit(server: &Server, path: &str, cookies: &str, page: &str, more: &[(&str, &str)]) -> Said {
+    let fields = hidden(page);
+    let fields = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).filter(|(name, _)| *name != "then");
+    submit(server, path, cookies, &fields.chain(more.iter().copied()).collect::<Vec<_>>())
+}
+
+#[test]
+fn what_was_entered_outlasts_the_session_and_is_sent_once_somebody_signed_in() {
+    let town = Town::new();
+    let device = format!("device={}", town.device("H-3"));
+    let (symbol, second) = (town.badge("B-17"), town.badge("Q-01"));
+    let id = "0197a1c2-0000-7000-8000-00000000a001";
+    let sheet = [
+        ("id", id),
+        ("day", "2026-05-06"),
+        ("time1", "06:31"),
+        ("what1", "out"),
+        ("code1", "R-42"),
+        ("second", &second),
+        ("device_time", "2026-05-06T06:32:00.000Z"),
+    ];
+    let before = town.server.last_seq();
+    let refused = submit(&town.server, "/paper", &device, &sheet);
+    assert_eq!(refused.status, 401);
+    assert!(refused.text.contains("What you entered is kept"), "{}", refused.text);
+    for secret in [&second, "device_time"] {
+        assert!(!refused.text.contains(secret), "{}", refused.text);
+    }
+    // The wrong thing was scanned first.
+    let wrong = resubmit(&town.server, "/sign-in", &device, &refused.text, &[("code", "R-42")]);
+    assert!(wrong.status == 401 && wrong.text.contains("What you entered is kept"), "{}", wrong.text);
+    let signed_in = resubmit(&town.server, "/sign-in", &device, &wrong.text, &[("code", &symbol)]);
+    assert_eq!(signed_in.status, 200, "{}", signed_in.text);
+    assert!(
+        signed_in.text.contains("action=\"/paper\"") && signed_in.text.contains("Send it now"),
+        "{}",
+        signed_in.text
+    );
+    let cookies = format!("{device}; {}", cookie(&signed_in));
+    assert_eq!(town.entries("roll_taken_out").len(), 0);
+    let sent = resubmit(&town.server, "/paper", &cookies, &signed_in.text, &[("second", &second)]);
+    assert_eq!(sent.status, 303, "{}", sent.text);
+    let entry = town.entries("roll_taken_out").pop().unwrap();
+    assert_eq!((&entry["by"], &entry["second"]["by"]), (&serde_json::json!("B-17"), &serde_json::json!("Q-01")));
+    assert!(before < town.server.last_seq());
+    // Another site's form is carried nowhere, and what is not asked for by a person is a problem as before.
+    let body = b"day=2026-05-06&time1=06:31".to_vec();
+    let foreign = [HTML, FORM, ("origin", "https://yard.example")];
+    let said = town.server.send(Method::POST, "/paper", &foreign, body.clone());
+    assert!(said.status == 401 && !said.text.contains("06:31"), "{}", said.text);
+    town.server.send(Method::POST, "/paper", &[FORM], body).problem(401, "not-signed-in");
+}

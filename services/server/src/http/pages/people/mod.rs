@@ -1,6 +1,7 @@
 //! Pages about people: signing in, setting up, enrolling a device, and what an administrator looks after.
 
 mod everybody;
+mod held;
 mod mine;
 mod sign_in;
 mod symbol;
@@ -8,7 +9,7 @@ mod with_code;
 
 pub(crate) use everybody::{people_page, post_people};
 pub(crate) use mine::{calendar_page, post_calendar, post_sessions, sessions_page};
-pub(crate) use sign_in::{post_sign_in, post_sign_out, post_sitting, sign_in_page, sitting_page};
+pub(crate) use sign_in::{post_sign_in, post_sign_out, post_sitting, sign_in_page, sign_in_to_send, sitting_page};
 pub(crate) use with_code::{enrol_page, post_enrol, post_set_up, set_up_page};
 
 use actix_web::http::Uri;

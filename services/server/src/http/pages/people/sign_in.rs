@@ -2,6 +2,7 @@
 
 use super::{
     super::{answer, assets::Assets, badge, page, see},
+    held::Held,
     onward,
 };
 use crate::{
@@ -32,6 +33,8 @@ struct SignInPage {
     /// The second person signs in beside this one.
     beside: bool,
     then: String,
+    /// What was entered while nobody was signed in.
+    held: Vec<(String, String)>,
     badge: String,
     problem: Option<String>,
     /// What the scan strip does.
@@ -72,6 +75,7 @@ fn shown(
     form: &SignInForm,
     beside: bool,
     problem: Option<&Fault>,
+    held: Option<&Held>,
 ) -> Result<HttpResponse, Fault> {
     let (who, device) = match who::found(request) {
         Who::Person(person) => (Some(person.session.badge.clone()), person.session.device.clone()),
@@ -91,6 +95,7 @@ fn shown(
         device: device.map(|device| device.to_string()),
         beside,
         then: form.then.clone(),
+        held: held.map(Held::on_its_way).unwrap_or_default(),
         badge: form.badge.clone(),
         problem: problem.map(|fault| fault.problem().detail.clone()),
         address: if beside { "/sitting" } else { "/sign-in" },
@@ -112,7 +117,7 @@ pub(crate) async fn sign_in_page(
 ) -> HttpResponse {
     // Only where to go on is read from an address; nothing that signs somebody in stands in one.
     let form = SignInForm { then: query.into_inner().then, ..SignInForm::default() };
-    answer(&request, shown(&request, &yard, &form, false, None))
+    answer(&request, shown(&request, &yard, &form, false, None, None))
 }
 
 #[post("/sign-in")]
@@ -121,17 +126,28 @@ pub(crate) async fn post_sign_in(
     yard: web::Data<Yard>,
     form: web::Form<SignInForm>,
 ) -> HttpResponse {
-    let form = form.into_inner();
+    let (form, held) = (form.into_inner(), Held::carried(&request));
     let done = match begin(&request, &yard, form.shows()).await {
         Ok(begins) => {
-            let mut back = see(&onward(&form.then));
-            begins.remember(&mut back);
-            Ok(back)
+            let then = match held {
+                Some(held) => held.shown(begins.by.to_string()),
+                None => Ok(see(&onward(&form.then))),
+            };
+            then.map(|mut answer| {
+                begins.remember(&mut answer);
+                answer
+            })
         }
         Err(fault) if fault.status().is_server_error() => Err(fault),
-        Err(fault) => shown(&request, &yard, &form, false, Some(&fault)),
+        Err(fault) => shown(&request, &yard, &form, false, Some(&fault), held.as_ref()),
     };
     answer(&request, done)
+}
+
+/// A form was sent while nobody was signed in: whoever signs in now sends it again with one press. None, where nothing was entered.
+pub(crate) fn sign_in_to_send(request: &HttpRequest, yard: &Yard, fault: &Fault) -> Option<HttpResponse> {
+    let held = Held::refused(request)?;
+    shown(request, yard, &SignInForm::default(), false, Some(fault), Some(&held)).ok()
 }
 
 #[post("/sign-out")]
@@ -154,7 +170,7 @@ pub(crate) async fn sitting_page(
     query: web::Query<SignInForm>,
 ) -> HttpResponse {
     let form = SignInForm { then: query.into_inner().then, ..SignInForm::default() };
-    answer(&request, shown(&request, &yard, &form, true, None))
+    answer(&request, shown(&request, &yard, &form, true, None, None))
 }
 
 #[post("/sitting")]
@@ -169,7 +185,7 @@ pub(crate) async fn post_sitting(
         Ok(sitting) if form.then.is_empty() => said(&yard, &sitting),
         Ok(_) => Ok(see(&onward(&form.then))),
         Err(fault) if fault.status().is_server_error() => Err(fault),
-        Err(fault) => shown(&request, &yard, &form, true, Some(&fault)),
+        Err(fault) => shown(&request, &yard, &form, true, Some(&fault), None),
     };
     answer(&request, done)
 }
