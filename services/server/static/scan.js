@@ -61,6 +61,16 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+// A badge signs in wherever it is scanned, and what it says never stands in an address.
+const BADGE = /^\s*(\][A-Za-z]\d)?RMB\./;
+const signIn = (code) => {
+  const form = Object.assign(document.createElement("form"), { method: "post", action: "/sign-in" });
+  for (const [name, value] of Object.entries({ code, then: location.pathname + location.search }))
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
+  document.body.append(form);
+  form.submit();
+};
+
 // One press writes once: the second tap of a shaking hand finds the form sent.
 document.addEventListener("submit", (event) => {
   if (leaving) {
@@ -69,6 +79,11 @@ document.addEventListener("submit", (event) => {
   }
   leaving = true;
   keep();
+  const posts = event.target.method === "post" && ["/sign-in", "/sitting"].includes(new URL(event.target.action).pathname);
+  if (event.target === field?.form && !posts && BADGE.test(field.value)) {
+    event.preventDefault();
+    signIn(field.value);
+  }
   // What was sent is gone from the field, so that the next scan does not grow behind it.
   setTimeout(() => {
     if (field) field.value = "";

@@ -140,6 +140,18 @@ export async function signing(browser, yard) {
     await hand.reads(/reader|may not|needs/i);
   });
 
+  await check("a badge that is scanned on a work page signs in there, and stands in no address", async () => {
+    for (const page of ["/lay", "/"]) {
+      await hand.open(page);
+      hand.forget();
+      await hand.scan(code.badges[page === "/" ? "B-1" : "B-2"]);
+      hand.took({ scans: 1, taps: 0 });
+      assert.ok(!hand.page.url().includes("RMB"), hand.page.url());
+      await hand.open("/sign-in");
+      await hand.reads(page === "/" ? /Bea Example \(B-1\) is signed in/ : /Bo Example \(B-2\) is signed in/);
+    }
+  });
+
   await check("two badges make a sitting, and it is said on the screen who stands beside", async () => {
     await hand.open("/sign-in");
     await hand.tap("Sign out");

@@ -10,7 +10,7 @@ use super::{
     who::{self, Program, Who},
     written,
 };
-use crate::yard::Yard;
+use crate::{people, yard::Yard};
 use actix_web::{
     Error, HttpMessage, HttpRequest, HttpResponse,
     body::{BoxBody, MessageBody},
@@ -20,7 +20,7 @@ use actix_web::{
     web,
 };
 use shared_types::{Role, Scope};
-use std::net::IpAddr;
+use std::{borrow::Cow, net::IpAddr};
 
 /// An answer for whoever did not sign in: without names.
 #[derive(Clone, Copy)]
@@ -34,6 +34,9 @@ pub(crate) async fn known<B: MessageBody + 'static>(
     let Some(yard) = request.app_data::<web::Data<Yard>>().cloned() else {
         return Ok(next.call(request).await?.map_into_boxed_body());
     };
+    if pages::is_for_people(request.request()) && has_badge(request.query_string()) {
+        return Ok(request.into_response(pages::see("/sign-in")));
+    }
     let who = Who::of(request.request(), &yard);
     if matches!(who, Who::Anybody) {
         request.extensions_mut().insert(who);
@@ -61,6 +64,12 @@ pub(crate) async fn known<B: MessageBody + 'static>(
             Ok(request.into_response(answer))
         }
     }
+}
+
+/// What signs somebody in is not left standing in an address, on whichever page it was scanned.
+fn has_badge(query: &str) -> bool {
+    let pairs = serde_urlencoded::from_str::<Vec<(Cow<'_, str>, Cow<'_, str>)>>(query).unwrap_or_default();
+    pairs.iter().any(|(_, value)| pages::scan::without_symbology(value).starts_with(people::BADGE))
 }
 
 struct Refused {

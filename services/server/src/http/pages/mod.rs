@@ -42,7 +42,7 @@ mod puzzles;
 mod recall;
 mod receive;
 mod runs_out;
-mod scan;
+pub(crate) mod scan;
 mod screen;
 mod stock;
 mod strike;
@@ -312,7 +312,7 @@ fn wants_html(request: &HttpRequest) -> bool {
     accept.is_some_and(|accept| accept.contains("text/html"))
 }
 
-fn see(address: &str) -> HttpResponse {
+pub(crate) fn see(address: &str) -> HttpResponse {
     HttpResponse::SeeOther().insert_header((header::LOCATION, address)).finish()
 }
 
