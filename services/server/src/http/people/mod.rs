@@ -127,7 +127,7 @@ pub(super) async fn changed<T: Send + 'static>(
 
 /// A typed code that opens nothing.
 pub(super) fn no_such_code() -> Fault {
-    let detail = "That code opens nothing: it was mistyped, used already, or its time is over. Ask an administrator for a new one.";
+    let detail = "That code opens nothing: it was mistyped, used already, or its time is over. Ask an administrator for a new one; the first of all stands in people/set-up-code beside the server.";
     Fault::new(StatusCode::FORBIDDEN, Kind::NotAllowed, detail).field("/code", "a code that waits to be used")
 }
 

@@ -105,6 +105,9 @@ fn an_administrator_looks_after_people_devices_and_programs_on_one_page() {
     let town = Town::new();
     let act = |fields: &[(&str, &str)]| submit(&town.server, "/people", &town.admin, fields);
     assert!(act(&[("do", "name"), ("badge", "B-40"), ("name", "Ida Example")]).text.contains("B-40 has that name now"));
+    let taken = act(&[("do", "add"), ("badge", "B-40"), ("name", "Ivo Example")]);
+    assert!(taken.status == 400 && taken.text.contains("is Ida Example already"), "{}", taken.text);
+    assert!(act(&[("do", "add"), ("badge", "B-41"), ("name", "Ivo Example")]).text.contains("B-41 is added"));
     let granted = act(&[("do", "roles"), ("badge", "B-40"), ("roles", "stores"), ("roles", "laminator")]);
     assert!(
         granted.text.contains("B-40 has its roles") && granted.text.contains("stores, laminator"),

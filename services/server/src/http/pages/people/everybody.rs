@@ -148,6 +148,15 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
             let badge = rename(yard, badge, form.text("name")).await?;
             Ok(Done::Said(format!("{badge} has that name now.")))
         }
+        "add" => {
+            let taken = yard.people.kept().people.get(badge).map(|person| person.name.clone());
+            match taken.filter(|name| !name.is_empty()) {
+                Some(name) => Err(Fault::cannot_read(format!(
+                    "{badge} is {name} already. Take another badge for somebody new; a name is changed in its own line."
+                ))),
+                None => Ok(Done::Said(format!("{} is added.", rename(yard, badge, form.text("name")).await?))),
+            }
+        }
         "roles" => roles(yard, who, form).await,
         "symbol" => {
             let made = make_badge(yard, badge).await?;
