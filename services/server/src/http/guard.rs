@@ -157,7 +157,7 @@ fn is_near(request: &HttpRequest) -> bool {
 fn said(request: &HttpRequest, yard: &Yard, fault: Fault) -> HttpResponse {
     let led = match (request.method(), fault.status() == StatusCode::UNAUTHORIZED && pages::is_for_people(request)) {
         (&Method::GET | &Method::HEAD, true) => Some(pages::sign_in_first(request)),
-        (_, true) => pages::sign_in_to_send(request, yard, &fault),
+        (_, true) => pages::sign_in_to_send(request, yard, &fault).ok(),
         (_, false) => None,
     };
     led.unwrap_or_else(|| pages::or_problem(request, fault))

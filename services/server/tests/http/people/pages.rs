@@ -233,10 +233,39 @@ fn what_was_entered_outlasts_the_session_and_is_sent_once_somebody_signed_in() {
     let entry = town.entries("roll_taken_out").pop().unwrap();
     assert_eq!((&entry["by"], &entry["second"]["by"]), (&serde_json::json!("B-17"), &serde_json::json!("Q-01")));
     assert!(before < town.server.last_seq());
+    // What counts from when it is sent is not kept for later: it would be counted too late.
+    let roll = [("id", id), ("thing", "roll/R-42"), ("go", "take_out")];
+    let refused = submit(&town.server, "/moves", &device, &roll);
+    assert_eq!(refused.status, 401);
+    assert!(refused.text.contains("Scan your badge") && !refused.text.contains("take_out"), "{}", refused.text);
     // Another site's form is carried nowhere, and what is not asked for by a person is a problem as before.
     let body = b"day=2026-05-06&time1=06:31".to_vec();
     let foreign = [HTML, FORM, ("origin", "https://yard.example")];
     let said = town.server.send(Method::POST, "/paper", &foreign, body.clone());
     assert!(said.status == 401 && !said.text.contains("06:31"), "{}", said.text);
     town.server.send(Method::POST, "/paper", &[FORM], body).problem(401, "not-signed-in");
+}
+
+#[test]
+fn digits_that_came_over_a_connection_nobody_believes_yet_are_not_compared_with() {
+    let server = Server::yard();
+    let people = server.folder.path().join("people");
+    std::fs::create_dir_all(&people).unwrap();
+    let made = rcgen::generate_simple_self_signed(vec!["stores".to_owned()]).unwrap();
+    std::fs::write(people.join("authority.pem"), made.cert.pem()).unwrap();
+    let page = look(&server, "/authority", "").text;
+    assert!(
+        page.contains("at the server itself")
+            && page.contains("On the device that is to believe it they prove nothing"),
+        "{page}"
+    );
+}
+
+#[test]
+fn one_session_is_one_session() {
+    let town = Town::new();
+    town.invite("B-17", false);
+    let act = || submit(&town.server, "/people", &town.admin, &[("do", "sign-out"), ("badge", "B-17")]).text;
+    assert!(act().contains("1 session of B-17 was ended."));
+    assert!(act().contains("0 sessions of B-17 were ended."));
 }

@@ -182,7 +182,12 @@ async fn act(yard: &web::Data<Yard>, who: &Who, form: &Form) -> Result<Done, Fau
         }
         "sign-out" => {
             let ended = end_sessions(yard, badge)?;
-            Ok(Done::Said(format!("{} sessions of {} were ended.", ended.ended, ended.badge)))
+            let sessions = match ended.ended {
+                1 => "1 session".to_owned(),
+                count => format!("{count} sessions"),
+            };
+            let were = if ended.ended == 1 { "was" } else { "were" };
+            Ok(Done::Said(format!("{sessions} of {} {were} ended.", ended.badge)))
         }
         "withdraw" => {
             let badge = withdraw(yard, badge).await?;

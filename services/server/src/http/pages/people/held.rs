@@ -20,6 +20,9 @@ const FIELD: &str = "held.";
 /// What is never carried: secrets, and what a script says of the moment.
 const NEVER: &[&str] = &["password", "one_time", "device_time"];
 
+/// What these write counts from the moment when it is sent: kept for later it would count too late, so it is pressed anew.
+const FROM_NOW: &[&str] = &["/moves", "/lay", "/cut", "/oven", "/receive/scan"];
+
 pub(super) struct Held {
     to: String,
     fields: Vec<(String, String)>,
@@ -28,7 +31,8 @@ pub(super) struct Held {
 impl Held {
     /// Of a form that was refused because nobody is signed in.
     pub(super) fn refused(request: &HttpRequest) -> Option<Held> {
-        let fields = pairs(request).filter(|_| !origin::is_foreign(request))?;
+        let is_kept = !FROM_NOW.contains(&path_of(request)) && !origin::is_foreign(request);
+        let fields = pairs(request).filter(|_| is_kept)?;
         let is_secret = |value: &str| without_symbology(value.trim()).starts_with(BADGE);
         let kept = fields.into_iter().filter(|(name, value)| {
             !NEVER.contains(&name.as_str()) && !name.starts_with(FIELD) && !value.is_empty() && !is_secret(value)

@@ -144,10 +144,9 @@ pub(crate) async fn post_sign_in(
     answer(&request, done)
 }
 
-/// A form was sent while nobody was signed in: whoever signs in now sends it again with one press. None, where nothing was entered.
-pub(crate) fn sign_in_to_send(request: &HttpRequest, yard: &Yard, fault: &Fault) -> Option<HttpResponse> {
-    let held = Held::refused(request)?;
-    shown(request, yard, &SignInForm::default(), false, Some(fault), Some(&held)).ok()
+/// A form was sent while nobody was signed in: whoever signs in now sends what was entered with one press.
+pub(crate) fn sign_in_to_send(request: &HttpRequest, yard: &Yard, fault: &Fault) -> Result<HttpResponse, Fault> {
+    shown(request, yard, &SignInForm::default(), false, Some(fault), Held::refused(request).as_ref())
 }
 
 #[post("/sign-out")]
