@@ -201,6 +201,21 @@ fn put_away_in_a_room_is_said_to_be_out_of_the_cold() {
 }
 
 #[test]
+fn how_long_a_ply_may_wait_is_said_from_where_its_material_counts() {
+    let server = Server::yard();
+    let mut browser = signed_on(&server);
+    says(&browser.scan("R-42"), "within 72 h of its first ply");
+    let sheet = json!({"revision": "4", "name": "film adhesive", "form": "film adhesive", "storage_limit_millideg_c": -18000,
+        "valid_up_to_millideg_c": 30000, "shelf_life": {"months": 12}, "out_life_s": 864_000, "tack_life_s": 576_000,
+        "lay_to_cure": {"limit_s": 172_800, "from": "complete"}, "refreezes": {"allowed": 5}, "rate": {"model": "door_to_door"}});
+    server.decide("revise_material", "material/PM-101", sheet);
+    let roll = json!({"material": "PM-101", "revision": "4", "batch": "B-123", "length_mm": 50_000,
+        "opening": {"out_time_s": 0, "refreezes": 0, "as_of": server.now(), "source": "card"}});
+    server.fact("roll_received", "roll/FA-1", roll);
+    says(&browser.scan("FA-1"), "within 48 h of lay-up complete");
+}
+
+#[test]
 fn in_the_cold_the_times_are_those_if_it_comes_out_now() {
     let server = Server::yard();
     let mut browser = signed_on(&server);

@@ -4,7 +4,7 @@ use super::{asking, closed::closed_then, declared::declared, done, part::part, u
 use crate::http::{ask::nobody, fallback::in_a_path, problems::Fault};
 use domain::fact::What;
 use domain::rows::{is_not_laid, left_words};
-use domain::say::{Say, left, limit, so_far};
+use domain::say::{Say, limit, so_far};
 use domain::view::View;
 use domain::{Book, MayUseQuestion, RETURN_ENDS_IT, When, told_put_away};
 use shared_types::{
@@ -245,11 +245,9 @@ pub(super) fn answered(answer: &MayUse, seen: &ThingView, say: &Say, look: &Look
             screen.lead = (is_inside(seen) && look.done.is_none()).then_some("If it comes out now:");
             screen.times.extend(answer.last_ply_by.map(|by| ("Last ply by", time(by))));
             screen.times.extend(answer.heating_by.map(|by| ("Heating by", time(by))));
-            let to_cure =
-                answer.limits.iter().find(|row| row.limit == LimitName::LayToCure).and_then(|row| row.allowed_s);
-            screen.under.extend(
-                to_cure.map(|allowed_s| format!("within {} of its first ply", left(allowed_s.saturating_mul(1000)))),
-            );
+            // As the answer itself says it: of the first ply or of the lay-up's end.
+            let within = answer.say.rsplit_once(", ").map(|(_, within)| within.trim_end_matches('.'));
+            screen.under.extend(within.filter(|within| within.starts_with("within ")).map(str::to_owned));
             screen.under.extend(answer.notes.iter().filter(|note| note.to_lowercase().contains("spare time")).cloned());
         }
         (Word::Yes | Word::NotYet | Word::CannotSay | Word::No | Word::Stop, _) => screen.big.push(answer.say.clone()),
