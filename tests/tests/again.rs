@@ -106,8 +106,9 @@ fn ask(url: &str) -> Vec<String> {
 /// Every address that answers GET, as the document of that very server has it, for things of this yard.
 fn every_question(url: &str, at: &str) -> Vec<String> {
     let document: Value = reqwest::blocking::get(format!("{url}/api/v1/openapi.json")).unwrap().json().unwrap();
-    // How the server does is no answer from the log.
-    let is_asked = |path: &str, item: &Value| item.get("get").is_some() && path != "/metrics";
+    // How the server does is no answer from the log, nor what somebody who signed in has begun.
+    let is_own = |path: &str| ["/metrics", "/api/v1/feeds", "/api/v1/me/"].iter().any(|own| path.starts_with(own));
+    let is_asked = |path: &str, item: &Value| item.get("get").is_some() && !is_own(path);
     let paths = document["paths"].as_object().unwrap().iter().filter(|(path, item)| is_asked(path, item));
     let filled = paths.map(|(template, item)| {
         let path = template
